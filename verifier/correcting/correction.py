@@ -1,0 +1,60 @@
+"""The value that says how the scan differs from the part: scale, coat, and which readings do not fit."""
+
+from dataclasses import dataclass
+
+from verifier.mesh import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """Scale or coat: found value, standard uncertainty, whether the mesh is altered by it, and why or why not."""
+
+    value: float
+    u: float
+    applied: bool
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """One size after correction by the fit that leaves it out.
+
+    corrected_mm : (measured - walls * coat) / scale
+    u_mm : standard uncertainty, with the scale-coat covariance
+    dof : degrees of freedom behind u_mm (infinite when the stated uncertainties were used as they stand)
+    smallest_error_mm : the smallest error of this row's reading that the fit would show; infinite when none would
+    z : normalised residual of the reading in the fit of all rows
+    suspect : the reading does not fit the others
+    """
+
+    name: str
+    corrected_mm: float
+    u_mm: float
+    dof: float
+    smallest_error_mm: float
+    z: float
+    suspect: bool
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """How the scan differs from the part: scan = scale * true + walls * coat.
+
+    scale : ratio, 1 when the scan is true
+    coat : thickness on one wall, mm
+    covariance : (2, 2) of scale and coat
+    sizes : every measured row, corrected by the fit without it
+    chi2, dof : of the fit with all unsuspected rows
+    separable : scale and coat could be told apart
+    advice : what would make it surer ('add a bore', 'read again: pin'), each a sentence
+    """
+
+    scale: Term
+    coat: Term
+    covariance: Array
+    sizes: tuple[Corrected, ...]
+    chi2: float
+    dof: int
+    separable: bool
+    advice: tuple[str, ...] = ()

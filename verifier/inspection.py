@@ -1,0 +1,182 @@
+"""The outcome of one scan as the report says it. JSON, terminal and page are made from this and nothing else."""
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+SCHEMA = "verifier.inspection/1"
+
+Verdict = Literal["PASS", "FAIL", "UNDECIDED"]
+JobVerdict = Literal["PASS", "FAIL", "UNDECIDED", "REFUSED"]
+Point = tuple[float, float, float]
+
+
+class Part(BaseModel):
+    """Base of all the report's tables: unknown keys are mistakes, values never change."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class ScanTable(Part):
+    """The file the scan came from."""
+
+    name: str
+    sha256: str
+    size_bytes: int
+    format: str
+    triangles: int
+    unit: str
+    unit_factor_mm: float
+    unit_known_by: Literal["file", "sheet", "sizes", "guess"]
+    notices: tuple[str, ...] = ()
+
+
+class MendStepTable(Part):
+    """One kind of mending."""
+
+    what: str
+    count: int
+    area_mm2: float
+    largest_mm: float
+    places_mm: tuple[Point, ...] = ()
+
+
+class MendTable(Part):
+    """What was mended and what came out, before any correction."""
+
+    closed: bool
+    volume_mm3: float
+    area_mm2: float
+    extents_mm: Point
+    triangles: int
+    filled_share: float
+    bodies: int
+    steps: tuple[MendStepTable, ...] = ()
+
+
+class FeatureTable(Part):
+    """A plane, bore, boss or overall size that was found, on the scan as it is."""
+
+    name: str
+    kind: Literal["plane", "bore", "boss", "extent"]
+    centre_mm: Point
+    direction: Point
+    size_mm: float | None = Field(description="diameter, or length of an extent; null for a plane")
+    u_size_mm: float
+    form_error_mm: float | None = None
+    pin_diameter_mm: float | None = None
+    arc_deg: float | None = None
+    depth_mm: float | None = None
+    area_mm2: float | None = None
+    through: bool | None = None
+    rms_mm: float | None = None
+    axis_held: str | None = None
+
+
+class SizeTable(Part):
+    """One row of the sheet: millimetres, or degrees where kind is 'angle'."""
+
+    name: str
+    kind: str
+    required: bool
+    reading_mm: float | None
+    nominal_mm: float | None
+    tolerance_mm: tuple[float, float] | None = Field(description="least and greatest size allowed")
+    tolerance_source: str
+    measured_mm: float | None
+    u_measured_mm: float | None
+    corrected_mm: float | None
+    deviation_mm: float | None = Field(description="corrected size less the nominal, or less the reading without one")
+    expanded_uncertainty_mm: float | None
+    coverage_factor: float | None
+    printed_mm: float | None
+    printed_expanded_uncertainty_mm: float | None
+    printed_verdict: Verdict | None
+    smallest_error_mm: float | None = Field(description="smallest misreading this row would show; null when none would")
+    seen_share: float | None
+    set_size: int
+    features: tuple[str, ...]
+    points_mm: tuple[Point, ...] = Field(description="where the size was taken, on the scan as it is")
+    verdict: Verdict
+    reason: str
+
+
+class ScaleTable(Part):
+    """Scale of the scanner."""
+
+    factor: float
+    standard_uncertainty: float
+    applied: bool
+    reason: str
+
+
+class CoatTable(Part):
+    """Powder on one wall."""
+
+    thickness_mm: float
+    standard_uncertainty_mm: float
+    applied: bool
+    reason: str
+
+
+class BoreTable(Part):
+    """A bore as a pin sees it."""
+
+    name: str
+    row: str | None
+    diameter_mm: float
+    pin_diameter_mm: float
+    roundness_mm: float
+    arc_deg: float
+    depth_mm: float
+    through: bool
+    note: str
+
+
+class PrintTable(Part):
+    """The mesh to print."""
+
+    filament: str
+    polymer: str
+    printer: str
+    shrink_xy: float
+    shrink_z: float
+    u_shrink_xy: float
+    u_shrink_z: float
+    shrink_source: str
+    build_direction: Point
+    rests_on: str
+    size_mm: Point
+    fits_bed: bool
+    mass_g: float
+    filament_m: float
+    cost: float
+    currency: str
+    price_source: str
+    notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+class Inspection(Part):
+    """The JSON report of one scan."""
+
+    schema_: Literal["verifier.inspection/1"] = Field(default="verifier.inspection/1", alias="schema")
+    part: str
+    description: str
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    next_steps: tuple[str, ...] = Field(description="what the person does now, first thing first")
+    scan: ScanTable
+    mend: MendTable
+    features: tuple[FeatureTable, ...]
+    sizes: tuple[SizeTable, ...]
+    scale: ScaleTable
+    coat: CoatTable
+    bores: tuple[BoreTable, ...]
+    print: PrintTable
+    cautions: tuple[str, ...] = ()
+    sources: tuple[str, ...] = Field(default=(), description="whose figures the report rests on")
+    seconds: dict[str, float]
+    versions: dict[str, str]
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)

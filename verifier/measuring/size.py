@@ -1,0 +1,33 @@
+"""The value that leaves the measuring room: one number for one row of the sheet, before any correction."""
+
+from dataclasses import dataclass
+
+from verifier.mesh import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """What the scan says about one row of the sheet.
+
+    name : the row's name
+    measured_mm : on the scan as it is (degrees for an angle); None when the row was not found
+    u_mm : its standard uncertainty
+    walls : coated walls the size crosses: +2 outside size or thickness, -2 bore, 0 centre distance or step, +-1 edge distance
+    features : names of the features it was taken from
+    points_mm : (k, 3) the two places (or more) it was taken between, for the callout
+    seen_share : 0 to 1, how much of what it needs was really seen (arc of a bore, overlap of a thickness)
+    alternatives_mm : other values that fit the sheet equally well and differ; not empty means a tie
+    set_size : how many equal places the row stands for (a symmetric row is judged by its worst member)
+    reason : why there is no value, or what to know about it
+    """
+
+    name: str
+    measured_mm: float | None
+    u_mm: float
+    walls: int
+    features: tuple[str, ...]
+    points_mm: Array
+    seen_share: float = 1.0
+    alternatives_mm: tuple[float, ...] = ()
+    set_size: int = 1
+    reason: str = ""

@@ -1,0 +1,65 @@
+"""The value that leaves the mending room: a closed solid of which every face knows whether it was seen."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from verifier.mesh import Mesh, area_mm2, face_areas_mm2, volume_mm3
+
+
+class Origin(IntEnum):
+    """Where a face comes from."""
+
+    MEASURED = 0
+    FILLED = 1
+    REBUILT = 2
+
+
+@dataclass(frozen=True, slots=True)
+class MendStep:
+    """One kind of mending, told for the report.
+
+    what : 'Removed debris', 'Filled holes', … verb first
+    count : how many pieces, holes, faces
+    area_mm2 : surface removed or added
+    places_mm : (k, 3) middles of the largest ones, at most twenty
+    largest_mm : the size across of the largest one, 0 where that says nothing
+    """
+
+    what: str
+    count: int
+    area_mm2: float
+    places_mm: tuple[tuple[float, float, float], ...] = ()
+    largest_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Solid:
+    """A closed, oriented, manifold surface.
+
+    mesh : closed mesh, outward oriented
+    origin : (m,) uint8, an Origin for every face
+    steps : what was mended, in the order it was done
+    """
+
+    mesh: Mesh
+    origin: NDArray[np.uint8]
+    steps: tuple[MendStep, ...] = ()
+
+    @property
+    def volume_mm3(self) -> float:
+        """Volume enclosed."""
+        return volume_mm3(self.mesh)
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the surface."""
+        return area_mm2(self.mesh)
+
+    @property
+    def filled_share(self) -> float:
+        """Share of the surface that was invented, 0 to 1."""
+        areas = face_areas_mm2(self.mesh)
+        return float(areas[self.origin == Origin.FILLED].sum() / areas.sum())

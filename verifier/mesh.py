@@ -1,0 +1,77 @@
+"""A triangle mesh as two arrays, and what can be said of it without knowing what it is."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Mesh:
+    """Triangles over shared corners.
+
+    vertices_mm : (n, 3) float64
+    faces : (m, 3) int64, corners anticlockwise seen from outside
+    """
+
+    vertices_mm: Array
+    faces: IntArray
+
+    @property
+    def corners_mm(self) -> Array:
+        """The three corners of every face, (m, 3, 3)."""
+        return self.vertices_mm[self.faces]
+
+
+def face_vectors_mm2(mesh: Mesh) -> Array:
+    """Outward normals of the faces as long as twice the area of each, (m, 3)."""
+    a, b, c = (mesh.vertices_mm[mesh.faces[:, k]] for k in range(3))
+    return np.cross(b - a, c - a)
+
+
+def face_areas_mm2(mesh: Mesh) -> Array:
+    """Area of every face, (m,)."""
+    return 0.5 * np.linalg.norm(face_vectors_mm2(mesh), axis=1)
+
+
+def area_mm2(mesh: Mesh) -> float:
+    """Area of the whole surface."""
+    return float(face_areas_mm2(mesh).sum())
+
+
+def volume_mm3(mesh: Mesh) -> float:
+    """Signed volume by the divergence theorem; it means something for a closed surface only.
+
+    Taken about the middle of the corners, so that a part far from the origin loses no digits.
+    """
+    if len(mesh.faces) == 0:
+        return 0.0
+    middle = mesh.vertices_mm.mean(axis=0)
+    a, b, c = (mesh.vertices_mm[mesh.faces[:, k]] - middle for k in range(3))
+    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+
+
+def face_normals(mesh: Mesh) -> Array:
+    """Unit outward normals, (m, 3); a face without area has the zero vector."""
+    vectors = face_vectors_mm2(mesh)
+    lengths = np.linalg.norm(vectors, axis=1, keepdims=True)
+    return np.divide(vectors, lengths, out=np.zeros_like(vectors), where=lengths > 0)
+
+
+def extents_mm(mesh: Mesh) -> Array:
+    """Size of the box along the file's own axes, (3,)."""
+    return np.asarray(np.ptp(mesh.vertices_mm, axis=0))
+
+
+def drop_unused_vertices(mesh: Mesh) -> Mesh:
+    """The same faces over only the corners they use, in the order they had."""
+    used = np.zeros(len(mesh.vertices_mm), dtype=bool)
+    used[mesh.faces] = True
+    if used.all():
+        return mesh
+    renumbered = np.cumsum(used) - 1
+    return Mesh(mesh.vertices_mm[used], renumbered[mesh.faces].astype(np.int64))
