@@ -1,0 +1,184 @@
+"""The report in a terminal: at one glance whether the copy is right and what to do, then the rest."""
+
+import io
+from collections.abc import Callable, Iterable, Sequence
+
+from rich.console import Console, RenderableType
+from rich.text import Text
+
+from verifier.inspection import Inspection, JobVerdict
+from verifier.reporting import drawn_bar
+from verifier.reporting.plain import in_ascii, one_line
+from verifier.reporting.size_lines import STYLE_OF, Clean, hanging, size_lines
+from verifier.reporting.words import (
+    VERDICT_MEANING,
+    bore_in_words,
+    coat_in_words,
+    filament_in_words,
+    mend_in_words,
+    print_in_words,
+    scale_in_words,
+    scan_in_words,
+    step_in_words,
+)
+
+# Below this a figure of the table would have to be broken across lines.
+LEAST_WIDTH = 40
+
+Section = Callable[[Inspection, int, Clean, drawn_bar.Strokes], list[RenderableType]]
+
+
+def render(inspection: Inspection, *, width: int, colour: bool, ascii_only: bool = False) -> str:
+    """The report as text, no line wider than `width` cells.
+
+    width : cells of the terminal; taken as 40 when it is less
+    colour : add ANSI colour; every verdict is also said in words
+    ascii_only : for terminals whose encoding holds nothing else
+    """
+    width, clean, strokes = max(width, LEAST_WIDTH), _cleaner(ascii_only), _strokes(ascii_only)
+    return _printed(
+        (part for section in SECTIONS for part in section(inspection, width, clean, strokes)), width, colour=colour
+    )
+
+
+def render_refusal(
+    name: str, sentence: str, *, width: int = 100, colour: bool = False, ascii_only: bool = False
+) -> str:
+    """A file that cannot be used: its name and the sentence that says why and what to do."""
+    clean = _cleaner(ascii_only)
+    return _printed([_headline("REFUSED", name, clean), hanging("", clean(sentence), 1)], width, colour=colour)
+
+
+def render_summary(
+    rows: Sequence[tuple[str, JobVerdict, str, str]],
+    *,
+    width: int = 100,
+    colour: bool = False,
+    ascii_only: bool = False,
+) -> str:
+    """One entry a part: (part, verdict, reason, where its files are), and how many of each verdict."""
+    clean = _cleaner(ascii_only)
+    parts = [entry for row in rows for entry in _summary_entry(row, clean)]
+    counts = {verdict: sum(row[1] == verdict for row in rows) for verdict in STYLE_OF}
+    told = ", ".join(f"{count} {verdict}" for verdict, count in counts.items() if count) or "nothing inspected"
+    many = "1 part" if len(rows) == 1 else f"{len(rows)} parts"
+    return _printed([*parts, Text(), Text(f" {many}: {told}", style="bold")], width, colour=colour)
+
+
+def _summary_entry(row: tuple[str, JobVerdict, str, str], clean: Clean) -> list[RenderableType]:
+    part, verdict, reason, where = map(clean, row)
+    marker = Text(f" {verdict}", style=STYLE_OF[row[1]])
+    indent = 3 + max(map(len, STYLE_OF))
+    lines: list[RenderableType] = [hanging(marker, Text(part, style="bold"), indent)]
+    return lines + [hanging("", text, indent) for text in (reason, where) if text]
+
+
+def _cleaner(ascii_only: bool) -> Clean:
+    return (lambda text: in_ascii(one_line(text))) if ascii_only else one_line
+
+
+def _strokes(ascii_only: bool) -> drawn_bar.Strokes:
+    return drawn_bar.ASCII if ascii_only else drawn_bar.UNICODE
+
+
+def _printed(parts: Iterable[RenderableType], width: int, *, colour: bool) -> str:
+    """Let rich lay the parts out. Everything reaches it as Text, so nothing in a name is taken for markup."""
+    console = Console(
+        file=io.StringIO(),
+        width=max(width, LEAST_WIDTH),
+        color_system="standard" if colour else None,
+        force_terminal=colour,
+        no_color=not colour,
+        highlight=False,
+        legacy_windows=False,
+        _environ={},
+    )
+    with console.capture() as capture:
+        for part in parts:
+            console.print(part)
+    return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
+
+
+def _headline(verdict: JobVerdict, name: str, clean: Clean) -> RenderableType:
+    badge = Text(f" {verdict} ", style=f"reverse {STYLE_OF[verdict]}")
+    words = Text.assemble((clean(name), "bold"), clean(" – "), VERDICT_MEANING[verdict])
+    return hanging(badge, words, len(verdict) + 3)
+
+
+def _glance(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    about = f"{inspection.description} · " if inspection.description else ""
+    return [
+        _headline(inspection.verdict, inspection.part, clean),
+        hanging("", clean(f"{about}to print in {filament_in_words(inspection.print)}"), 1),
+    ]
+
+
+def _listed(title: str, lines: Iterable[str], clean: Clean, style: str = "") -> list[RenderableType]:
+    """A heading and its lines, each with a dash; nothing at all when there are no lines."""
+    told = [hanging("   -", clean(line), 5, style=style) for line in lines]
+    return [Text(), Text(f" {title}", style="bold"), *told] if told else []
+
+
+def _next(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    steps = [hanging(f"  {k:>2}", clean(step), 5) for k, step in enumerate(inspection.next_steps, 1)]
+    return [Text(), Text(" Do next", style="bold"), *steps] if steps else []
+
+
+def _sizes(inspection: Inspection, width: int, clean: Clean, strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    if not inspection.sizes:
+        return []
+    guard, mark = strokes.guard, strokes.mark
+    key = (
+        "reading: calliper or drawing; scan: as it came; true: scale and coat taken out; off: true less reading;"
+        f" ±: expanded uncertainty. Bar: least to greatest allowed, {mark} the size, {guard} too near a limit to tell."
+    )
+    return [Text(), *size_lines(inspection.sizes, width, clean, strokes), hanging("", clean(key), 1, style="dim")]
+
+
+def _scan(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    scale, coat = inspection.scale, inspection.coat
+    lines = (
+        f"{scan_in_words(inspection.scan)}.",
+        f"{scale_in_words(scale)} {scale.reason}",
+        f"{coat_in_words(coat)} {coat.reason}",
+        *inspection.scan.notices,
+    )
+    return _listed("Scan", lines, clean)
+
+
+def _mended(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    lines = (mend_in_words(inspection.mend), *map(step_in_words, inspection.mend.steps))
+    return _listed("Mended, filled and thrown away", lines, clean)
+
+
+def _bores(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    lines = (f"{bore.row or bore.name}: {bore_in_words(bore)}. {bore.note}" for bore in inspection.bores)
+    return _listed("Bores", lines, clean)
+
+
+def _print(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    return _listed("Print", (*print_in_words(inspection.print), *inspection.print.notes), clean)
+
+
+def _of(title: str, lines: Callable[[Inspection], Iterable[str]], style: str = "") -> Section:
+    """A section that is a heading and the inspection's own sentences."""
+
+    def section(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+        return _listed(title, lines(inspection), clean, style)
+
+    return section
+
+
+# In the order they are read: a new section is one function and one line here.
+SECTIONS: tuple[Section, ...] = (
+    _glance,
+    _next,
+    _of("Why", lambda inspection: inspection.reasons),
+    _sizes,
+    _of("Cautions", lambda inspection: (*inspection.cautions, *inspection.print.cautions), "yellow"),
+    _scan,
+    _mended,
+    _bores,
+    _print,
+    _of("Figures from", lambda inspection: inspection.sources, "dim"),
+)

@@ -1,0 +1,158 @@
+"""The figures of an inspection as sentences, the same in the terminal and on the page."""
+
+import math
+
+from verifier.inspection import (
+    BoreTable,
+    CoatTable,
+    MendStepTable,
+    MendTable,
+    PrintTable,
+    ScaleTable,
+    ScanTable,
+    SizeTable,
+)
+
+UNIT_KNOWN_BY = {
+    "file": "the file says so",
+    "sheet": "the sheet says so",
+    "sizes": "only this unit fits the sheet",
+    "guess": "a guess from its size: check it",
+}
+VERDICT_MEANING = {
+    "PASS": "right to print",
+    "FAIL": "not right to print",
+    "UNDECIDED": "not settled yet",
+    "REFUSED": "cannot be used",
+}
+
+
+def unit_of(size: SizeTable) -> str:
+    """Unit of the row's figures, with the space before it where there is one."""
+    return "°" if size.kind == "angle" else " mm"
+
+
+def figure(value: float | None, decimals: int = 3, *, signed: bool = False) -> str:
+    """A figure, or a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    return f"{value:{'+' if signed else ''}.{decimals}f}"
+
+
+def share(value: float) -> str:
+    """A share in per cent, with enough digits that a little does not read as nothing."""
+    return f"{100 * value:.1f} %" if value >= 0.001 or value == 0 else "under 0.1 %"
+
+
+def wanted_mm(size: SizeTable) -> float | None:
+    """What the size should be: the drawing's nominal, or else what the calliper said."""
+    return size.nominal_mm if size.nominal_mm is not None else size.reading_mm
+
+
+def limits_in_words(size: SizeTable) -> str:
+    """'12.85 to 13.15 mm (ISO 2768-m)'."""
+    if size.tolerance_mm is None:
+        return "no tolerance given"
+    least, greatest = size.tolerance_mm
+    source = f" ({size.tolerance_source})" if size.tolerance_source else ""
+    return f"{least:.3f} to {greatest:.3f}{unit_of(size)}{source}"
+
+
+def printed_in_words(size: SizeTable) -> str:
+    """What the row will measure once printed, '' when it was not predicted."""
+    if size.printed_mm is None:
+        return ""
+    spread = "" if size.printed_expanded_uncertainty_mm is None else f" ± {size.printed_expanded_uncertainty_mm:.3f}"
+    verdict = "" if size.printed_verdict is None else f": {size.printed_verdict}"
+    return f"{size.printed_mm:.3f}{spread}{unit_of(size)}{verdict}"
+
+
+def misreading_in_words(size: SizeTable) -> str:
+    """How large a misreading of this row would have to be to show, '' for a row that was not compared."""
+    if size.reading_mm is None or size.corrected_mm is None:
+        return ""
+    if size.smallest_error_mm is None:
+        return "the other rows cannot show a misreading here"
+    return f"a misreading over {size.smallest_error_mm:.2f}{unit_of(size)} would show"
+
+
+def row_notes(size: SizeTable) -> tuple[str, ...]:
+    """What there is to say about a row beyond its figures; empty for a plain PASS."""
+    printed_doubt = size.printed_verdict not in (None, "PASS")
+    notes = (
+        size.reason,
+        f"as printed: {printed_in_words(size)}" if printed_doubt else "",
+        f"the worst of {size.set_size} equal places" if size.set_size > 1 else "",
+        "" if size.required else "not required for a pass",
+    )
+    return tuple(note for note in notes if note)
+
+
+def scale_in_words(scale: ScaleTable) -> str:
+    """How far the scanner's scale is off, how sure that is, and whether the mesh was altered."""
+    off, spread = 100 * (scale.factor - 1.0), 200 * scale.standard_uncertainty
+    way = "large" if off >= 0 else "small"
+    done = "the mesh was scaled by it" if scale.applied else "the mesh was left as it is"
+    return f"The scan is {abs(off):.3f} % too {way}, ± {spread:.3f} % (k = 2); {done}."
+
+
+def coat_in_words(coat: CoatTable) -> str:
+    """How thick the powder is, how sure that is, and whether it was taken off the mesh."""
+    spread = 2 * coat.standard_uncertainty_mm
+    done = "it was taken off the mesh" if coat.applied else "the mesh was left as it is"
+    return f"The powder is {coat.thickness_mm:.3f} mm on each wall, ± {spread:.3f} mm (k = 2); {done}."
+
+
+def mend_in_words(mend: MendTable) -> str:
+    """The solid that came out of the mending."""
+    a, b, c = mend.extents_mm
+    bodies = "one body" if mend.bodies == 1 else f"{mend.bodies} bodies"
+    closed = "Closed" if mend.closed else "NOT closed"
+    return (
+        f"{closed}, {bodies}, {a:.1f} × {b:.1f} × {c:.1f} mm, {mend.volume_mm3 / 1000:.2f} cm³;"
+        f" {share(mend.filled_share)} of its surface was filled in, not measured."
+    )
+
+
+def step_in_words(step: MendStepTable) -> str:
+    """'Filled holes: 3, 41.2 mm² in all, the largest 6.2 mm across'."""
+    area = f", {step.area_mm2:.1f} mm² in all" if step.area_mm2 > 0 else ""
+    largest = f", the largest {step.largest_mm:.1f} mm across" if step.largest_mm > 0 else ""
+    return f"{step.what}: {step.count}{area}{largest}"
+
+
+def bore_in_words(bore: BoreTable) -> str:
+    """A bore as a pin sees it."""
+    depth = f"{bore.depth_mm:.1f} mm deep ({'through' if bore.through else 'blind'})"
+    return (
+        f"Ø {bore.diameter_mm:.2f} mm, a pin of {bore.pin_diameter_mm:.2f} mm goes in,"
+        f" {bore.roundness_mm:.2f} mm out of round, {depth}, seen over {bore.arc_deg:.0f}°"
+    )
+
+
+def print_in_words(plan: PrintTable) -> tuple[str, ...]:
+    """The print: how it lies, its size, mass and cost, and the shrinkage allowed for with its source."""
+    a, b, c = plan.size_mm
+    fits = f"fits the bed of {plan.printer}" if plan.fits_bed else f"DOES NOT FIT the bed of {plan.printer}"
+    return (
+        f"{a:.1f} × {b:.1f} × {c:.1f} mm, rests on {plan.rests_on}, {fits}.",
+        f"{plan.mass_g:.1f} g, {plan.filament_m:.2f} m of filament,"
+        f" {plan.cost:.2f} {plan.currency} (price: {plan.price_source}).",
+        f"Made larger against shrinkage: {_shrink(plan.shrink_xy, plan.u_shrink_xy)} along the layers,"
+        f" {_shrink(plan.shrink_z, plan.u_shrink_z)} across them (source: {plan.shrink_source}).",
+    )
+
+
+def _shrink(ratio: float, u_ratio: float) -> str:
+    return f"{100 * ratio:.2f} ± {200 * u_ratio:.2f} %"
+
+
+def scan_in_words(scan: ScanTable) -> str:
+    """The file, its triangles and its unit."""
+    triangles = f"{scan.triangles:,}".replace(",", " ")
+    return f"{scan.name}: {triangles} triangles, unit {scan.unit} ({UNIT_KNOWN_BY[scan.unit_known_by]})"
+
+
+def filament_in_words(plan: PrintTable) -> str:
+    """'ASA grey (ASA)', or the name alone when it says the polymer."""
+    return plan.filament if plan.polymer.lower() in plan.filament.lower() else f"{plan.filament} ({plan.polymer})"
