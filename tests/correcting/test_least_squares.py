@@ -5,7 +5,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from pytest import approx
 
 from verifier.correcting.least_squares import LinearFit, weighted_least_squares
 
@@ -35,40 +34,40 @@ def fitted(name: str) -> LinearFit:
 def test_a_fit_gives_the_certified_values(name: str, rel: float) -> None:
     fit, certified = fitted(name), NIST[name]
     residual_sd = np.sqrt(fit.chi2 / fit.dof)
-    assert fit.coefficients == approx(certified["coefficients"], rel=rel)
-    assert fit.chi2 == approx(certified["residual_sum_of_squares"], rel=rel)
-    assert residual_sd == approx(certified["residual_standard_deviation"], rel=rel)
-    assert residual_sd * np.sqrt(np.diag(fit.covariance)) == approx(certified["standard_deviations"], rel=rel)
+    assert fit.coefficients == pytest.approx(certified["coefficients"], rel=rel)
+    assert fit.chi2 == pytest.approx(certified["residual_sum_of_squares"], rel=rel)
+    assert residual_sd == pytest.approx(certified["residual_standard_deviation"], rel=rel)
+    assert residual_sd * np.sqrt(np.diag(fit.covariance)) == pytest.approx(certified["standard_deviations"], rel=rel)
 
 
 def test_a_polynomial_of_the_fifth_degree_comes_back_as_six_ones() -> None:
     """NIST StRD Wampler1: tests conditioning."""
     fit = fitted("Wampler1")
-    assert fit.coefficients == approx(np.ones(6), rel=1e-7)
+    assert fit.coefficients == pytest.approx(np.ones(6), rel=1e-7)
     # The largest value is 3.4e6, so a double's own step leaves residuals near 1e-9.
-    assert np.sqrt(fit.chi2 / fit.dof) == approx(0.0, abs=1e-7)
+    assert np.sqrt(fit.chi2 / fit.dof) == pytest.approx(0.0, abs=1e-7)
 
 
 def test_stated_uncertainties_are_not_scaled_by_the_residuals() -> None:
     """Norris with unit weights: covariance recomputed in 60-digit arithmetic."""
     expected = [[6.92384428759429e-02, -9.89095016390515e-05], [-9.89095016390515e-05, 2.35960747164148e-07]]
-    assert fitted("Norris").covariance == approx(np.array(expected), rel=1e-10)
+    assert fitted("Norris").covariance == pytest.approx(np.array(expected), rel=1e-10)
 
 
 def test_unequal_weights_are_inverse_squares_of_the_uncertainties() -> None:
     """Norris with weights 1/i, i = 1..36: recomputed in 60-digit arithmetic."""
     u = np.sqrt(np.arange(1.0, 37.0))
     fit = weighted_least_squares(design_of("Norris"), np.array(NIST["Norris"]["y"]), u)
-    assert fit.coefficients == approx([-0.163446212405198, 1.00281119529787], rel=1e-10)
-    assert fit.chi2 == approx(1.99817913639398, rel=1e-10)
-    assert fit.covariance[0, 0] == approx(0.455557599849237, rel=1e-10)
-    assert fit.covariance[0, 1] == approx(-0.000683903892389929, rel=1e-10)
-    assert fit.covariance[1, 1] == approx(2.16527758303609e-06, rel=1e-10)
+    assert fit.coefficients == pytest.approx([-0.163446212405198, 1.00281119529787], rel=1e-10)
+    assert fit.chi2 == pytest.approx(1.99817913639398, rel=1e-10)
+    assert fit.covariance[0, 0] == pytest.approx(0.455557599849237, rel=1e-10)
+    assert fit.covariance[0, 1] == pytest.approx(-0.000683903892389929, rel=1e-10)
+    assert fit.covariance[1, 1] == pytest.approx(2.16527758303609e-06, rel=1e-10)
 
 
 def test_leverages_add_up_to_the_number_of_coefficients() -> None:
-    assert fitted("Longley").leverages.sum() == approx(7.0, abs=1e-6)
-    assert fitted("NoInt1").redundancies.sum() == approx(10.0, abs=1e-12)
+    assert fitted("Longley").leverages.sum() == pytest.approx(7.0, abs=1e-6)
+    assert fitted("NoInt1").redundancies.sum() == pytest.approx(10.0, abs=1e-12)
 
 
 def test_an_error_shows_in_its_own_residual_by_the_redundancy() -> None:
@@ -76,7 +75,7 @@ def test_an_error_shows_in_its_own_residual_by_the_redundancy() -> None:
     before = weighted_least_squares(design, observed)
     observed[7] += 2.0
     after = weighted_least_squares(design, observed)
-    assert after.residuals[7] - before.residuals[7] == approx(2.0 * before.redundancies[7], rel=1e-9)
+    assert after.residuals[7] - before.residuals[7] == pytest.approx(2.0 * before.redundancies[7], rel=1e-9)
 
 
 @pytest.mark.parametrize("design", [[[1.0, 2.0], [2.0, 4.0], [3.0, 6.0]], [[1.0, 0.0], [2.0, 0.0]], [[1.0, 2.0]]])

@@ -39,7 +39,8 @@ def weighted_least_squares(design: Array, observed: Array, u: Array | float = 1.
     design : (n, p), observed : (n,), u : (n,) or one for all, standard uncertainties
 
     By Householder QR of the column-scaled design. The normal equations would square its condition, which is 5e9 on the
-    Longley data and leaves a double without one digit. Raises numpy.linalg.LinAlgError when the columns are not independent.
+    Longley data and leaves a double without one digit.
+    Raises numpy.linalg.LinAlgError when the columns are not independent.
     """
     weights = np.broadcast_to(1.0 / np.asarray(u, dtype=np.float64), observed.shape)
     rows = design * weights[:, None]

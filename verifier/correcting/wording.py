@@ -1,0 +1,46 @@
+"""Scale and coat in plain words: what was found, whether the mesh is altered by it, and why or why not."""
+
+from verifier.correcting.correction import Term
+from verifier.correcting.terms import Terms
+
+# A term within two standard uncertainties of nothing is not told from nothing (95 %).
+SIGNIFICANT = 2.0
+
+_LEFT_AS_IT_IS = "scale and coat could not be told apart, so the mesh is left as it is"
+
+
+def scale_term(terms: Terms, u: float, readings: int) -> Term:
+    """The scale with the sentence that goes with it; u is its standard uncertainty after enlarging."""
+    error = terms.scale - 1.0
+    applied = terms.separable and abs(error) > SIGNIFICANT * u
+    return Term(terms.scale, u, applied, _scale_reason(error, u, applied, terms.separable, readings))
+
+
+def coat_term(terms: Terms, u_mm: float, readings: int) -> Term:
+    """The coat with the sentence that goes with it; u_mm is its standard uncertainty after enlarging."""
+    applied = terms.separable and abs(terms.coat_mm) > SIGNIFICANT * u_mm
+    return Term(terms.coat_mm, u_mm, applied, _coat_reason(terms.coat_mm, u_mm, applied, terms.separable, readings))
+
+
+def _scale_reason(error: float, u: float, applied: bool, separable: bool, readings: int) -> str:
+    if readings == 0:
+        return f"No reading to compare with: the scale is taken as true within {100 * SIGNIFICANT * u:.2f} %."
+    figure = f"{abs(100 * error):.2f} % (± {100 * SIGNIFICANT * u:.2f} %)"
+    if applied:
+        return f"The scan is {figure} {'large' if error > 0 else 'small'}; the mesh is corrected for it."
+    if separable:
+        return f"The scan shows no scale error: {100 * error:+.2f} % is within ± {100 * SIGNIFICANT * u:.2f} %."
+    return f"The scan may be {figure} {'large' if error > 0 else 'small'}; {_LEFT_AS_IT_IS}."
+
+
+def _coat_reason(coat_mm: float, u_mm: float, applied: bool, separable: bool, readings: int) -> str:
+    if readings == 0:
+        return f"No reading to compare with: a coat of {coat_mm:.2f} mm (± {SIGNIFICANT * u_mm:.2f} mm) is assumed."
+    figure = f"{abs(coat_mm):.3f} mm (± {SIGNIFICANT * u_mm:.3f} mm)"
+    if applied and coat_mm > 0:
+        return f"The powder is {figure} thick on each face; the mesh is corrected for it."
+    if applied:
+        return f"The scan lies {figure} under each face; the mesh is corrected for it."
+    if separable:
+        return f"The scan shows no coat: {coat_mm:+.3f} mm on each face is within ± {SIGNIFICANT * u_mm:.3f} mm."
+    return f"The powder may be {figure} thick on each face; {_LEFT_AS_IT_IS}."
