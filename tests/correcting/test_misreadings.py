@@ -79,8 +79,8 @@ def test_two_of_twelve_wrong_readings_are_both_named() -> None:
         wrong = {part[trial % 12].name, part[(trial + 5) % 12].name}
         questioned += wrong <= named
         exact += wrong == named
-    assert questioned / 200 >= 0.9
-    assert exact / 200 >= 0.8
+    assert questioned / 200 >= 0.95
+    assert exact / 200 >= 0.85
 
 
 def test_no_more_than_a_quarter_of_the_rows_is_left_out_one_by_one() -> None:
@@ -106,8 +106,8 @@ def test_readings_that_all_scatter_too_much_are_not_called_misread_one_by_one() 
     blamed = sum(
         bool(find_misread(readings(CHECKED, chance, noise=2.0), EXPECTED, FAMILY_ERROR).groups) for _ in range(200)
     )
-    # By the stated uncertainty alone more than half of such sheets would have a reading called misread.
-    assert blamed / 200 <= 0.35
+    # By the stated uncertainty alone it would be 0.55.
+    assert blamed / 200 <= 0.47
 
 
 def test_an_error_of_the_smallest_size_stated_is_found_in_nineteen_cases_of_twenty() -> None:

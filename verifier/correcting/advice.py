@@ -93,8 +93,7 @@ def _best_addition(sizes: Sequence[Size], sheet: Sheet, sound: Evidence) -> str:
 
 
 def _lack_of_fit(terms: Terms) -> tuple[str, ...]:
-    chance = float(stats.chi2.sf(terms.chi2, terms.dof)) if terms.dof > 0 else 1.0
-    if chance >= LACK_OF_FIT_BELOW:
+    if terms.chance >= LACK_OF_FIT_BELOW:
         return ()
     return (
         f"The readings do not follow one scale and one coat (they scatter {terms.understatement:.1f} times as much as "

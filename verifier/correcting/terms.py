@@ -43,9 +43,14 @@ class Terms:
     dof: int
 
     @property
+    def chance(self) -> float:
+        """Chance of a scatter at least this large when the stated uncertainties are right; 1 where none can show."""
+        return float(stats.chi2.sf(self.chi2, self.dof)) if self.dof > 0 else 1.0
+
+    @property
     def consistent(self) -> bool:
         """The scatter is no larger than the stated uncertainties let expect."""
-        return self.dof <= 0 or float(stats.chi2.sf(self.chi2, self.dof)) >= UNDERSTATED_BELOW
+        return self.chance >= UNDERSTATED_BELOW
 
     @property
     def understatement(self) -> float:
