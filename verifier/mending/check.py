@@ -1,0 +1,130 @@
+"""The judge: whether a surface is a closed solid as whoever reads the written file will see it.
+
+Shares no code with the menders. A file holds 32-bit floats and no corner numbers, so the corners are rounded and welded
+first; what is wrong then is wrong, however sound the arrays in memory are.
+"""
+
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+from scipy import sparse
+
+from verifier.mesh import BoolArray, IntArray, Mesh, face_areas_mm2, volume_mm3
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What is wrong with a surface; nothing, when it is a closed solid.
+
+    open_edges : directed edges that have no opposite, or not exactly one
+    split_corners : corners with more than one fan of faces
+    flat_faces : faces without area
+    volume_mm3 : signed volume
+    kernel : the verdict of the solid modelling kernel, 'NoError' when it accepts the surface
+    """
+
+    open_edges: int
+    split_corners: int
+    flat_faces: int
+    volume_mm3: float
+    kernel: str
+
+    @property
+    def sound(self) -> bool:
+        """Whether the surface is a closed solid."""
+        flaws = self.open_edges + self.split_corners + self.flat_faces
+        return flaws == 0 and self.volume_mm3 > 0 and self.kernel == "NoError"
+
+    @property
+    def sentence(self) -> str:
+        """What is wrong, in words."""
+        said = [
+            f"{self.open_edges} edges are not shared by exactly two faces" if self.open_edges else "",
+            f"{self.split_corners} corners join surfaces by a point" if self.split_corners else "",
+            f"{self.flat_faces} faces have no area" if self.flat_faces else "",
+            "" if self.volume_mm3 > 0 else "the surface encloses no volume",
+            "" if self.kernel == "NoError" else f"the solid modelling kernel says {self.kernel}",
+        ]
+        return ", ".join(part for part in said if part) or "the surface is a closed solid"
+
+
+def judge_as_written(mesh: Mesh) -> Judgement:
+    """Judge a surface as the reader of its file will see it. The kernel is asked only when all else is right."""
+    written = as_written(mesh)
+    opposite = _opposites(written.faces, len(written.vertices_mm))
+    if opposite is None:
+        wrong, _ = count_edge_flaws(written.faces)
+        return Judgement(wrong, 0, 0, volume_mm3(written), "not asked")
+    split = _split_corners(written.faces, opposite)
+    flat = int((face_areas_mm2(written) <= 0.0).sum())
+    volume = volume_mm3(written)
+    kernel = _kernel_verdict(written) if split + flat == 0 and volume > 0 else "not asked"
+    return Judgement(0, split, flat, volume, kernel)
+
+
+def as_written(mesh: Mesh) -> Mesh:
+    """The surface with corners rounded to 32-bit floats and equal ones made one."""
+    rounded = mesh.vertices_mm.astype(np.float32) + np.float32(0.0)
+    order = np.lexsort(rounded.T)
+    same = (rounded[order][1:] == rounded[order][:-1]).all(axis=1)
+    if not same.any():
+        return Mesh(rounded.astype(np.float64), mesh.faces)
+    places, number = np.unique(rounded, axis=0, return_inverse=True)
+    return Mesh(places.astype(np.float64), number.reshape(-1)[mesh.faces])
+
+
+def count_edge_flaws(faces: IntArray) -> tuple[int, int]:
+    """Edges not shared by exactly two faces, and edges whose two faces run round in opposite senses."""
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    ends = np.sort(np.column_stack([start, end]), axis=1)
+    _, name, times = np.unique(ends, axis=0, return_inverse=True, return_counts=True)
+    sense = np.bincount(name.reshape(-1), np.where(start < end, 1, -1), len(times))
+    turned = int(((times == 2) & (sense != 0)).sum())
+    return int((times != 2).sum()) + turned, turned
+
+
+def _opposites(faces: IntArray, corner_count: int) -> IntArray | None:
+    """The half-edge opposite every half-edge; None unless every directed edge occurs once and has its opposite."""
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    if (start == end).any():
+        return None
+    names = np.arange(len(start), dtype=np.int32)
+    leaving = sparse.coo_matrix((names, (start, end)), (corner_count, corner_count)).tocsr()
+    arriving = leaving.T.tocsr()
+    leaving.sort_indices()
+    arriving.sort_indices()
+    if leaving.nnz != len(start) or not (
+        np.array_equal(leaving.indptr, arriving.indptr) and np.array_equal(leaving.indices, arriving.indices)
+    ):
+        return None
+    opposite = np.empty(len(start), dtype=np.int64)
+    opposite[leaving.data] = arriving.data
+    return opposite
+
+
+def _split_corners(faces: IntArray, opposite: IntArray) -> int:
+    """Corners whose faces do not all follow one another around.
+
+    Walking around from one half-edge of each corner must visit all of them: as many steps as the corner has faces.
+    """
+    start = faces.ravel()
+    degree = np.bincount(start)
+    first = np.full(len(degree), -1)
+    first[start] = np.arange(len(start))
+    walkers = np.flatnonzero(first >= 0)
+    here, steps = first[walkers], 0
+    split = 0
+    while len(walkers):
+        before = np.where(here % 3 == 0, here + 2, here - 1)
+        here, steps = opposite[before], steps + 1
+        home: BoolArray = here == first[walkers]
+        split += int((degree[walkers[home]] != steps).sum())
+        walkers, here = walkers[~home], here[~home]
+    return split
+
+
+def _kernel_verdict(mesh: Mesh) -> str:
+    """Status of manifold3d for this surface. Necessary, not sufficient: it accepts inside-out and touching surfaces."""
+    solid = manifold3d.Manifold(manifold3d.Mesh(mesh.vertices_mm.astype(np.float32), mesh.faces.astype(np.uint32)))
+    return str(solid.status().name)

@@ -1,0 +1,69 @@
+"""The surface while it is being mended, and what has been done to it so far."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from verifier.mending.edges import Edges, pair_edges, with_faces, with_faces_turned, without_faces
+from verifier.mending.solid import MendStep, Origin
+from verifier.mesh import Array, BoolArray, IntArray, Mesh
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A surface on its way to being closed.
+
+    mesh : corners that came with the scan first, in their order and never moved, then new ones
+    origin : (m,) uint8, an Origin for every face
+    steps : what was done, in order
+    """
+
+    mesh: Mesh
+    origin: NDArray[np.uint8]
+    steps: tuple[MendStep, ...] = ()
+
+    @cached_property
+    def edges(self) -> Edges:
+        """The edge table of this surface, paired when first asked for and handed on by the methods below."""
+        return pair_edges(self.mesh.faces, len(self.mesh.vertices_mm))
+
+    def telling(self, *steps: MendStep) -> "Draft":
+        """The same surface with more to tell; steps that did nothing are left out."""
+        told = replace(self, steps=self.steps + tuple(step for step in steps if step.count))
+        return _with_edges(told, self.__dict__.get("edges"))
+
+    def without(self, dropped: BoolArray) -> "Draft":
+        """The surface less some faces; corners stay where they are."""
+        if not dropped.any():
+            return self
+        edges = without_faces(self.edges, dropped)
+        mesh = Mesh(self.mesh.vertices_mm, edges.faces)
+        return _with_edges(replace(self, mesh=mesh, origin=self.origin[~dropped]), edges)
+
+    def with_turned(self, turned: BoolArray) -> "Draft":
+        """The surface with some faces running round the other way."""
+        edges = with_faces_turned(self.edges, turned)
+        return _with_edges(replace(self, mesh=Mesh(self.mesh.vertices_mm, edges.faces)), edges)
+
+    def with_sewn(self, new_vertices_mm: Array, new_faces: IntArray, origin: Origin = Origin.FILLED) -> "Draft":
+        """The surface with faces sewn to its borders; corner numbers past the last one mean the new corners."""
+        if len(new_faces) == 0:
+            return self
+        edges = with_faces(self.edges, new_faces)
+        mesh = Mesh(np.concatenate([self.mesh.vertices_mm, new_vertices_mm]), edges.faces)
+        marks = np.concatenate([self.origin, np.full(len(new_faces), origin, dtype=np.uint8)])
+        return _with_edges(replace(self, mesh=mesh, origin=marks), edges)
+
+    def with_corners(self, vertices_mm: Array, faces: IntArray) -> "Draft":
+        """The same faces over other corner numbers; twins stay twins."""
+        edges = Edges(faces, self.edges.twin)
+        return _with_edges(replace(self, mesh=Mesh(vertices_mm, faces)), edges)
+
+
+def _with_edges(draft: Draft, edges: Edges | None) -> Draft:
+    """Hand a table that is already known to the new value."""
+    if edges is not None:
+        draft.__dict__["edges"] = edges
+    return draft

@@ -1,0 +1,166 @@
+"""Which faces meet at which edge: one table, made once and carried along while faces come and go.
+
+A half-edge is one side of one face: half-edge `3 * face + side` runs from corner `side` of that face to the next one.
+The two half-edges of an edge between two faces are twins.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse import csgraph
+
+from verifier.mesh import BoolArray, IntArray
+
+BORDER = -1
+CROWDED = -2
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """The partner of every half-edge.
+
+    faces : (m, 3) int64
+    twin : (3 m,) int64, the half-edge on the other side; BORDER where there is none, CROWDED where there are several
+    """
+
+    faces: IntArray
+    twin: IntArray
+
+    @property
+    def start(self) -> IntArray:
+        """The corner every half-edge leaves, (3 m,)."""
+        return self.faces.ravel()
+
+    @property
+    def end(self) -> IntArray:
+        """The corner every half-edge arrives at, (3 m,)."""
+        return self.faces[:, [1, 2, 0]].ravel()
+
+    @property
+    def border(self) -> IntArray:
+        """The half-edges with nothing on the other side."""
+        return np.flatnonzero(self.twin == BORDER)
+
+    @property
+    def crowded(self) -> IntArray:
+        """The half-edges of edges where more than two faces meet."""
+        return np.flatnonzero(self.twin == CROWDED)
+
+    @property
+    def paired(self) -> IntArray:
+        """The lower half-edge of every edge between two faces."""
+        return np.flatnonzero(self.twin > np.arange(len(self.twin)))
+
+    def disagreeing(self) -> IntArray:
+        """The lower half-edge of every edge whose two faces run round in opposite senses."""
+        low = self.paired
+        start = self.start
+        return np.asarray(low[start[low] == start[self.twin[low]]])
+
+    def is_clean(self) -> bool:
+        """Whether every edge has two faces that agree."""
+        return bool((self.twin >= 0).all()) and len(self.disagreeing()) == 0
+
+
+def pair_edges(faces: IntArray, vertex_count: int) -> Edges:
+    """Find the twin of every half-edge.
+
+    faces : (m, 3) int64, three different corners each
+    """
+    closed = _twins_when_closed(faces, vertex_count)
+    if closed is not None:
+        return Edges(faces, closed)
+    twin = np.full(3 * len(faces), BORDER, dtype=np.int64)
+    _pair_among(twin, np.arange(3 * len(faces)), _edge_keys(faces, vertex_count))
+    return Edges(faces, twin)
+
+
+def without_faces(edges: Edges, dropped: BoolArray) -> Edges:
+    """The table after some faces were taken away, without pairing all of it again."""
+    kept = np.flatnonzero(~dropped)
+    half_kept = np.repeat(~dropped, 3)
+    renumbered = np.cumsum(half_kept) - 1
+    old = edges.twin[half_kept]
+    paired = old >= 0
+    twin = old.copy()
+    twin[paired] = np.where(half_kept[old[paired]], renumbered[old[paired]], BORDER)
+    faces = edges.faces[kept]
+    crowded = np.flatnonzero(twin == CROWDED)
+    if len(crowded):
+        twin[crowded] = BORDER
+        _pair_among(twin, crowded, _edge_keys(faces, int(faces.max()) + 1, crowded))
+    return Edges(faces, twin)
+
+
+def with_faces(edges: Edges, added: IntArray) -> Edges:
+    """The table after faces were sewn to its borders: only borders and new half-edges are paired."""
+    faces = np.concatenate([edges.faces, added])
+    twin = np.concatenate([edges.twin, np.full(3 * len(added), BORDER, dtype=np.int64)])
+    free = np.flatnonzero(twin == BORDER)
+    _pair_among(twin, free, _edge_keys(faces, int(faces.max()) + 1, free))
+    return Edges(faces, twin)
+
+
+def with_faces_turned(edges: Edges, turned: BoolArray) -> Edges:
+    """The table after some faces were made to run round the other way."""
+    faces = edges.faces.copy()
+    faces[turned] = faces[turned][:, [0, 2, 1]]
+    sides = np.arange(len(edges.twin)).reshape(-1, 3)
+    sides[turned] = sides[turned][:, ::-1]
+    moved = sides.ravel()
+    twin = np.where(edges.twin >= 0, moved[np.maximum(edges.twin, 0)], edges.twin)
+    return Edges(faces, twin[moved])
+
+
+def piece_of_faces(edges: Edges) -> tuple[int, IntArray]:
+    """Number of pieces that hang together by edges of two faces, and the piece of every face, (m,)."""
+    low = edges.paired
+    return components(len(edges.faces), low // 3, edges.twin[low] // 3)
+
+
+def components(count: int, left: IntArray, right: IntArray) -> tuple[int, IntArray]:
+    """Connected groups of `count` things, given pairs that belong together: how many, and the group of each."""
+    links = sparse.csr_matrix((np.ones(len(left), dtype=np.int8), (left, right)), shape=(count, count))
+    groups, label = csgraph.connected_components(links, directed=False)
+    return int(groups), label.astype(np.int64)
+
+
+def _twins_when_closed(faces: IntArray, vertex_count: int) -> IntArray | None:
+    """Twins of a surface whose every directed edge occurs once and has its opposite; None for any other.
+
+    Half-edges are entries (start, end) of a sparse matrix; in a closed surface the transposed matrix has its entries in
+    the same places. Sorting 3 million keys takes three times as long.
+    """
+    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    names = np.arange(len(start), dtype=np.int32)
+    outgoing = sparse.coo_matrix((names, (start, end)), shape=(vertex_count, vertex_count)).tocsr()
+    if outgoing.nnz != len(start):
+        return None
+    incoming = outgoing.T.tocsr()
+    incoming.sort_indices()
+    outgoing.sort_indices()
+    if not np.array_equal(outgoing.indptr, incoming.indptr) or not np.array_equal(outgoing.indices, incoming.indices):
+        return None
+    twin = np.empty(len(start), dtype=np.int64)
+    twin[outgoing.data] = incoming.data
+    return twin
+
+
+def _edge_keys(faces: IntArray, vertex_count: int, half_edges: IntArray | None = None) -> IntArray:
+    """One number an edge, the same from both sides, for every or for some half-edges."""
+    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    if half_edges is not None:
+        start, end = start[half_edges], end[half_edges]
+    return np.minimum(start, end) * vertex_count + np.maximum(start, end)
+
+
+def _pair_among(twin: IntArray, half_edges: IntArray, keys: IntArray) -> None:
+    """Write the twins of those half-edges that share a key; one alone stays as it is."""
+    order = np.argsort(keys, kind="stable")
+    sorted_keys = keys[order]
+    first = np.flatnonzero(np.r_[True, sorted_keys[1:] != sorted_keys[:-1]]) if len(keys) else np.empty(0, np.int64)
+    count = np.diff(np.r_[first, len(keys)])
+    left, right = half_edges[order[first[count == 2]]], half_edges[order[first[count == 2] + 1]]
+    twin[left], twin[right] = right, left
+    twin[half_edges[order[np.repeat(count > 2, count)]]] = CROWDED

@@ -1,0 +1,85 @@
+"""The new corners of filled holes follow the surface around them: flat stays flat, round stays round."""
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse.linalg import splu
+
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals
+
+# Where the faces around a hole lead more than this away from the taut film over it (cosine of 35 degrees, mean around
+# the rim), the hole takes in an edge or a corner of the part, and running their slope on would bulge.
+LEADS_ELSEWHERE = 0.82
+
+
+def faired(mesh: Mesh, fresh: BoolArray, hole: IntArray, fill: BoolArray) -> Array:
+    """Places for the fresh corners, (n, 3) with all others as they were.
+
+    mesh : the filled holes and at least one ring of faces around their rims
+    fresh : (n,) the corners that may move
+    hole : (n,) the hole a corner belongs to, at its rim or inside it; -1 elsewhere
+    fill : (m,) the faces that are new
+
+    A hole gets the thin plate where its surroundings lead on into it, the taut film where they lead elsewhere or the
+    plate would stick out of the box around everything that was seen.
+    """
+    pull = _pulls(mesh)
+    film, plate = _film(mesh, pull, fresh), _plate(mesh, pull, fresh, (hole >= 0) & ~fresh)
+    stiff = _leads_on(film, mesh.faces, hole, fill) & ~_sticks_out(plate, mesh.vertices_mm[~fresh], hole, fresh)
+    return np.where((fresh & stiff[hole])[:, None], plate.vertices_mm, film.vertices_mm)
+
+
+def _film(mesh: Mesh, pull: sparse.csr_matrix, fresh: BoolArray) -> Mesh:
+    """Every fresh corner in the weighted middle of its neighbours: within the hull of the rim, whatever its shape."""
+    inside, around = np.flatnonzero(fresh), np.flatnonzero(~fresh)
+    return _solved(mesh, pull[inside], inside, around, squared=False)
+
+
+def _plate(mesh: Mesh, pull: sparse.csr_matrix, fresh: BoolArray, rim: BoolArray) -> Mesh:
+    """Fresh corners where the surface bends least: the sum of squared pulls, over fresh and rim corners, is least.
+
+    Pulls at the rim make the slope run through, as a thin plate clamped to the surface would.
+    """
+    inside, around = np.flatnonzero(fresh), np.flatnonzero(~fresh)
+    return _solved(mesh, pull[np.flatnonzero(fresh | rim)], inside, around, squared=True)
+
+
+def _solved(mesh: Mesh, rows: sparse.csr_matrix, inside: IntArray, around: IntArray, *, squared: bool) -> Mesh:
+    origin = mesh.vertices_mm[around].mean(axis=0)
+    moving, known = rows[:, inside], -(rows[:, around] @ (mesh.vertices_mm[around] - origin))
+    if squared:
+        moving, known = moving.T @ moving, moving.T @ known
+    places = mesh.vertices_mm.copy()
+    places[inside] = splu(moving.tocsc()).solve(known) + origin
+    return Mesh(places, mesh.faces)
+
+
+def _pulls(mesh: Mesh) -> sparse.csr_matrix:
+    """Rows: a corner less the mean of its neighbours, near ones counting more (1 / length)."""
+    count = len(mesh.vertices_mm)
+    ahead = mesh.faces[:, [1, 2, 0]].ravel()
+    start, end = np.r_[mesh.faces.ravel(), ahead], np.r_[ahead, mesh.faces.ravel()]
+    length = np.linalg.norm(mesh.vertices_mm[start] - mesh.vertices_mm[end], axis=1)
+    weight = 1.0 / np.maximum(length, 1e-3 * length.mean())
+    near = sparse.csr_matrix((weight, (start, end)), shape=(count, count))
+    total = np.asarray(near.sum(axis=1)).ravel()
+    return sparse.csr_matrix(sparse.identity(count) - sparse.diags(1.0 / total) @ near)
+
+
+def _leads_on(film: Mesh, faces: IntArray, hole: IntArray, fill: BoolArray) -> BoolArray:
+    """For every hole whether the faces around it point, on average, where the film at its rim does."""
+    count = int(hole.max()) + 1
+    normals = face_normals(film)
+    sums = []
+    for side in (fill, ~fill):
+        total = np.zeros((count, 3))
+        for k in range(3):
+            mine = hole[faces[:, k]]
+            np.add.at(total, mine[side & (mine >= 0)], normals[side & (mine >= 0)])
+        sums.append(total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12))
+    return np.asarray((sums[0] * sums[1]).sum(axis=1) > LEADS_ELSEWHERE)
+
+
+def _sticks_out(plate: Mesh, seen_mm: Array, hole: IntArray, fresh: BoolArray) -> BoolArray:
+    """For every hole whether its plate leaves the box around the surface beside the holes."""
+    beyond = (plate.vertices_mm < seen_mm.min(axis=0)) | (plate.vertices_mm > seen_mm.max(axis=0))
+    return np.bincount(hole[fresh], beyond[fresh].any(axis=1), int(hole.max()) + 1) > 0

@@ -1,0 +1,79 @@
+"""From a scan to a closed solid: the whole story, in order of cost."""
+
+import numpy as np
+
+from verifier.errors import CannotMend, NoTriangles
+from verifier.mending.check import judge_as_written
+from verifier.mending.crossings import mend_crossings
+from verifier.mending.draft import Draft
+from verifier.mending.fans import split_bow_ties
+from verifier.mending.holes import fill_holes
+from verifier.mending.loops import cut_knotted_loops
+from verifier.mending.orientation import make_faces_agree, turn_outward
+from verifier.mending.pieces import drop_inner_shells, remove_debris_and_fins, tell_bodies
+from verifier.mending.rims import zip_facing_rims
+from verifier.mending.seams import close_seams
+from verifier.mending.solid import MendStep, Solid
+from verifier.mending.welding import drop_doubled_faces, weld_equal
+from verifier.mesh import BoolArray, Mesh, drop_unused_vertices
+from verifier.reading.scan import Scan
+
+
+def mend(scan: Scan) -> Solid:
+    """Make a closed, outward oriented, manifold solid of a scan.
+
+    Corners that are not part of a fault keep their place bit for bit and their order; new ones come after them.
+    Invented faces are marked FILLED.
+
+    Raises CannotMend when the result would not be a closed solid, saying what is wrong and what to do at the scanner.
+    """
+    draft = one_surface(scan)
+    draft = closed(draft)
+    draft = tell_bodies(mend_crossings(draft))
+    return _judged(draft, scan)
+
+
+def one_surface(scan: Scan) -> Draft:
+    """The scan with shared corners, two faces at most at an edge, all facing out, and nothing but the part."""
+    mesh, strays = without_strays(scan.mesh)
+    if len(mesh.faces) == 0:
+        raise NoTriangles("it holds no surface", where=scan.source.name, do="Export the mesh again")
+    draft = weld_equal(mesh)
+    draft = Draft(draft.mesh, draft.origin).telling(strays, *draft.steps)
+    if len(draft.mesh.faces) == 0:
+        raise NoTriangles("all its faces are without area", where=scan.source.name, do="Export the mesh again")
+    if not draft.edges.is_clean():
+        draft = close_seams(drop_doubled_faces(draft))
+    draft = make_faces_agree(remove_debris_and_fins(draft))
+    return drop_inner_shells(turn_outward(draft))
+
+
+def closed(draft: Draft) -> Draft:
+    """The surface with touching corners split, facing rims joined and holes filled."""
+    draft = split_bow_ties(draft)
+    if len(draft.edges.border) == 0:
+        return draft
+    draft = cut_knotted_loops(draft)
+    return fill_holes(zip_facing_rims(draft))
+
+
+def without_strays(mesh: Mesh) -> tuple[Mesh, MendStep]:
+    """The mesh less the faces with a corner that is no place (not a number, infinite), and how many those were."""
+    sound: BoolArray = np.isfinite(mesh.vertices_mm).all(axis=1)
+    if sound.all():
+        return mesh, MendStep("Dropped faces without a place", 0, 0.0)
+    kept: BoolArray = sound[mesh.faces].all(axis=1)
+    step = MendStep("Dropped faces without a place", int((~kept).sum()), 0.0)
+    return drop_unused_vertices(Mesh(mesh.vertices_mm, mesh.faces[kept])), step
+
+
+def _judged(draft: Draft, scan: Scan) -> Solid:
+    mesh = drop_unused_vertices(draft.mesh)
+    judgement = judge_as_written(mesh)
+    if not judgement.sound:
+        raise CannotMend(
+            f"the surface could not be closed: {judgement.sentence}",
+            where=scan.source.name,
+            do="Scan the part again with one more orientation, and export a single merged mesh",
+        )
+    return Solid(mesh, draft.origin, draft.steps)

@@ -1,0 +1,98 @@
+"""Which side is out: faces agree with their neighbours, and the part encloses a positive volume."""
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse import csgraph
+
+from verifier.mending.draft import Draft
+from verifier.mending.edges import components, piece_of_faces
+from verifier.mending.telling import tell_faces
+from verifier.mesh import Array, BoolArray, IntArray, face_areas_mm2
+
+
+def make_faces_agree(draft: Draft) -> Draft:
+    """Turn the faces that run round against their neighbours; the smaller surface is the one that is turned.
+
+    Faces that agree already form patches; the patches are walked over their longest shared borders. An edge that still
+    disagrees after that (a surface with one side only) loses its faces.
+    """
+    disagreeing = draft.edges.disagreeing()
+    if len(disagreeing) == 0:
+        return draft
+    count, patch = _agreeing_patches(draft)
+    left, right = patch[disagreeing // 3], patch[draft.edges.twin[disagreeing] // 3]
+    area: Array = np.bincount(patch, face_areas_mm2(draft.mesh), count).astype(np.float64)
+    turned = _patches_to_turn(count, left, right, area)[patch]
+    faces = np.flatnonzero(turned)
+    draft = draft.with_turned(turned).telling(tell_faces("Turned flipped faces", draft.mesh, faces, patch[faces]))
+    return _cut_one_sided(draft)
+
+
+def turn_outward(draft: Draft) -> Draft:
+    """Turn every piece that encloses a negative volume, its holes closed in thought."""
+    count, piece = piece_of_faces(draft.edges)
+    inward = enclosed_volumes_mm3(draft, piece, count) < 0
+    faces = np.flatnonzero(inward[piece])
+    if len(faces) == 0:
+        return draft
+    step = tell_faces("Turned inside-out parts outward", draft.mesh, faces, piece[faces])
+    return draft.with_turned(inward[piece]).telling(step)
+
+
+def enclosed_volumes_mm3(draft: Draft, piece: IntArray, count: int) -> Array:
+    """Signed volume of every piece by the divergence theorem, each open loop closed by a fan to its middle.
+
+    The signed volume of an open surface depends on where the origin is; with the loops closed it does not.
+    """
+    vertices = draft.mesh.vertices_mm - draft.mesh.vertices_mm.mean(axis=0)
+    a, b, c = (vertices[draft.mesh.faces[:, k]] for k in range(3))
+    volume = np.bincount(piece, np.einsum("ij,ij->i", a, np.cross(b, c)), count)
+    border = draft.edges.border
+    if len(border):
+        start, end = draft.edges.start[border], draft.edges.end[border]
+        middle = _loop_middles(vertices, start, end)
+        lid = np.einsum("ij,ij->i", middle, np.cross(vertices[end], vertices[start]))
+        volume += np.bincount(piece[border // 3], lid, count)
+    return np.asarray(volume / 6.0)
+
+
+def _agreeing_patches(draft: Draft) -> tuple[int, IntArray]:
+    edges = draft.edges
+    low = edges.paired
+    agreeing = low[edges.start[low] != edges.start[edges.twin[low]]]
+    return components(len(edges.faces), agreeing // 3, edges.twin[agreeing] // 3)
+
+
+def _patches_to_turn(count: int, left: IntArray, right: IntArray, area_mm2: Array) -> BoolArray:
+    """Which patches are turned, so that neighbours agree over the longest borders: parity on a spanning tree.
+
+    The tree is doubled: patch k as it is, and k + count turned. A border between patches links one to the other turned.
+    """
+    length = sparse.coo_matrix((np.ones(2 * len(left)), (np.r_[left, right], np.r_[right, left])), (count, count))
+    tree = csgraph.minimum_spanning_tree(-length.tocsr()).tocoo()
+    one, other = tree.row.astype(np.int64), tree.col.astype(np.int64)
+    groups, side = components(2 * count, np.r_[one, one + count], np.r_[other + count, other])
+    as_it_is = np.bincount(side, np.r_[area_mm2, np.zeros(count)], groups)
+    heavier_turned = as_it_is[side[count:]] > as_it_is[side[:count]]
+    tie = as_it_is[side[count:]] == as_it_is[side[:count]]
+    return np.asarray(heavier_turned | (tie & (side[:count] > side[count:])))
+
+
+def _cut_one_sided(draft: Draft) -> Draft:
+    """Take away the faces at edges that no turning makes agree."""
+    disagreeing = draft.edges.disagreeing()
+    if len(disagreeing) == 0:
+        return draft
+    dropped = np.zeros(len(draft.mesh.faces), dtype=bool)
+    dropped[disagreeing // 3] = dropped[draft.edges.twin[disagreeing] // 3] = True
+    step = tell_faces("Cut a one-sided surface", draft.mesh, np.flatnonzero(dropped))
+    return draft.without(dropped).telling(step)
+
+
+def _loop_middles(vertices_mm: Array, start: IntArray, end: IntArray) -> Array:
+    """For every border edge the middle of the loop it is on."""
+    corners, name = np.unique(np.r_[start, end], return_inverse=True)
+    loops, label = components(len(corners), name[: len(start)], name[len(start) :])
+    middle = np.column_stack([np.bincount(label, vertices_mm[corners, k], loops) for k in range(3)])
+    middle = middle / np.bincount(label, minlength=loops)[:, None]
+    return np.asarray(middle[label[name[: len(start)]]])

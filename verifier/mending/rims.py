@@ -1,0 +1,155 @@
+"""Rims that face each other: the two mouths of a bore whose wall was not seen, or the two sides of an open seam.
+
+Filling each rim with a disc would close the bore. A tube between them keeps it open, and is marked FILLED.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from verifier.mending.draft import Draft
+from verifier.mending.edges import piece_of_faces
+from verifier.mending.loops import open_loops
+from verifier.mending.solid import Origin
+from verifier.mending.telling import tell_faces
+from verifier.mesh import Array, IntArray
+
+# A rim has at least this many edges; a smaller loop is a pinhole, however well another one faces it.
+RIM_EDGES = 8
+# Two rims face each other when their discs would look in opposite directions within 25 degrees (cos = 0.9), enclose the
+# same area within a third either way, and sit off the common axis by at most a quarter of their radius. Mouths of one
+# moulded bore differ by draft and flash, far less than that.
+FACING_COSINE = 0.9
+AREA_RATIO = 0.67
+OFF_AXIS_SHARE = 0.25
+# A seam between two halves is narrower than this share of its radius; wider, and they are two parts side by side.
+SEAM_SHARE = 0.25
+# A loop that encloses less than this share of what a circle of its length would is a slit and has no axis.
+ROUNDNESS = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class Rim:
+    """One open loop as a rim: where it is, which way a disc over it would look, how large it is."""
+
+    loop: IntArray
+    piece: int
+    middle_mm: Array
+    outward: Array
+    radius_mm: float
+
+
+def zip_facing_rims(draft: Draft) -> Draft:
+    """Join every two rims that face each other with a tube of new faces."""
+    rims = _rims(draft)
+    pairs = _facing_pairs(rims)
+    tubes = [_tube(draft, rims[i], rims[j]) for i, j in pairs]
+    if not tubes:
+        return draft
+    faces = np.concatenate(tubes)
+    tube = np.repeat(np.arange(len(tubes)), [len(t) for t in tubes])
+    is_seam = np.array([rims[i].piece != rims[j].piece for i, j in pairs])[tube]
+    sewn = draft.with_sewn(np.empty((0, 3)), faces, Origin.FILLED)
+    number = len(draft.mesh.faces) + np.arange(len(faces))
+    return sewn.telling(
+        tell_faces("Joined bore mouths whose wall was not seen", sewn.mesh, number[~is_seam], tube[~is_seam]),
+        tell_faces("Joined halves along open seams", sewn.mesh, number[is_seam], tube[is_seam]),
+    )
+
+
+def _rims(draft: Draft) -> list[Rim]:
+    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
+    if len(loops) < 2:
+        return []
+    _, piece = piece_of_faces(draft.edges)
+    rims = [_rim(draft.mesh.vertices_mm[draft.edges.start[loop]], loop, int(piece[loop[0] // 3])) for loop in loops]
+    return [rim for rim in rims if rim is not None]
+
+
+def _rim(points_mm: Array, loop: IntArray, piece: int) -> Rim | None:
+    middle = points_mm.mean(axis=0)
+    spoke = points_mm - middle
+    ahead = np.roll(spoke, -1, axis=0)
+    enclosed = 0.5 * np.cross(ahead, spoke).sum(axis=0)
+    area = float(np.linalg.norm(enclosed))
+    length = float(np.linalg.norm(ahead - spoke, axis=1).sum())
+    if 4.0 * np.pi * area < ROUNDNESS * length**2:
+        return None
+    return Rim(loop, piece, middle, enclosed / area, float(np.sqrt(area / np.pi)))
+
+
+def _facing_pairs(rims: Sequence[Rim]) -> list[tuple[int, int]]:
+    """Pairs that face each other, the nearest first, every rim once."""
+    found = []
+    for i in range(len(rims)):
+        for j in range(i + 1, len(rims)):
+            if _face_each_other(rims[i], rims[j]):
+                found.append((float(np.linalg.norm(rims[i].middle_mm - rims[j].middle_mm)), i, j))
+    taken: set[int] = set()
+    pairs = []
+    for _, i, j in sorted(found):
+        if not {i, j} & taken:
+            taken |= {i, j}
+            pairs.append((i, j))
+    return pairs
+
+
+def _face_each_other(one: Rim, other: Rim) -> bool:
+    """Whether a tube between two rims is what was there.
+
+    Through one piece the tube runs through material: each rim lies behind the other's disc. Two walls of a fork that
+    face each other across air are the opposite case and are not joined. Between two pieces it is the seam that is
+    joined, and there the discs look at each other.
+    """
+    apart = other.middle_mm - one.middle_mm
+    axis = one.outward - other.outward
+    axis = axis / max(float(np.linalg.norm(axis)), 1e-12)
+    ahead_mm = float(apart @ axis)
+    off_axis_mm = float(np.linalg.norm(apart - ahead_mm * axis))
+    radius_mm = min(one.radius_mm, other.radius_mm)
+    alike = (
+        float(one.outward @ other.outward) < -FACING_COSINE
+        and radius_mm**2 > AREA_RATIO * max(one.radius_mm, other.radius_mm) ** 2
+        and off_axis_mm < OFF_AXIS_SHARE * radius_mm
+    )
+    if one.piece == other.piece:
+        return alike and ahead_mm < 0
+    return alike and abs(ahead_mm) < SEAM_SHARE * radius_mm
+
+
+def _tube(draft: Draft, one: Rim, other: Rim) -> IntArray:
+    """Faces between two rims: both are walked at once, and whichever is behind takes the next step."""
+    near = draft.edges.start[one.loop]
+    far = draft.edges.start[other.loop][::-1]
+    near_mm, far_mm = draft.mesh.vertices_mm[near], draft.mesh.vertices_mm[far] + one.middle_mm - other.middle_mm
+    along_near = _along(near_mm)
+    far = np.roll(far, -int(np.argmin(np.linalg.norm(far_mm - near_mm[0], axis=1))))
+    far_mm = draft.mesh.vertices_mm[far] + one.middle_mm - other.middle_mm
+    along_far = _along_of_nearest(near_mm, along_near, far_mm)
+    when = np.concatenate([_half_way(along_near), _half_way(along_far)])
+    is_near = np.argsort(when, kind="stable") < len(near)
+    i: IntArray = np.cumsum(is_near) - is_near
+    j: IntArray = np.cumsum(~is_near) - ~is_near
+    here, there = near[i % len(near)], far[j % len(far)]
+    ahead = np.where(is_near, near[(i + 1) % len(near)], far[(j + 1) % len(far)])
+    return np.where(is_near[:, None], np.column_stack([ahead, here, there]), np.column_stack([there, ahead, here]))
+
+
+def _along(points_mm: Array) -> Array:
+    """How far along the closed walk each point is, 0 to 1."""
+    steps = np.linalg.norm(np.roll(points_mm, -1, axis=0) - points_mm, axis=1)
+    return np.asarray((np.cumsum(steps) - steps) / steps.sum())
+
+
+def _along_of_nearest(walk_mm: Array, along: Array, points_mm: Array) -> Array:
+    """The same for points beside the walk, never going back."""
+    _, nearest = cKDTree(walk_mm).query(points_mm)
+    unwound = np.unwrap(along[nearest], period=1.0)
+    return np.asarray(np.minimum(np.maximum.accumulate(unwound), 1.0))
+
+
+def _half_way(along: Array) -> Array:
+    """When each step of a walk is due: half-way between its two ends."""
+    return np.asarray(0.5 * (along + np.r_[along[1:], 1.0]))
