@@ -1,0 +1,73 @@
+"""Numbers out of text, many at a time."""
+
+import warnings
+
+import numpy as np
+
+from verifier.errors import Malformed, TooLarge
+from verifier.mesh import Array, IntArray
+
+EXPORT_BINARY = "Export the scan again, best in a binary format"
+
+
+def plain_text(data: bytes, max_line_bytes: int, where: str) -> bytes:
+    """The same text without byte-order mark, with lines ended by a line feed, the last one too.
+
+    Raises Malformed for a NUL byte and TooLarge for a line beyond the limit.
+    """
+    text = data.removeprefix(b"\xef\xbb\xbf")
+    if b"\0" in text:
+        raise Malformed("it has NUL bytes in the middle of its text", where=where, do=EXPORT_BINARY)
+    if b"\r" in text:
+        text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    if not text.endswith(b"\n"):
+        text += b"\n"
+    _refuse_long_lines(text, max_line_bytes, where)
+    return text
+
+
+def _refuse_long_lines(text: bytes, max_line_bytes: int, where: str) -> None:
+    """Hop from line end to line end, as far as a line may reach at once."""
+    start = 0
+    while len(text) - start > max_line_bytes:
+        end = text.rfind(b"\n", start, start + max_line_bytes + 1)
+        if end < 0:
+            raise TooLarge(f"it has a line of more than {max_line_bytes:,} bytes", where=where, do=EXPORT_BINARY)
+        start = end + 1
+
+
+def numbers(text: bytes, where: str) -> Array:
+    """All numbers of a text that has nothing else, (n,) float64.
+
+    Raises Malformed when there is anything else.
+    """
+    if not text.strip():
+        return np.empty(0)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", DeprecationWarning)  # numpy before 2.3 warns where it now raises
+            return np.fromstring(text, dtype=np.float64, sep=" ")
+    except (ValueError, DeprecationWarning) as error:
+        what = "it has something that is no number where a number belongs (a decimal comma, perhaps)"
+        raise Malformed(what, where=where, do=EXPORT_BINARY) from error
+
+
+def numbers_by_line(text: bytes, where: str) -> tuple[Array, IntArray]:
+    """All numbers, (n,), and how many each line has, (lines,), empty lines included; every line ends in a line feed."""
+    values = numbers(text, where)
+    letters = np.frombuffer(text, dtype=np.uint8)
+    blank = letters <= 32
+    begins = ~blank
+    begins[1:] &= blank[:-1]
+    line_starts = np.concatenate([[0], np.flatnonzero(letters == 10)[:-1] + 1])
+    counts = np.add.reduceat(begins, line_starts, dtype=np.int64) if len(letters) else np.empty(0, np.int64)
+    if counts.sum() != len(values):
+        raise Malformed("it has numbers that run into each other", where=where, do=EXPORT_BINARY)
+    return values, counts
+
+
+def whole_numbers(values: Array, where: str) -> IntArray:
+    """The same numbers as int64; raises Malformed when one is not whole or is beyond any index."""
+    if not np.all((np.abs(values) < 2**53) & (values == np.rint(values))):
+        raise Malformed("it has a corner number that is no whole number", where=where, do=EXPORT_BINARY)
+    return values.astype(np.int64)

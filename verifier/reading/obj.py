@@ -1,0 +1,75 @@
+"""OBJ: text of v and f lines. It has no unit and no count, and names other files, which are not opened."""
+
+import re
+
+import numpy as np
+
+from verifier.errors import Malformed, NoTriangles
+from verifier.mesh import Array, BoolArray, IntArray
+from verifier.reading.file_bytes import EXPORT_AGAIN
+from verifier.reading.lines import Lines, lines_of, without_comments
+from verifier.reading.numbers import numbers_by_line, plain_text, whole_numbers
+from verifier.reading.polygons import fan
+from verifier.reading.raw_mesh import RawMesh
+from verifier.rulebook.rules import Reading
+
+CONTINUED = re.compile(rb"\\[ \t]*\n")
+BEYOND_CORNER = re.compile(rb"/[^\s]*")
+
+
+def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
+    """Read an OBJ file; only corners and faces are taken.
+
+    A file that stops at the end of a line cannot be told from a whole one, since the format has no count.
+    Raises Malformed, NoTriangles, TooLarge.
+    """
+    text = plain_text(data, limits.max_text_line_bytes, where)
+    if b"\\" in text:
+        text = plain_text(CONTINUED.sub(b" ", text), limits.max_text_line_bytes, where)
+    lines = lines_of(without_comments(text))
+    is_vertex, is_face = lines.begin_with(b"v"), lines.begin_with(b"f")
+    if not is_face.any():
+        do = "Export the scan as a mesh, with its triangles"
+        raise NoTriangles(f"it has {int(is_vertex.sum()):,} points and no faces", where=where, do=do)
+    vertices = _vertices(lines, is_vertex, where)
+    corners, counts = _corners(lines, is_face, where)
+    known = np.repeat(np.cumsum(is_vertex, dtype=np.int64)[is_face], counts)
+    faces, notices = fan(_from_zero(corners, known, where), counts, limits.max_triangles, where)
+    return RawMesh(vertices, faces, None, notices + _cut_short(data))
+
+
+def _cut_short(data: bytes) -> tuple[str, ...]:
+    if data.endswith((b"\n", b"\r")):
+        return ()
+    return ("Its last line has no end: if the export was stopped half-way, part of the surface is missing.",)
+
+
+def _vertices(lines: Lines, is_vertex: BoolArray, where: str) -> Array:
+    """First three numbers of each v line; a weight or a colour may follow."""
+    values, counts = numbers_by_line(lines.text_of(is_vertex), where)
+    if (counts < 3).any():
+        raise Malformed("it has a corner of fewer than three numbers", where=where, do=EXPORT_AGAIN)
+    starts = np.cumsum(counts) - counts
+    first_three: Array = values[starts[:, None] + np.arange(3)]
+    return first_three
+
+
+def _corners(lines: Lines, is_face: BoolArray, where: str) -> tuple[IntArray, IntArray]:
+    """Corner numbers as written, and how many each face has; textures and normals behind a slash are left."""
+    text = lines.text_of(is_face)
+    if b"/" in text:
+        text = BEYOND_CORNER.sub(b"", text)
+    values, counts = numbers_by_line(text, where)
+    return whole_numbers(values, where), counts
+
+
+def _from_zero(corners: IntArray, known: IntArray, where: str) -> IntArray:
+    """Corner numbers from 0; OBJ counts from 1, and negative ones back from the corners known so far.
+
+    known : corners written before each face, (k,)
+    """
+    if (corners == 0).any():
+        raise Malformed("it has a face with corner 0, and OBJ counts from 1", where=where, do=EXPORT_AGAIN)
+    if (corners < -known).any():
+        raise Malformed("it has a face that counts back before the first corner", where=where, do=EXPORT_AGAIN)
+    return np.where(corners > 0, corners - 1, corners + known)

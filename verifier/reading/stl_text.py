@@ -1,0 +1,97 @@
+"""Text STL: solid … facet normal … outer loop … vertex … endloop … endfacet … endsolid."""
+
+import re
+from itertools import chain
+
+import numpy as np
+
+from verifier.errors import Malformed, NoTriangles, TooLarge, Truncated
+from verifier.mesh import Array
+from verifier.reading.file_bytes import EXPORT_AGAIN
+from verifier.reading.numbers import numbers, plain_text
+from verifier.reading.polygons import too_many_triangles
+from verifier.reading.raw_mesh import RawMesh
+from verifier.rulebook.rules import Reading
+
+# The words of one triangle; None is a number. Normals are not kept: the corners say the same, and better.
+PATTERN = (
+    *(b"facet", b"normal", None, None, None, b"outer", b"loop"),
+    *(b"vertex", None, None, None) * 3,
+    *(b"endloop", b"endfacet"),
+)
+CORNER_WORDS = tuple(k + axis for k in (8, 12, 16) for axis in range(3))
+# Words are taken apart this many bytes at a time, so that their list stays under 0.3 GiB.
+CHUNK_BYTES = 4 << 20
+# No assembly has this many solids in one file; without a limit, a file of empty solids takes minutes.
+MAX_SOLIDS = 100_000
+SOLID_LINE = re.compile(rb"solid\b[^\n]*\n")
+END_LINE = re.compile(rb"endsolid\b[^\n]*\n\s*")
+
+
+def read_stl_text(data: bytes, where: str, limits: Reading) -> RawMesh:
+    """Read a text STL, word for word: what departs from the format is refused and never skipped.
+
+    Raises Truncated, Malformed, NoTriangles, TooLarge.
+    """
+    text = plain_text(data, limits.max_text_line_bytes, where).lower()
+    count = text.count(b"endfacet")
+    if count > limits.max_triangles:
+        raise too_many_triangles(count, limits.max_triangles, where)
+    corners = _all_solids(text, where)
+    if not sum(len(part) for part in corners):
+        raise NoTriangles("it has no facets", where=where, do="Export the scan as a mesh, with its surface")
+    vertices = np.concatenate(corners)
+    return RawMesh(vertices, np.arange(len(vertices), dtype=np.int64).reshape(-1, 3))
+
+
+def _all_solids(text: bytes, where: str) -> list[Array]:
+    """The corners of one solid after another."""
+    parts: list[Array] = []
+    place = len(text) - len(text.lstrip())
+    for _ in range(MAX_SOLIDS):
+        if place == len(text):
+            return parts
+        opening = SOLID_LINE.match(text, place)
+        if opening is None:
+            raise Malformed("something stands outside its solids", where=where, do=EXPORT_AGAIN)
+        end = _end_of_solid(text, opening.end(), where)
+        parts += _facets(text, opening.end(), end.start(), where)
+        place = end.end()
+    raise TooLarge(f"it has more than {MAX_SOLIDS:,} solids", where=where, do="Export the part alone")
+
+
+def _end_of_solid(text: bytes, body: int, where: str) -> re.Match[bytes]:
+    end = text.find(b"endsolid", body)
+    found = END_LINE.match(text, end) if end >= 0 else None
+    if found is None:
+        count = text.count(b"endfacet", body)
+        raise Truncated(f"it ends after {count:,} facets without its last line", where=where, do=EXPORT_AGAIN)
+    return found
+
+
+def _facets(text: bytes, start: int, end: int, where: str) -> list[Array]:
+    """Corners of the facets between two places of the text, chunk by chunk."""
+    parts = []
+    while start < end:
+        stop = min(start + CHUNK_BYTES, end)
+        if stop < end:
+            last = text.rfind(b"endfacet", start, stop)
+            stop = last + len(b"endfacet") if last >= 0 else end
+        parts.append(_corners(text[start:stop].split(), where))
+        start = stop
+    return parts
+
+
+def _corners(words: list[bytes], where: str) -> Array:
+    """Corners of whole facets given word by word, (3 k, 3)."""
+    count, rest = divmod(len(words), len(PATTERN))
+    for place, expected in enumerate(PATTERN):
+        if expected is not None and words[place :: len(PATTERN)] != [expected] * (count + (place < rest)):
+            raise Malformed(f"a facet lacks the word '{expected.decode()}'", where=where, do=EXPORT_AGAIN)
+    if rest:
+        raise Malformed("a facet is incomplete", where=where, do=EXPORT_AGAIN)
+    rows = zip(*(words[place :: len(PATTERN)] for place in CORNER_WORDS), strict=True)
+    values = numbers(b" ".join(chain.from_iterable(rows)), where)
+    if len(values) != 9 * count:
+        raise Malformed("a facet has numbers that run into each other", where=where, do=EXPORT_AGAIN)
+    return values.reshape(-1, 3)

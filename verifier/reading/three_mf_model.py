@@ -1,0 +1,221 @@
+"""A 3MF model part: objects, how they are put together, and what is to be built."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from itertools import chain
+from typing import Any
+from xml.parsers import expat
+
+import numpy as np
+from numpy.typing import NDArray
+
+from verifier.errors import Malformed, NotAMesh, TooLarge
+from verifier.mesh import Array, IntArray
+from verifier.reading.file_bytes import EXPORT_AGAIN
+from verifier.reading.polygons import too_many_corners, too_many_triangles
+from verifier.reading.scan import UnitName
+from verifier.reading.three_mf_package import Package, parse_part
+from verifier.rulebook.rules import Reading
+
+CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+PRODUCTION = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
+# Extensions a file may require and still have all its surface in plain triangles.
+HARMLESS = {
+    PRODUCTION,
+    "http://schemas.microsoft.com/3dmanufacturing/material/2015/02",
+    "http://schemas.microsoft.com/3dmanufacturing/trianglesets/2021/07",
+}
+UNITS: dict[str, UnitName] = {
+    "micron": "micron",
+    "millimeter": "mm",
+    "centimeter": "cm",
+    "meter": "m",
+    "inch": "in",
+    "foot": "ft",
+}
+VERTEX, TRIANGLE = f"{CORE} vertex", f"{CORE} triangle"
+# Rows are turned into numbers this many at a time, so that their text does not pile up.
+BATCH = 50_000
+IDENTITY = np.eye(4)
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """An object put somewhere; transform is 4 x 4 and acts on row vectors, as 3MF writes it."""
+
+    part: str
+    object_id: str
+    transform: Array
+
+
+@dataclass(slots=True)
+class ModelObject:
+    """A mesh, or other objects put together; filled while the part is parsed."""
+
+    kind: str
+    vertices: list[Array] = field(default_factory=list)
+    triangles: list[IntArray] = field(default_factory=list)
+    components: list[Placed] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class ModelPart:
+    """What one model part says; filled while it is parsed."""
+
+    unit: UnitName = "mm"
+    objects: dict[str, ModelObject] = field(default_factory=dict)
+    items: list[Placed] = field(default_factory=list)
+
+
+class ModelParser:
+    """Turns the elements of one model part into a ModelPart, a batch of corners or triangles at a time."""
+
+    def __init__(self, part: str, where: str, limits: Reading) -> None:
+        self.model = ModelPart()
+        self._part, self._where, self._limits = part, where, limits
+        self._object: ModelObject | None = None
+        self._rows: list[list[str]] = []
+        self._triangles = self._vertices = self._placings = 0
+        self._spaces: dict[str, str] = {}
+        self._begin: dict[str, Callable[[dict[str, str]], None]] = {
+            f"{CORE} model": self._model,
+            f"{CORE} object": self._new_object,
+            f"{CORE} component": self._component,
+            f"{CORE} item": self._item,
+        }
+        self._end = {f"{CORE} vertices": self._keep_vertices, f"{CORE} triangles": self._keep_triangles}
+
+    def parser(self) -> expat.XMLParserType:
+        """An XML parser that reports to this."""
+        parser = expat.ParserCreate(namespace_separator=" ")
+        parser.ordered_attributes = True
+        parser.StartNamespaceDeclHandler = lambda prefix, uri: self._spaces.update({prefix or "": uri or ""})
+        parser.StartElementHandler = self._start
+        parser.EndElementHandler = self._stop
+        return parser
+
+    def _start(self, name: str, attributes: list[str]) -> None:
+        if name in (TRIANGLE, VERTEX):
+            self._rows.append(attributes)
+            if len(self._rows) == BATCH:
+                self._keep_triangles() if name == TRIANGLE else self._keep_vertices()
+        elif name in self._begin:
+            self._begin[name](dict(zip(attributes[::2], attributes[1::2], strict=True)))
+        elif name.rpartition(" ")[2] == "model":
+            raise self._malformed("its model is of no version of 3MF known")
+
+    def _stop(self, name: str) -> None:
+        if name in self._end:
+            self._end[name]()
+
+    def _model(self, attributes: dict[str, str]) -> None:
+        unit = attributes.get("unit", "millimeter")
+        if unit not in UNITS:
+            raise self._malformed("it states a unit that 3MF does not know")
+        self.model.unit = UNITS[unit]
+        for prefix in attributes.get("requiredextensions", "").split():
+            if self._spaces.get(prefix) not in HARMLESS:
+                what = "it needs an extension of 3MF that is more than triangles"
+                raise NotAMesh(what, where=self._where, do="Export the scan as a plain triangle mesh")
+
+    def _new_object(self, attributes: dict[str, str]) -> None:
+        name = self._wanted(attributes, "id")
+        if name in self.model.objects or self._rows:
+            raise self._malformed("its objects run into each other")
+        if len(self.model.objects) == self._limits.max_instances:
+            raise too_many_objects(self._limits.max_instances, self._where)
+        self._object = self.model.objects[name] = ModelObject(attributes.get("type", "model"))
+
+    def _component(self, attributes: dict[str, str]) -> None:
+        self._current().components.append(self._placed(attributes))
+
+    def _item(self, attributes: dict[str, str]) -> None:
+        self.model.items.append(self._placed(attributes))
+
+    def _placed(self, attributes: dict[str, str]) -> Placed:
+        self._placings += 1
+        if self._placings > self._limits.max_instances:
+            raise too_many_objects(self._limits.max_instances, self._where)
+        path = attributes.get(f"{PRODUCTION} path", self._part)
+        return Placed(path, self._wanted(attributes, "objectid"), self._transform(attributes.get("transform")))
+
+    def _transform(self, text: str | None) -> Array:
+        """Twelve numbers, row by row, the last row the shift; one without volume is refused."""
+        if text is None:
+            return IDENTITY
+        numbers = self._numbers(text.split(), float)
+        if len(numbers) != 12 or not np.isfinite(numbers).all():
+            raise self._malformed("a transform of it is not of twelve numbers")
+        matrix = np.eye(4)
+        matrix[:, :3] = numbers.reshape(4, 3)
+        if np.linalg.det(matrix[:3, :3]) == 0:
+            raise self._malformed("a transform of it flattens the object")
+        return matrix
+
+    def _keep_vertices(self) -> None:
+        self._vertices += len(self._rows)
+        if self._vertices > 3 * self._limits.max_triangles:
+            raise too_many_corners(self._vertices, self._limits.max_triangles, self._where)
+        if self._rows:
+            self._current().vertices.append(self._table(("x", "y", "z"), float))
+
+    def _keep_triangles(self) -> None:
+        self._triangles += len(self._rows)
+        if self._triangles > self._limits.max_triangles:
+            raise too_many_triangles(self._triangles, self._limits.max_triangles, self._where)
+        if self._rows:
+            self._current().triangles.append(self._table(("v1", "v2", "v3"), int))
+
+    def finished(self) -> ModelPart:
+        """What the part says, once all of it was parsed."""
+        if self._rows:
+            raise self._malformed("it has corners or triangles outside their lists")
+        return self.model
+
+    def _table(self, names: tuple[str, str, str], kind: Callable[[str], Any]) -> NDArray[Any]:
+        """The named attributes of all rows gathered, (rows, 3); further attributes, such as colours, are left."""
+        rows, self._rows = self._rows, []
+        flat = list(chain.from_iterable(rows))
+        width = 2 * len(names)
+        alike = len(flat) == width * len(rows) and all(
+            flat[2 * k :: width] == [name] * len(rows) for k, name in enumerate(names)
+        )
+        if alike:
+            return self._numbers(flat[1::2], kind).reshape(-1, 3)
+        tables = [dict(zip(row[::2], row[1::2], strict=True)) for row in rows]
+        return self._numbers([self._wanted(table, name) for table in tables for name in names], kind).reshape(-1, 3)
+
+    def _numbers(self, texts: list[str], kind: Callable[[str], Any]) -> NDArray[Any]:
+        try:
+            return np.fromiter(map(kind, texts), dtype=np.int64 if kind is int else np.float64, count=len(texts))
+        except (ValueError, OverflowError) as error:
+            raise self._malformed("it has something that is no number where a number belongs") from error
+
+    def _wanted(self, attributes: dict[str, str], name: str) -> str:
+        if name not in attributes:
+            raise self._malformed(f"an element of it lacks '{name}'")
+        return attributes[name]
+
+    def _current(self) -> ModelObject:
+        if self._object is None:
+            raise self._malformed("it has a mesh outside an object")
+        return self._object
+
+    def _malformed(self, what: str) -> Malformed:
+        return Malformed(what, where=self._where, do=EXPORT_AGAIN)
+
+
+def too_many_objects(limit: int, where: str) -> TooLarge:
+    """The refusal of a file whose few objects stand for a great many."""
+    what = f"its objects come to more than {limit:,} once put together"
+    return TooLarge(what, where=where, do="Export the part alone")
+
+
+def read_model_part(package: Package, part: str, limits: Reading) -> ModelPart:
+    """Parse one model part of a package.
+
+    Raises Malformed, NotAMesh, TooLarge.
+    """
+    reader = ModelParser(part, package.where, limits)
+    parse_part(package, part, reader.parser())
+    return reader.finished()
