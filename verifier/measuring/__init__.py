@@ -1,0 +1,6 @@
+"""Features + sheet -> Sizes: one row of the sheet, one number, one standard uncertainty."""
+
+from verifier.measuring.measure import measure
+from verifier.measuring.size import Size
+
+__all__ = ["Size", "measure"]

@@ -1,0 +1,187 @@
+"""From the places a row may have to the one size that is reported, or to the sentence that says why there is none."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.measuring import belief as beliefs
+from verifier.measuring.candidate import Candidate, root_sum_square
+from verifier.measuring.kinds import KINDS
+from verifier.measuring.option import Option
+from verifier.measuring.size import Size
+from verifier.measuring.wanted import Wanted, equal_sizes
+from verifier.mesh import Array
+
+# Two places agree when they differ by no more than this many standard uncertainties: the sheet cannot tell them apart.
+AGREE = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One row before the decision.
+
+    options : the places it may have, best first
+    belief : (5,) of scale and coat, from everything but this row
+    doubt : why its match is not sure although it is the best; '' when it is
+    missing : why it has no options at all
+    """
+
+    wanted: Wanted
+    options: tuple[Option, ...]
+    belief: Array
+    doubt: str = ""
+    missing: str = ""
+
+    @property
+    def places(self) -> tuple[Candidate, ...]:
+        """The options that are places."""
+        return tuple(option.candidate for option in self.options if option.candidate is not None)
+
+    @property
+    def may_be_missing(self) -> bool:
+        """Whether the row's feature not having been found is as good a story."""
+        return any(option.candidate is None for option in self.options)
+
+    def expected(self, place: Candidate) -> float:
+        """What the scan should show at a place if the sheet is right."""
+        size = float(self.wanted.size or 0.0)
+        if not KINDS[self.wanted.row.kind].length:
+            return size
+        return float(beliefs.predict(self.belief[None], size, place.walls)[0][0])
+
+
+def decide(cases: Sequence[Case]) -> tuple[Size, ...]:
+    """One size for each row, in order."""
+    sets = whole_sets(cases)
+    return tuple(_decide(case, case.wanted.index in sets) for case in cases)
+
+
+def whole_sets(cases: Sequence[Case]) -> set[int]:
+    """Indices of rows that change places among themselves only: as many equal rows as places, and none missing.
+
+    Whichever of them is which, each is one of the set, so all may be judged by the worst.
+    """
+    whole: set[int] = set()
+    for rows in _exchanging(cases):
+        places = {place.features for case in rows for place in case.places}
+        equal = all(equal_sizes(rows[0].wanted, case.wanted) for case in rows)
+        if equal and len(places) == len(rows) and not any(case.may_be_missing for case in rows):
+            whole |= {case.wanted.index for case in rows}
+    return whole
+
+
+def _exchanging(cases: Sequence[Case]) -> list[list[Case]]:
+    """Rows of one kind in groups that have places in common, directly or through others."""
+    groups: list[tuple[set[tuple[str, ...]], list[Case]]] = []
+    for case in cases:
+        keys = {(case.wanted.row.kind, *place.features) for place in case.places}
+        touching = [group for group in groups if group[0] & keys]
+        merged = (keys.union(*(g[0] for g in touching)), [c for g in touching for c in g[1]] + [case])
+        groups = [group for group in groups if group not in touching] + [merged]
+    return [rows for _, rows in groups]
+
+
+def _decide(case: Case, whole_set: bool) -> Size:
+    places = case.places
+    if not places:
+        return _nothing(case, case.missing or _not_there(case))
+    if case.may_be_missing:
+        return _nothing(case, _perhaps_missing(case))
+    if case.doubt:
+        return _nothing(case, f"{_listed(places)} would fit, but {case.doubt}")
+    if whole_set or _all_agree(case):
+        return _worst(case)
+    return _tie(case)
+
+
+def _all_agree(case: Case) -> bool:
+    """Whether all places give the same number, as far as the scan and the sheet's own uncertainty tell."""
+    values = [place.value for place in case.places]
+    u = root_sum_square(max(place.u for place in case.places), case.wanted.u)
+    return max(values) - min(values) <= AGREE * u
+
+
+def _worst(case: Case) -> Size:
+    """The place that deviates most; where the sheet gives no size, from the middle of them."""
+    middle = float(np.median([place.value for place in case.places]))
+
+    def deviation(place: Candidate) -> float:
+        return abs(place.value - (middle if case.wanted.size is None else case.expected(place)))
+
+    worst = max(case.places, key=lambda place: (round(deviation(place), 9), place.value))
+    return _size(case, worst, set_size=len(case.places), reason=_remark(case, worst))
+
+
+def _tie(case: Case) -> Size:
+    best = case.places[0]
+    others = tuple(sorted({place.value for place in case.places[1:]}))
+    reason = f"{_listed(case.places)} fit equally well and differ; a reading that ties it to a bore would tell"
+    return _size(case, best, alternatives_mm=others, reason=reason)
+
+
+def _size(
+    case: Case, place: Candidate, *, set_size: int = 1, alternatives_mm: tuple[float, ...] = (), reason: str = ""
+) -> Size:
+    return Size(
+        name=case.wanted.row.name,
+        measured_mm=place.value,
+        u_mm=place.u,
+        walls=place.walls,
+        features=place.features,
+        points_mm=place.points_mm,
+        seen_share=place.seen_share,
+        alternatives_mm=alternatives_mm,
+        set_size=set_size,
+        reason=reason,
+    )
+
+
+def _nothing(case: Case, reason: str) -> Size:
+    row = case.wanted.row
+    return Size(row.name, None, 0.0, KINDS[row.kind].walls, (), np.empty((0, 3)), 0.0, reason=reason)
+
+
+def _not_there(case: Case) -> str:
+    return f"not found: no {KINDS[case.wanted.row.kind].thing} fits{_asked(case.wanted)}"
+
+
+def _perhaps_missing(case: Case) -> str:
+    if len(case.places) == 1:
+        return f"{_listed(case.places)} may be it, or it was not found and this is another: the sizes do not tell"
+    return f"one of {len(case.places) + 1} equal places or more was not found, and which one cannot be told"
+
+
+def _asked(wanted: Wanted) -> str:
+    unit = "degrees" if wanted.row.kind == "angle" else "mm"
+    return "" if wanted.size is None else f" {wanted.size:.2f} {unit}"
+
+
+def _remark(case: Case, place: Candidate) -> str:
+    """What to know of a value that was found."""
+    parts = []
+    if len(case.places) > 1:
+        parts.append(f"the worst of {len(case.places)} equal places")
+    if case.wanted.size is not None and _looks_misread(case, place):
+        away = place.value - case.expected(place)
+        parts.append(f"{away:+.2f} from what the reading lets expect: read it again")
+    return "; ".join(parts)
+
+
+# Beyond this many standard deviations a single reading is more likely wrong than unlucky (1 in 15 000 sound ones).
+MISREAD_BEYOND = 4.0
+
+
+def _looks_misread(case: Case, place: Candidate) -> bool:
+    size = float(case.wanted.size or 0.0)
+    spread = 0.0
+    if KINDS[case.wanted.row.kind].length:
+        spread = float(beliefs.predict(case.belief[None], size, place.walls)[1][0])
+    u = np.sqrt(spread + place.u**2 + case.wanted.u**2)
+    return bool(abs(place.value - case.expected(place)) > MISREAD_BEYOND * u)
+
+
+def _listed(places: Sequence[Candidate]) -> str:
+    shown = [f"{' and '.join(place.features)} ({place.value:.2f})" for place in places[:4]]
+    more = f" and {len(places) - 4} more" if len(places) > 4 else ""
+    return ", ".join(shown) + more

@@ -1,0 +1,50 @@
+"""The kinds of size a sheet may ask for: a new kind is one more row of KINDS (and a word in SizeKind)."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.finding.feature import Features
+from verifier.measuring import cylinders, faces, overall
+from verifier.measuring.candidate import Candidate
+from verifier.rulebook.sheet import SheetRow, SizeKind
+
+# How a row finds its features. 'named': it names a bore or boss, which other rows refer to. 'pair' and 'from': it is
+# taken between named ones, or from one to a face. 'own': by its own size among all places of its kind.
+Found = Literal["named", "pair", "from", "own"]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of size.
+
+    walls : coated walls such a size crosses, where no place was found to ask
+    candidates : all places where a row of this kind could have been taken, for 'named' and 'own'
+    length : whether scale and coat act on it (not on an angle)
+    shared : whether two rows of equal reading may be one place, measured twice
+    thing : the word for it in a reason
+    """
+
+    found: Found
+    walls: int
+    candidates: Callable[[Features, SheetRow], list[Candidate]]
+    thing: str
+    length: bool = True
+    shared: bool = True
+
+
+def _none(features: Features, row: SheetRow) -> list[Candidate]:
+    """Taken between named features only."""
+    return []
+
+
+KINDS: Mapping[SizeKind, Kind] = {
+    "bore": Kind("named", -2, cylinders.bore_candidates, "bore", shared=False),
+    "boss": Kind("named", 2, cylinders.boss_candidates, "boss", shared=False),
+    "centre distance": Kind("pair", 0, _none, "pair of parallel bores or bosses"),
+    "edge distance": Kind("from", 1, _none, "face along the bore"),
+    "overall": Kind("own", 2, overall.overall_candidates, "overall size", shared=False),
+    "thickness": Kind("own", 2, faces.thickness_candidates, "pair of faces with material between"),
+    "step": Kind("own", 0, faces.step_candidates, "step between faces"),
+    "angle": Kind("own", 0, faces.angle_candidates, "pair of faces", length=False),
+}

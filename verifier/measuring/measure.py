@@ -1,0 +1,110 @@
+"""One size for each row of the sheet, taken between found features."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from verifier.finding.feature import Features
+from verifier.measuring import belief as beliefs
+from verifier.measuring.by_size import options_by_size
+from verifier.measuring.candidate import Candidate
+from verifier.measuring.decide import Case, decide
+from verifier.measuring.frame import frame_of
+from verifier.measuring.kinds import KINDS
+from verifier.measuring.matched import Matched, edge_options, line_options, match_named, named_options, pair_options
+from verifier.measuring.option import Option
+from verifier.measuring.size import Size
+from verifier.measuring.support import doubt
+from verifier.measuring.wanted import Wanted, wanted_rows
+from verifier.mesh import Array
+from verifier.rulebook import Rules, Sheet
+
+NO_SIZE = "it has neither a reading nor a nominal, and nothing else on the sheet says which it is"
+NO_ENDS = "the sheet has no bore or boss rows by the names it is taken between"
+
+
+def measure(features: Features, sheet: Sheet, rules: Rules) -> tuple[Size, ...]:
+    """One Size for each row of the sheet, in its order, on the scan as it is; also for rows that were not found.
+
+    Which feature is which row is settled by all rows together, for an unknown scale and coat, missing and surplus
+    features, and one misread value. Where two matchings are as good and give different sizes, the row says so.
+    """
+    wanted = wanted_rows(sheet, rules)
+    matched = match_named(frame_of(features, wanted), wanted, beliefs.first_belief(rules))
+    cases = [_case(row, wanted, matched) for row in wanted if not _by_own_size(row)]
+    cases += _own_cases([row for row in wanted if _by_own_size(row)], features, matched.belief)
+    return decide(sorted(cases, key=lambda case: case.wanted.index))
+
+
+def _by_own_size(row: Wanted) -> bool:
+    return KINDS[row.row.kind].found == "own" and row.row.between is None
+
+
+def _case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
+    """A row that names a bore, or is taken between or from named ones."""
+    if KINDS[row.row.kind].found == "named":
+        return _named_case(row, wanted, matched)
+    ends = matched.frame.ends(row)
+    if not ends:
+        return Case(row, (), matched.belief, missing=NO_ENDS)
+    take = {"pair": pair_options, "from": edge_options, "own": line_options}[KINDS[row.row.kind].found]
+    doubts = [text for end in ends if (text := doubt(matched, wanted, end))]
+    lost = [matched.frame.named[end].row.name for end in ends if matched.best(end) is None]
+    missing = f"'{lost[0]}' was not found" if lost else ""
+    return Case(row, take(matched, row), matched.belief, doubts[0] if doubts else "", missing)
+
+
+def _named_case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
+    place = matched.frame.place[row.row.name]
+    unknown = row.size is None and place not in matched.tied
+    options = named_options(matched, place)
+    return Case(row, options, matched.belief, doubt(matched, wanted, place), NO_SIZE if unknown else "")
+
+
+def _own_cases(rows: Sequence[Wanted], features: Features, belief: Array) -> list[Case]:
+    """Rows found by their own size: once with what the bores said of scale and coat, then with what the others add."""
+    places = [KINDS[row.row.kind].candidates(features, row.row) for row in rows]
+    first = _own_options(rows, places, np.repeat(belief[None], len(rows), axis=0))
+    learnt = np.array([_learnt(i, rows, first, belief) for i in range(len(rows))]).reshape(len(rows), 5)
+    options = _own_options(rows, places, learnt)
+    return [Case(*each, missing="" if each[0].size else NO_SIZE) for each in zip(rows, options, learnt, strict=True)]
+
+
+def _own_options(rows: Sequence[Wanted], places: Sequence[list[Candidate]], belief: Array) -> list[tuple[Option, ...]]:
+    options: list[tuple[Option, ...]] = [()] * len(rows)
+    for kind in {row.row.kind for row in rows}:
+        mine = [i for i, row in enumerate(rows) if row.row.kind == kind and row.size is not None]
+        if mine:
+            found = options_by_size([rows[i] for i in mine], [places[i] for i in mine], belief[mine])
+            for i, option in zip(mine, found, strict=True):
+                options[i] = option
+    return [_as_named(row, at, option) for row, at, option in zip(rows, places, options, strict=True)]
+
+
+def _as_named(row: Wanted, places: Sequence[Candidate], options: tuple[Option, ...]) -> tuple[Option, ...]:
+    """An overall size is named by its direction: where only one can be meant it is that, whatever was read."""
+    if row.row.kind != "overall" or row.row.along is None:
+        return options
+    named = [place for place in places if place.features == (row.row.along,)]
+    certain = len(places) == 1 or not any(option.candidate for option in options)
+    return (Option(named[0], 0.0),) if certain and named else options
+
+
+def _learnt(but: int, rows: Sequence[Wanted], options: Sequence[tuple[Option, ...]], belief: Array) -> Array:
+    """The belief with every other row added that has one place and fits it, (5,)."""
+    for i, (row, mine) in enumerate(zip(rows, options, strict=True)):
+        if i == but or len(mine) != 1 or row.row.kind in ("overall", "angle"):
+            continue
+        belief = _with(belief, row, mine[0].candidate)
+    return belief
+
+
+def _with(belief: Array, row: Wanted, place: Candidate | None) -> Array:
+    """The belief after one row, unless its reading is more than a little off (it may be misread)."""
+    if place is None or row.size is None:
+        return belief
+    mean, spread = beliefs.predict(belief[None], row.size, place.walls)
+    variance = np.array([row.u**2 + place.u**2 + 0.03**2])
+    if abs(place.value - mean[0]) > 3.0 * np.sqrt(spread[0] + variance[0]):
+        return belief
+    return np.asarray(beliefs.learn(belief[None], row.size, place.walls, np.array([place.value]), variance)[0])
