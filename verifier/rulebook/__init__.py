@@ -1,0 +1,34 @@
+"""What the shop has decided: sheets, filaments, screws, tolerances, callipers, printers, acceptance."""
+
+from verifier.rulebook.calliper import CalliperReading, reading_of
+from verifier.rulebook.choice import calliper_for, filament_for, printer_for
+from verifier.rulebook.draft import DraftRow, draft_sheet_text
+from verifier.rulebook.folder import load_rules
+from verifier.rulebook.limits import RowLimits, row_limits
+from verifier.rulebook.rules import Calliper, Caution, Filament, Printer, Rules
+from verifier.rulebook.sheet import Sheet, SheetRow, SizeKind
+from verifier.rulebook.sheet_file import find_sheet, load_sheet, part_name
+
+__all__ = [
+    "Calliper",
+    "CalliperReading",
+    "Caution",
+    "DraftRow",
+    "Filament",
+    "Printer",
+    "RowLimits",
+    "Rules",
+    "Sheet",
+    "SheetRow",
+    "SizeKind",
+    "calliper_for",
+    "draft_sheet_text",
+    "filament_for",
+    "find_sheet",
+    "load_rules",
+    "load_sheet",
+    "part_name",
+    "printer_for",
+    "reading_of",
+    "row_limits",
+]

@@ -1,21 +1,17 @@
 """What the shop has decided, apart from the sheets: filaments, screws, tolerances, callipers, printers, acceptance."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-Share = Annotated[float, Field(ge=0, le=1)]
+from verifier.rulebook.row import Finite, Positive, Row, Share, plain_mistake
+from verifier.rulebook.tolerance_tables import Tolerances
 
-
-class Row(BaseModel):
-    """A figure of the rules; none is taken without its source."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    source: str = Field(min_length=3)
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Count = Annotated[int, Field(gt=0)]
 
 
 class Filament(Row):
@@ -35,16 +31,16 @@ class Filament(Row):
     price_per_kg: Positive
     currency: str
     diameter_mm: Positive = 1.75
-    softens_c: float | None = None
+    softens_c: Finite | None = None
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
 
 
 class ClearanceHole(Row):
-    """ISO 273."""
+    """Through hole of a screw: ISO 273 fine, medium, coarse; 'sliding' is workshop practice, drilled."""
 
     screw: str
-    fit: Literal["fine", "medium", "coarse"]
+    fit: Literal["fine", "medium", "coarse", "sliding"]
     hole_mm: Positive
 
 
@@ -66,6 +62,14 @@ class PilotHole(Row):
     engagement_factor: Positive
 
 
+class SelfCutHole(Row):
+    """Hole a machine screw cuts its own thread in, in plastic; the smaller end holds better and turns harder."""
+
+    screw: str
+    least_mm: Positive
+    greatest_mm: Positive
+
+
 class InsertHole(Row):
     """Hole for a heat-set insert, finished size."""
 
@@ -76,19 +80,30 @@ class InsertHole(Row):
 class Calliper(Row):
     """A calliper's error limits.
 
-    limits_mm : pairs (up to this length, greatest permissible error)
+    limits_mm : pairs (up to this length, greatest permissible error), the shortest length first
     inside_extra_mm : added for inside and depth readings
     step_mm : step of the display or scale
     repeat_mm : standard deviation of repeated readings and jaw force on plastic
-    jaw_flats_mm : width across the flats of the closed inside jaws
+    jaw_flats_mm : width across the flats of the closed inside jaws; 0 while nobody has measured it
     """
 
     name: str
-    limits_mm: tuple[tuple[float, float], ...]
-    inside_extra_mm: float
+    limits_mm: Annotated[tuple[tuple[Positive, Positive], ...], Field(min_length=1)]
+    inside_extra_mm: NotNegative
     step_mm: Positive
     repeat_mm: Positive
-    jaw_flats_mm: float = 0.0
+    jaw_flats_mm: NotNegative = 0.0
+
+    @property
+    def longest_mm(self) -> float:
+        """The longest reading it has an error limit for."""
+        return self.limits_mm[-1][0]
+
+    @model_validator(mode="after")
+    def _limits_in_order(self) -> Self:
+        if any(shorter >= longer for (shorter, _), (longer, _) in pairwise(self.limits_mm)):
+            raise plain_mistake("limits_mm is not in the order of the lengths", "Put the shortest length first")
+        return self
 
 
 class Printer(Row):
@@ -98,20 +113,20 @@ class Printer(Row):
     bed_x_mm: Positive
     bed_y_mm: Positive
     bed_z_mm: Positive
-    hole_allowance_mm: float = 0.0
-    u_hole_mm: float = 0.0
+    hole_allowance_mm: Finite = 0.0
+    u_hole_mm: NotNegative = 0.0
 
 
 class Reading(Row):
     """Limits before any loader sees a byte."""
 
-    max_file_bytes: int
-    max_triangles: int
-    max_unpacked_bytes: int
-    max_unpack_ratio: float
-    max_text_line_bytes: int
-    max_instances: int
-    max_coordinate_mm: float
+    max_file_bytes: Count
+    max_triangles: Count
+    max_unpacked_bytes: Count
+    max_unpack_ratio: Positive
+    max_text_line_bytes: Count
+    max_instances: Count
+    max_coordinate_mm: Positive
 
 
 class Decision(Row):
@@ -140,11 +155,22 @@ class Expectation(Row):
     """
 
     u_scale: Positive
-    coat_mm: float
+    coat_mm: NotNegative
     u_coat_mm: Positive
     coat_max_mm: Positive
     smallest_part_mm: Positive
     largest_part_mm: Positive
+
+
+class Caution(Row):
+    """A hazard the report warns of.
+
+    polymers : the filaments' polymers it concerns; empty for every part
+    """
+
+    about: Literal["powder", "printing", "ventilation", "drilling", "load", "heat", "fire", "food", "rights"]
+    text: str = Field(min_length=3)
+    polymers: tuple[str, ...] = ()
 
 
 class Acceptance(BaseModel):
@@ -159,7 +185,11 @@ class Acceptance(BaseModel):
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """Everything of the rules folder but the sheets; sheets are loaded one at a time, by part."""
+    """Everything of the rules folder but the sheets; sheets are loaded one at a time, by part.
+
+    filaments : their cautions include those of rules/cautions.toml that name their polymer
+    tolerances : None for those that come with the verifier
+    """
 
     folder: Path
     filaments: tuple[Filament, ...]
@@ -173,3 +203,11 @@ class Rules:
     default_filament: str
     default_printer: str
     default_calliper: str
+    self_cut_holes: tuple[SelfCutHole, ...] = ()
+    tolerances: Tolerances | None = None
+    cautions: tuple[Caution, ...] = ()
+
+    @property
+    def part_cautions(self) -> tuple[Caution, ...]:
+        """The cautions that hold for every part, whatever it is printed from."""
+        return tuple(caution for caution in self.cautions if not caution.polymers)

@@ -2,13 +2,24 @@
 
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, field_validator, model_validator
 
-SizeKind = Literal[
-    "overall", "thickness", "bore", "boss", "centre distance", "edge distance", "step", "angle"
-]
+from verifier.rulebook.row import Finite, plain_mistake
+from verifier.rulebook.tolerance_tables import Tolerances
+
+SizeKind = Literal["overall", "thickness", "bore", "boss", "centre distance", "edge distance", "step", "angle"]
 UnitOfFile = Literal["micron", "mm", "cm", "m", "in", "ft"]
 Gauge = Literal["outside jaws", "inside jaws", "pin", "depth rod"]
+
+# What can reach a bore or a boss; for any other size each of them has its use.
+GAUGES_OF: dict[str, tuple[Gauge, ...]] = {"bore": ("inside jaws", "pin"), "boss": ("outside jaws",)}
+
+
+def _printable(text: str) -> str:
+    """Names go to terminals and into file names: an escape character there would be obeyed, or refused."""
+    if not text.isprintable():
+        raise plain_mistake("a character in this name cannot be printed", "Write it with letters and digits")
+    return text
 
 
 class SheetRow(BaseModel):
@@ -32,24 +43,53 @@ class SheetRow(BaseModel):
     reading: Annotated[float, Field(gt=0, lt=10_000, allow_inf_nan=False)] | None = None
     nominal: Annotated[float, Field(gt=0, lt=10_000, allow_inf_nan=False)] | None = None
     tolerance: Annotated[float, Field(gt=0, allow_inf_nan=False)] | str | None = None
-    limits: tuple[float, float] | None = None
+    limits: tuple[Finite, Finite] | None = None
     between: tuple[str, str] | None = None
     of: str | None = None
     along: Literal["length", "width", "height"] | None = None
     gauged: Gauge | None = None
     required: bool = True
 
+    _name_is_printable = field_validator("name")(_printable)
+
     @model_validator(mode="after")
     def _holds_together(self) -> Self:
         if self.kind == "centre distance" and self.between is None:
-            raise ValueError("a centre distance needs between = [\"…\", \"…\"], the two bores or bosses by name")
+            raise plain_mistake(
+                "this centre distance does not say between what",
+                'Add a line between = ["…", "…"] with the names of the two bores or bosses',
+            )
         if self.kind == "edge distance" and self.of is None:
-            raise ValueError("an edge distance needs of = \"…\", the bore or boss it starts from")
-        if self.limits is not None and self.tolerance is not None:
-            raise ValueError("give tolerance or limits, not both")
-        if self.limits is not None and not self.limits[0] < self.limits[1]:
-            raise ValueError("limits = [least, greatest]: the first must be the smaller")
+            raise plain_mistake(
+                "this edge distance does not say of what", 'Add a line of = "…" with the name of the bore or boss'
+            )
+        if self.kind == "angle" and self.reading is not None and self.reading > 180:
+            raise plain_mistake(f"an angle of {self.reading:g} degrees is more than half a turn", "Give it in degrees")
+        if self.gauged is not None and self.gauged not in GAUGES_OF.get(self.kind, (self.gauged,)):
+            fitting = " or ".join(f"'{gauge}'" for gauge in GAUGES_OF[self.kind])
+            raise plain_mistake(f"a {self.kind} cannot be gauged with '{self.gauged}'", f"Write gauged = {fitting}")
         return self
+
+    @model_validator(mode="after")
+    def _limits_make_sense(self) -> Self:
+        if self.limits is not None and self.tolerance is not None:
+            raise plain_mistake("this row has both tolerance and limits", "Take one of the two out")
+        if self.limits is not None and not 0 <= self.limits[0] < self.limits[1]:
+            raise plain_mistake(
+                "these limits do not go from the least size up to the greatest", "Write limits = [least, greatest]"
+            )
+        size = self.size_limited
+        if isinstance(self.tolerance, float) and size is not None and self.tolerance >= size:
+            raise plain_mistake(
+                f"a tolerance of {self.tolerance:g} is no smaller than the size, {size:g}",
+                "Give the deviation allowed to each side, such as 0.15",
+            )
+        return self
+
+    @property
+    def size_limited(self) -> float | None:
+        """The size a tolerance lies about: the drawing's if there is one, else what the calliper said."""
+        return self.reading if self.nominal is None else self.nominal
 
 
 class Sheet(BaseModel):
@@ -74,6 +114,20 @@ class Sheet(BaseModel):
     upright: Literal["length", "width", "height"] | None = None
     infill: Annotated[float, Field(gt=0, le=1)] = 1.0
     size: tuple[SheetRow, ...] = ()
+
+    _name_is_printable = field_validator("part")(_printable)
+    _tables: Tolerances | None = PrivateAttr(default=None)
+
+    def with_tables(self, tables: Tolerances | None) -> Self:
+        """The same sheet, its tolerance classes looked up in these tables from now on."""
+        copy = self.model_copy()
+        copy._tables = tables
+        return copy
+
+    @property
+    def tables(self) -> Tolerances | None:
+        """The tolerance tables it was loaded with; None for those that come with the verifier."""
+        return self._tables
 
     @property
     def rows(self) -> tuple[SheetRow, ...]:

@@ -1,0 +1,79 @@
+"""A dimension sheet to fill in, for a part that nobody has measured yet."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import tomlkit
+
+from verifier.rulebook.sheet import SizeKind
+
+HEAD = """\
+# Dimension sheet of {part}, drafted from a scan.
+# Measure the cleaned original with the calliper and fill in every reading, in millimetres (angles in degrees), with a
+# point: reading = 24.06, and take the '#' before it away. Leave out what you cannot reach; take rows out, or add some.
+# Then save: the scan that was held goes on by itself.
+"""
+
+KEYS = """
+# Known only for certain: unit = "mm"     Named in the rules: filament, printer, calliper = "…"
+# What a copy may differ where a row says nothing; tolerance = 0.15 in a row goes before it:
+general_tolerance = "ISO 2768-m"
+"""
+
+
+class Drafted(Protocol):
+    """A row to be, with the scan's own value: mm, degrees for an angle."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def kind(self) -> SizeKind: ...  # noqa: D102
+    @property
+    def measured_mm(self) -> float: ...  # noqa: D102
+    @property
+    def between(self) -> tuple[str, str] | None: ...  # noqa: D102
+    @property
+    def of(self) -> str | None: ...  # noqa: D102
+    @property
+    def along(self) -> str | None: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True)
+class DraftRow:
+    """One size worth measuring; between, of and along as in a sheet's row."""
+
+    name: str
+    kind: SizeKind
+    measured_mm: float
+    between: tuple[str, str] | None = None
+    of: str | None = None
+    along: str | None = None
+
+
+def draft_sheet_text(part: str, rows: Sequence[Drafted]) -> str:
+    """A sheet with every row named and no reading yet; load_sheet takes it as it stands.
+
+    The scan's own sizes stand in remarks: they help to find the place, and are no readings.
+    """
+    head = HEAD.format(part="".join(letter for letter in part if letter.isprintable()))
+    return "\n".join([head, f"part = {_quoted(part)}", KEYS, *(_row_text(row) for row in rows)])
+
+
+def _row_text(row: Drafted) -> str:
+    unit = "degrees" if row.kind == "angle" else "mm"
+    lines = ["[[size]]", f"name = {_quoted(row.name)}", f"kind = {_quoted(row.kind)}"]
+    if row.between is not None:
+        lines.append(f"between = [{_quoted(row.between[0])}, {_quoted(row.between[1])}]")
+    if row.of is not None:
+        lines.append(f"of = {_quoted(row.of)}")
+    if row.along is not None:
+        lines.append(f"along = {_quoted(row.along)}")
+    if row.kind == "bore":
+        lines.append('gauged = "inside jaws"   # or "pin"')
+    lines.append(f"# reading =    # {unit}; on the scan {row.measured_mm:.2f}")
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    return tomlkit.string(text).as_string()

@@ -1,0 +1,111 @@
+"""A part's dimension sheet from its file, checked against itself and against the rules."""
+
+import unicodedata
+from pathlib import Path
+
+from verifier.errors import RuleMistake, UnknownName
+from verifier.rulebook.calliper import reading_at
+from verifier.rulebook.choice import named
+from verifier.rulebook.limits import check_general_class, limits_at
+from verifier.rulebook.mistakes import check, either, nearest_first, shown
+from verifier.rulebook.rules import Rules
+from verifier.rulebook.sheet import Sheet
+from verifier.rulebook.toml_file import TomlFile, read_toml
+
+
+def part_name(filename: str) -> str:
+    """The part a file or folder is of: its name up to the first dot ('seat_armrest.2.ply' is of 'seat_armrest').
+
+    Letters with accents are put in their composed form, since some disks store them as two characters.
+    """
+    return unicodedata.normalize("NFC", filename).split(".", 1)[0]
+
+
+def find_sheet(rules_folder: Path, part: str) -> Path | None:
+    """The sheet of a part in a rules folder, None when nobody has written one."""
+    sheets = rules_folder / "sheets"
+    return next(
+        (path for path in sorted(sheets.glob("*.toml")) if unicodedata.normalize("NFC", path.stem) == part), None
+    )
+
+
+def load_sheet(path: Path, rules: Rules) -> Sheet:
+    """Read one dimension sheet; rows without a reading are taken, so that a half-filled sheet can be looked at.
+
+    Raises RuleMistake or UnknownName, with the file and the line.
+    """
+    file = read_toml(path)
+    sheet = check(Sheet, file).with_tables(rules.tolerances)
+    _check_part(sheet, path, file)
+    _check_names(sheet, rules, file)
+    _check_rows_once(sheet, file)
+    _check_references(sheet, file)
+    _check_tolerances(sheet, file)
+    _check_readings(sheet, rules, file)
+    return sheet
+
+
+def _check_part(sheet: Sheet, path: Path, file: TomlFile) -> None:
+    expected = part_name(path.name)
+    if sheet.part != expected:
+        raise RuleMistake(
+            f"the part is called {shown(sheet.part)}, the file {shown(path.name)}",
+            where=file.where(("part",)),
+            do=f"Write part = '{expected}', or call the file '{part_name(sheet.part)}.toml'",
+        )
+
+
+def _check_names(sheet: Sheet, rules: Rules, file: TomlFile) -> None:
+    if sheet.filament is not None:
+        named("filament", sheet.filament, rules.filaments, file.where(("filament",)))
+    if sheet.printer is not None:
+        named("printer", sheet.printer, rules.printers, file.where(("printer",)))
+    if sheet.calliper is not None:
+        named("calliper", sheet.calliper, rules.callipers, file.where(("calliper",)))
+
+
+def _check_rows_once(sheet: Sheet, file: TomlFile) -> None:
+    lines: dict[str, int] = {}
+    for index, row in enumerate(sheet.rows):
+        if row.name in lines:
+            raise RuleMistake(
+                f"there is a second row called {shown(row.name)}; the first is at line {lines[row.name]}",
+                where=file.where(("size", index, "name")),
+                do="Give it a name of its own",
+            )
+        lines[row.name] = file.line(("size", index))
+
+
+def _check_references(sheet: Sheet, file: TomlFile) -> None:
+    round_rows = [row.name for row in sheet.rows if row.kind in ("bore", "boss")]
+    for index, row in enumerate(sheet.rows):
+        for key, names in (("between", row.between or ()), ("of", (row.of,) if row.of is not None else ())):
+            for name in names:
+                if name not in round_rows:
+                    raise _no_such_row(name, sheet, round_rows, file.where(("size", index, key)))
+        if row.between is not None and row.between[0] == row.between[1]:
+            raise RuleMistake(
+                f"{shown(row.name)} is between {shown(row.between[0])} and itself",
+                where=file.where(("size", index, "between")),
+                do="Name two different bores or bosses",
+            )
+
+
+def _no_such_row(name: str, sheet: Sheet, round_rows: list[str], where: str) -> UnknownName:
+    other = next((row.kind for row in sheet.rows if row.name == name), None)
+    what = f"there is no row called {shown(name)}" if other is None else f"{shown(name)} is a row of kind '{other}'"
+    if not round_rows:
+        return UnknownName(what, where=where, do="Add the bore or boss it means as a row of its own")
+    choices = either(nearest_first(name, round_rows))
+    return UnknownName(what, where=where, do=f"Write {choices}, or add a row for the bore or boss it means")
+
+
+def _check_tolerances(sheet: Sheet, file: TomlFile) -> None:
+    check_general_class(sheet, where=file.where(("general_tolerance",)))
+    for index, row in enumerate(sheet.rows):
+        limits_at(row, sheet, where=file.where(("size", index, "tolerance")))
+
+
+def _check_readings(sheet: Sheet, rules: Rules, file: TomlFile) -> None:
+    for index, row in enumerate(sheet.rows):
+        reading_at(row, sheet, rules, where=file.where(("size", index, "reading")))
