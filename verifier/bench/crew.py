@@ -1,0 +1,63 @@
+"""The attempts under way, each watched by a thread that passes on what happens."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from verifier.bench.attempt import AttemptEnd, End, Order, run_attempt
+from verifier.bench.job import Job
+
+
+@dataclass(frozen=True, slots=True)
+class StageReached:
+    """A worker has come to a stage."""
+
+    job: Job
+    stage: str
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class AttemptOver:
+    """A worker and all it started are gone."""
+
+    job: Job
+    end: AttemptEnd
+
+
+News = StageReached | AttemptOver
+
+
+class Crew:
+    """Starts attempts and knows which are under way; news is passed to `tell` from other threads."""
+
+    def __init__(self, tell: Callable[[News], None]) -> None:
+        self._tell = tell
+        self._stop = threading.Event()
+        self._threads: dict[int, threading.Thread] = {}
+
+    def __len__(self) -> int:
+        return len(self._threads)
+
+    def start(self, job: Job, order: Order) -> None:
+        """Start an attempt; an AttemptOver will tell of its end, whatever that is."""
+        thread = threading.Thread(target=self._attend, args=(job, order), name=f"job {job.id}")
+        self._threads[job.id] = thread
+        thread.start()
+
+    def dismiss(self, job: Job) -> None:
+        """The end of this job's attempt has been dealt with."""
+        self._threads.pop(job.id).join()
+
+    def stop(self) -> None:
+        """End every attempt and wait until all are gone."""
+        self._stop.set()
+        for thread in self._threads.values():
+            thread.join()
+
+    def _attend(self, job: Job, order: Order) -> None:
+        try:
+            end = run_attempt(order, self._stop, lambda stage, seconds: self._tell(StageReached(job, stage, seconds)))
+        except (OSError, EOFError) as error:
+            end = AttemptEnd(End.FAILED, f"No worker could be started: {error}")
+        self._tell(AttemptOver(job, end))

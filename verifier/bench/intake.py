@@ -1,0 +1,105 @@
+"""Looking after the inbox: what lies there, what of it is whole, and taking that out."""
+
+import shutil
+from collections.abc import Callable
+
+from verifier.bench.claim import claim
+from verifier.bench.endings import lacks_its_end
+from verifier.bench.events import Claimed, Event, Notice, Waiting
+from verifier.bench.inbox import Entry, Kind, look_into
+from verifier.bench.journal import Journal
+from verifier.bench.layout import Bench
+from verifier.bench.limits import GIB, Limits
+from verifier.bench.names import shown
+from verifier.bench.once import Once
+from verifier.bench.settle import Stillness, why_not_readable
+
+# A result with its report, the copy in hand and a second result it takes the place of stay under this multiple.
+ROOM_PER_BYTE = 10
+
+
+class Intake:
+    """One inbox. Times are the caller's, of any clock that only runs on."""
+
+    def __init__(self, bench: Bench, journal: Journal, limits: Limits, tell: Callable[[Event], None]) -> None:
+        self._bench, self._journal, self._limits, self._tell = bench, journal, limits, tell
+        self._once_a_file, self._once = Once(tell), Once(tell)
+        self._stillness = Stillness(limits)
+        self._first_seen_s: dict[str, float] = {}
+
+    def look(self, now_s: float) -> float | None:
+        """Take every whole file; seconds until the next may be whole, None when nothing is on its way.
+
+        Raises OSError when the inbox cannot be read.
+        """
+        entries = look_into(self._bench.inbox)
+        self._forget_all_but({entry.name for entry in entries})
+        waits_s = [self._see_to(entry, now_s) for entry in entries]
+        return min((wait_s for wait_s in waits_s if wait_s is not None), default=None)
+
+    def _see_to(self, entry: Entry, now_s: float) -> float | None:
+        if entry.kind is not Kind.SCAN:
+            self._say(entry, entry.kind.value)
+            return None
+        wait_s = self._stillness.still_in_s(entry.name, entry.fingerprint, now_s)
+        if wait_s > 0:
+            return self._wait(entry, "it may still be growing", now_s, wait_s)
+        if reason := why_not_readable(self._bench.inbox / entry.name):
+            self._say(entry, reason)
+            return self._wait(entry, reason, now_s, None)
+        if (longer_s := self._patience_s(entry, wait_s)) > 0:
+            return self._wait(entry, "its end is missing so far", now_s, longer_s)
+        return None if self._take(entry) else self._wait(entry, "the disk is nearly full", now_s, None)
+
+    def _patience_s(self, entry: Entry, wait_s: float) -> float:
+        """Seconds a file without its end is still given; wait_s is how long, negative, it has been still enough."""
+        path = self._bench.inbox / entry.name
+        extra_s = self._limits.slow_settle_s - self._limits.settle_s
+        if entry.name.lower().endswith(".obj") or wait_s + extra_s <= 0:
+            return 0.0
+        try:
+            return wait_s + extra_s if lacks_its_end(path) else 0.0
+        except OSError:
+            return 0.0  # gone, or not to be read after all: taking it will tell
+
+    def _wait(self, entry: Entry, reason: str, now_s: float, wait_s: float | None) -> float | None:
+        self._once_a_file.tell((entry.name, reason), Waiting(shown(entry.name), reason))
+        waited_s = now_s - self._first_seen_s.setdefault(entry.name, now_s)
+        if waited_s > self._limits.overdue_s:
+            text = f"{shown(entry.name)} has waited for {waited_s / 60:.0f} minutes: {reason}."
+            self._once_a_file.tell((entry.name, "overdue"), Notice(text))
+        return wait_s
+
+    def _say(self, entry: Entry, reason: str) -> None:
+        notice = Notice(f"{shown(entry.name)} stays in the inbox: {reason}.")
+        self._once_a_file.tell((entry.name, f"notice: {reason}"), notice)
+
+    def _take(self, entry: Entry) -> bool:
+        """False when there is no room for it."""
+        if not self._has_room(entry.fingerprint.size_bytes):
+            return False
+        try:
+            job = claim(self._bench, self._journal, entry.name)
+        except OSError as error:
+            self._say(entry, f"it cannot be taken out: {error.strerror}")
+            return True
+        if job:
+            self._tell(Claimed(job.id, job.part, shown(entry.name), job.size_bytes or 0))
+        return True
+
+    def _has_room(self, size_bytes: int) -> bool:
+        wanted_bytes = max(self._limits.least_free_bytes, ROOM_PER_BYTE * size_bytes)
+        free_bytes = shutil.disk_usage(self._bench.root).free
+        if free_bytes < wanted_bytes:
+            text = (
+                f"The disk is nearly full: {free_bytes / GIB:.1f} GiB free, {wanted_bytes / GIB:.1f} wanted. Make room."
+            )
+            self._once.tell(("room", ""), Notice(text))
+            return False
+        self._once.forget(("room", ""))
+        return True
+
+    def _forget_all_but(self, names: set[str]) -> None:
+        self._stillness.keep_only(names)
+        self._first_seen_s = {name: seen_s for name, seen_s in self._first_seen_s.items() if name in names}
+        self._once_a_file.keep_only(names)

@@ -1,0 +1,144 @@
+"""The loop of the service: look, take, start, conclude, publish; and look again."""
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+from verifier.bench.attempt import prepare_workers
+from verifier.bench.crew import AttemptOver, Crew, News
+from verifier.bench.events import Event, Notice, Ready, Stage
+from verifier.bench.hints import InboxHints
+from verifier.bench.intake import Intake
+from verifier.bench.journal import Journal
+from verifier.bench.layout import Bench, open_bench
+from verifier.bench.limits import Limits, limits_of_this_machine
+from verifier.bench.lock import hold_lock
+from verifier.bench.once import Once
+from verifier.bench.recover import recover
+from verifier.bench.rulesets import RulesWatch, rules_on
+from verifier.bench.workshop import Workshop
+
+COMPUTE = "verifier.delivery:check_to_folder"
+# How soon a set `stop` is noticed.
+LONGEST_SLEEP_S = 0.2
+# Thousands of files dropped at once give thousands of hints; the folder is read this often at most.
+SHORTEST_REST_S = 0.05
+
+
+def run_bench(
+    bench: Path,
+    on_event: Callable[[Event], None],
+    stop: threading.Event,
+    *,
+    compute: str = COMPUTE,
+    until_idle: bool = False,
+    limits: Limits | None = None,
+) -> None:
+    """Serve a bench until `stop` is set, or, with until_idle, until everything that can be done is done.
+
+    on_event : called from this thread with every event, in order
+    compute : 'module:function', run in a process of its own as compute(scan, rules, out, report_stage) -> exit status
+    limits : None for those of this machine
+    Raises WrongUsage and RuleMistake for a bench that is not in order, BenchBusy when it is served already.
+    """
+    place = open_bench(bench)
+    with hold_lock(place.lock), closing(Journal(place.ledger)) as journal:
+        prepare_workers(compute)
+        recover(place, journal)
+        service = _Service(place, journal, limits or limits_of_this_machine(), compute, on_event)
+        try:
+            service.run(stop, until_idle=until_idle)
+        finally:
+            service.close()
+
+
+class _Service:
+    def __init__(
+        self, bench: Bench, journal: Journal, limits: Limits, compute: str, tell: Callable[[Event], None]
+    ) -> None:
+        self._bench, self._limits, self._tell = bench, limits, tell
+        self._once = Once(tell)
+        self._wake = threading.Event()
+        self._hinted = threading.Event()
+        self._news: deque[News] = deque()
+        self._crew = Crew(self._on_news)
+        self._hints = InboxHints(bench.inbox, self._on_hint)
+        self._intake = Intake(bench, journal, limits, tell)
+        self._workshop = Workshop(bench, journal, limits, compute, self._crew, tell)
+        self._rules_watch = RulesWatch(limits.rules_settle_s)
+        self._rules = rules_on(bench)
+        self._next_look_s = 0.0
+        self._expecting = True
+
+    def run(self, stop: threading.Event, *, until_idle: bool) -> None:
+        self._look()
+        self._tell(Ready(self._bench.root))
+        while not stop.is_set():
+            self._take_news()
+            if self._hinted.is_set() or time.monotonic() >= self._next_look_s:
+                self._look()
+            busy = self._workshop.start_jobs(self._rules, time.monotonic())
+            if until_idle and not (busy or self._expecting or self._news):
+                return
+            self._wake.wait(min(LONGEST_SLEEP_S, max(SHORTEST_REST_S, self._next_look_s - time.monotonic())))
+            self._wake.clear()
+
+    def close(self) -> None:
+        """End the attempts; their jobs stay queued and no attempt is held against them."""
+        self._hints.stop()
+        self._crew.stop()
+        self._take_news()
+
+    def _look(self) -> None:
+        """Read inbox and rules. Sets when to look next, and whether anything is on its way."""
+        self._hinted.clear()
+        now_s = time.monotonic()
+        self._rules = rules_on(self._bench)
+        rules_settled = self._rules_watch.settled(self._rules, now_s)
+        if rules_settled:
+            self._workshop.run_held_again(self._rules)
+        self._workshop.publish_computed()
+        wait_s = self._look_into_inbox(now_s)
+        self._expecting = wait_s is not None or not rules_settled
+        soonest_s = min(self._limits.rescan_s, wait_s if wait_s is not None else self._limits.rescan_s)
+        self._next_look_s = now_s + (min(soonest_s, self._limits.rules_settle_s) if not rules_settled else soonest_s)
+
+    def _look_into_inbox(self, now_s: float) -> float | None:
+        try:
+            wait_s = self._intake.look(now_s)
+        except OSError as error:
+            text = f"The inbox cannot be read: {error.strerror}. Put the folder back: {self._bench.inbox}"
+            self._once.tell(("inbox", ""), Notice(text))
+            self._hints.stop()
+            return None
+        self._once.forget(("inbox", ""))
+        self._listen()
+        return wait_s
+
+    def _listen(self) -> None:
+        try:
+            self._hints.see_to_it()
+        except OSError as error:
+            text = f"The system does not tell of new files ({error.strerror}); they are found by looking instead."
+            self._once.tell(("hints", ""), Notice(text))
+        else:
+            self._once.forget(("hints", ""))
+
+    def _take_news(self) -> None:
+        while self._news:
+            news = self._news.popleft()
+            if isinstance(news, AttemptOver):
+                self._workshop.conclude(news, time.monotonic())
+            else:
+                self._tell(Stage(news.job.id, news.job.part, news.stage, news.seconds))
+
+    def _on_news(self, news: News) -> None:
+        self._news.append(news)
+        self._wake.set()
+
+    def _on_hint(self) -> None:
+        self._hinted.set()
+        self._wake.set()
