@@ -1,0 +1,88 @@
+"""The finding room's two doors: everything on a solid, and one more overall size along a given direction."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from verifier.finding.cylinders import Wall, cylinder_of, find_walls
+from verifier.finding.extents import extent
+from verifier.finding.feature import Cylinder, Extent, Features, Noise, Plane
+from verifier.finding.frame import natural_frame
+from verifier.finding.noise import noise_of_neighbours, noise_on_planes
+from verifier.finding.planes import Flat, find_flats, plane_of
+from verifier.finding.rings import Ring
+from verifier.finding.surface import Surface, surface_of
+from verifier.mending.solid import Solid
+from verifier.mesh import Array
+
+PLANES_FOR_NOISE = 6
+NOISE_AREA_MM2 = 40.0
+# A concave wall seen over this much of the turn, yet under 300 degrees, may be a bore badly seen: the person is told.
+WORTH_TELLING_DEG = 200.0
+
+
+def find_features(solid: Solid) -> Features:
+    """Planes, bores, bosses and overall sizes of a solid, in any pose, from its measured faces alone.
+
+    Sizes are in millimetres with standard uncertainties from the scan's own scatter. The outcome does not depend on
+    how the part lies, and the same solid always gives the same outcome.
+    """
+    surface = surface_of(solid)
+    flats = find_flats(surface)
+    noise = _noise(surface, flats)
+    planes = tuple(plane_of(flat, surface, noise, i + 1) for i, flat in enumerate(flats))
+    on_flat = np.zeros(len(surface.points_mm), dtype=bool)
+    for flat in flats:
+        on_flat[flat.points] = True
+    walls, partial = find_walls(surface, planes, on_flat, noise)
+    cylinders = _named(surface, walls, noise)
+    return Features(planes, cylinders, _extents(surface, planes, cylinders, noise), noise, _notices(partial, planes))
+
+
+def extent_along(solid: Solid, features: Features, direction: Array) -> Extent:
+    """Overall size along a direction the sheet asks for, such as the line between two bores.
+
+    direction : (3,), any length but nought
+    """
+    return extent(surface_of(solid), features.planes, features.noise, direction, "extent along a line")
+
+
+def _noise(surface: Surface, flats: Sequence[Flat]) -> Noise:
+    """Scatter on the largest flats that are as smooth as the smoothest; of neighbours where there is no flat."""
+    large = [flat for flat in flats[:PLANES_FOR_NOISE] if flat.area_mm2 > NOISE_AREA_MM2]
+    if not large:
+        return noise_of_neighbours(surface)
+    rms = [float(np.std(flat.away_mm)) for flat in large]
+    smooth = [flat for flat, r in zip(large, rms, strict=True) if r < 1.5 * float(np.median(rms))]
+    return noise_on_planes([(surface.points_mm[flat.points], flat.away_mm) for flat in smooth], surface.spacing_mm)
+
+
+def _named(surface: Surface, walls: Sequence[Wall], noise: Noise) -> tuple[Cylinder, ...]:
+    """Bores, then bosses, each numbered by diameter, largest first."""
+    by_size = sorted(walls, key=lambda wall: -wall.fit.radius_mm)
+    bores = [wall for wall in by_size if wall.ring.kind == "bore"]
+    bosses = [wall for wall in by_size if wall.ring.kind == "boss"]
+    return tuple(cylinder_of(surface, wall, noise, i + 1) for kind in (bores, bosses) for i, wall in enumerate(kind))
+
+
+def _extents(
+    surface: Surface, planes: Sequence[Plane], cylinders: Sequence[Cylinder], noise: Noise
+) -> tuple[Extent, ...]:
+    frame = natural_frame(surface.points_mm[surface.seen], planes, cylinders)
+    sizes = sorted((extent(surface, planes, noise, d, "") for d in frame), key=lambda e: -e.length_mm)
+    names = ("length", "width", "height")
+    return tuple(
+        Extent(n, e.direction, e.length_mm, e.u_length_mm, e.ends_mm) for n, e in zip(names, sizes, strict=True)
+    )
+
+
+def _notices(partial: Sequence[Ring], planes: Sequence[Plane]) -> tuple[str, ...]:
+    told = [
+        f"A round hollow of about {2.0 * ring.radius_mm:.1f} mm was seen over {ring.arc_deg:.0f} degrees only; "
+        "it is not called a bore"
+        for ring in partial
+        if ring.kind == "bore" and ring.arc_deg >= WORTH_TELLING_DEG
+    ]
+    if not planes:
+        told.append("No flat face was found; the scan's scatter is judged from neighbouring points")
+    return tuple(told)

@@ -1,0 +1,118 @@
+"""The part's own three directions, so that 'length' means the same however the scan lies."""
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+from scipy.spatial import ConvexHull, QhullError
+
+from verifier.finding.doubt import evenly
+from verifier.finding.feature import Cylinder, Plane
+from verifier.finding.fits import frame_along
+from verifier.mesh import Array
+
+SAME_DIRECTION_DEG = 1.0
+SQUARE_DEG = 2.0
+# A pair of opposite flats turns the box only when it has this share of all flats; a keyway does not.
+LEAST_PAIR_SHARE = 0.04
+HULL_POINTS = 20_000
+MOST_BOXES = 300
+
+
+def natural_frame(points_mm: Array, planes: Sequence[Plane], cylinders: Sequence[Cylinder]) -> Array:
+    """Three directions square to each other as rows, (3, 3).
+
+    The first is the direction of most flats and bore axes. The second is that of the largest opposite pair of flats
+    square to it, else the line between the two parallel bores or bosses farthest apart, else the smallest rectangle's.
+    """
+    few = points_mm[evenly(len(points_mm), HULL_POINTS)]
+    first = _main_direction(planes, cylinders)
+    if first is None:
+        return _smallest_box(few)
+    second = _paired_direction(planes, first)
+    if second is None:
+        second = _line_of_bores(cylinders, first)
+    if second is None:
+        second = _smallest_rectangle(few, first)[1]
+    second = second - first * (second @ first)
+    second /= np.linalg.norm(second)
+    return np.stack([first, second, np.cross(first, second)])
+
+
+def _main_direction(planes: Sequence[Plane], cylinders: Sequence[Cylinder]) -> Array | None:
+    directions = [p.normal for p in planes] + [c.axis for c in cylinders]
+    weights = [p.area_mm2 for p in planes] + [np.pi * c.diameter_mm * c.depth_mm for c in cylinders]
+    if not directions:
+        return None
+    near = np.abs(np.array(directions) @ np.array(directions).T) > np.cos(np.radians(SAME_DIRECTION_DEG))
+    best = int(np.argmax(near @ np.array(weights)))
+    # Bore axes vote, but flats are far better known: where there are any, they alone say the exact direction.
+    among = [p for p, close in zip(planes, near[best], strict=False) if close]
+    if not among:
+        return directions[best]
+    return _mean_direction([p.normal for p in among], [p.area_mm2**2 for p in among])
+
+
+def _mean_direction(normals: Sequence[Array], weights: Sequence[float]) -> Array:
+    """Mean of directions whose sign says nothing."""
+    stack = np.array(normals)
+    signs = np.sign(stack @ stack[0])
+    mean = (stack * (signs * np.array(weights))[:, None]).sum(axis=0)
+    return np.asarray(mean / np.linalg.norm(mean))
+
+
+def _paired_direction(planes: Sequence[Plane], first: Array) -> Array | None:
+    """Direction of the largest two flats that face away from each other, square to the first direction."""
+    square = [p for p in planes if abs(float(p.normal @ first)) < np.sin(np.radians(SQUARE_DEG))]
+    opposite = -np.cos(np.radians(SAME_DIRECTION_DEG))
+    pairs = [(a, b) for a, b in combinations(square, 2) if float(a.normal @ b.normal) < opposite]
+    if not pairs:
+        return None
+    a, b = max(pairs, key=lambda pair: min(pair[0].area_mm2, pair[1].area_mm2))
+    if min(a.area_mm2, b.area_mm2) < LEAST_PAIR_SHARE * sum(p.area_mm2 for p in planes):
+        return None
+    return _mean_direction([a.normal, b.normal], [a.area_mm2**2, b.area_mm2**2])
+
+
+def _line_of_bores(cylinders: Sequence[Cylinder], first: Array) -> Array | None:
+    """From one bore or boss to the one farthest from it, among those along the first direction."""
+    along = [c for c in cylinders if abs(float(c.axis @ first)) > np.cos(np.radians(SQUARE_DEG))]
+    lines = [b.axis_point_mm - a.axis_point_mm for a, b in combinations(along, 2)]
+    flat = [line - first * (line @ first) for line in lines]
+    if not flat or max(np.linalg.norm(line) for line in flat) < 1.0:
+        return None
+    longest = max(flat, key=lambda line: float(np.linalg.norm(line)))
+    return np.asarray(longest / np.linalg.norm(longest))
+
+
+def _smallest_rectangle(points_mm: Array, first: Array) -> tuple[float, Array]:
+    """Area and long direction of the smallest rectangle round the points seen along a direction (rotating callipers)."""
+    u, v, _ = frame_along(first)
+    flat = np.column_stack([points_mm @ u, points_mm @ v])
+    corners = flat[ConvexHull(flat).vertices]
+    edges = np.roll(corners, -1, axis=0) - corners
+    edges /= np.linalg.norm(edges, axis=1, keepdims=True)
+    along = np.ptp(corners @ edges.T, axis=0)
+    across = np.ptp(corners @ np.column_stack([-edges[:, 1], edges[:, 0]]).T, axis=0)
+    best = int(np.argmin(along * across))
+    return float((along * across)[best]), u * edges[best, 0] + v * edges[best, 1]
+
+
+def _smallest_box(points_mm: Array) -> Array:
+    """Directions of the smallest box with one side on a facet of the hull."""
+    try:
+        hull = ConvexHull(points_mm)
+    except QhullError:
+        return np.eye(3)
+    largest = np.argsort(-_facet_areas(points_mm, hull), kind="stable")[:MOST_BOXES]
+    normals = hull.equations[largest, :3]
+    corners = points_mm[hull.vertices]
+    boxes = [(np.ptp(corners @ n) * _smallest_rectangle(corners, n)[0], i) for i, n in enumerate(normals)]
+    first = normals[min(boxes)[1]]
+    second = _smallest_rectangle(corners, first)[1]
+    return np.stack([first, second, np.cross(first, second)])
+
+
+def _facet_areas(points_mm: Array, hull: ConvexHull) -> Array:
+    a, b, c = (points_mm[hull.simplices[:, k]] for k in range(3))
+    return np.asarray(np.linalg.norm(np.cross(b - a, c - a), axis=1))

@@ -1,0 +1,156 @@
+"""Round walls: points square to a direction whose normals all meet on one axis."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from verifier.finding.doubt import evenly
+from verifier.finding.fits import frame_along
+from verifier.finding.surface import Surface
+from verifier.mesh import Array, BoolArray, IntArray
+
+# Sine of the angle between a wall's normal and the plane square to its axis: a moulded bore's draft is at most 5
+# degrees (0.09), scatter shared over 2 mm tilts by 1.2 degrees.
+MOST_LEAN = 0.2
+# A ball's equator looks like a short cylinder; its area doubles with the lean allowed. A cylinder gains its blends.
+STRICT_LEAN, MOST_GAIN = 0.1, 1.6
+LEAST_AREA_MM2 = 1.5
+LEAST_RADIUS_MM, MOST_RADIUS_MM = 0.5, 250.0
+TRIALS, JUDGES = 200, 800
+ARC_BINS = 72
+SHIELD_COSINE = 0.9  # 26 degrees between a point's normal and the circle's own
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A round wall as first seen, before it is fitted.
+
+    axis_point_mm, axis : (3,)
+    points : (k,) the surface's points on it
+    arc_deg : how much of the turn they cover
+    """
+
+    kind: Literal["bore", "boss"]
+    axis_point_mm: Array
+    axis: Array
+    radius_mm: float
+    points: IntArray
+    arc_deg: float
+
+
+def rings_along(surface: Surface, free: BoolArray, axis: Array, band_mm: float) -> Iterator[Ring]:
+    """Round walls about axes of one direction among the free points; partial arcs too.
+
+    band_mm : points this far off a circle still count to it
+    """
+    lean = np.abs(surface.normals @ axis.astype(np.float32))
+    chosen = np.flatnonzero(free & (lean < MOST_LEAN))
+    count, patch = surface.patches(chosen)
+    area = np.bincount(patch, surface.areas_mm2[chosen], minlength=count)
+    order = np.argsort(patch, kind="stable")
+    edges = np.searchsorted(patch[order], np.arange(count + 1))
+    for label in np.flatnonzero(area >= LEAST_AREA_MM2):
+        left = chosen[order[edges[label] : edges[label + 1]]]
+        while surface.areas_mm2[left].sum() >= LEAST_AREA_MM2:
+            ring = _ring_in(surface, left, axis, band_mm)
+            if ring is None:
+                break
+            yield ring
+            left = np.setdiff1d(left, ring.points)
+
+
+def _ring_in(surface: Surface, patch: IntArray, axis: Array, band_mm: float) -> Ring | None:
+    """The circle most points of the patch lie on, seen along the axis."""
+    u, v, w = frame_along(axis)
+    turn = np.stack([u, v])
+    flat, facing = surface.points_mm[patch] @ turn.T, surface.normals[patch].astype(np.float64) @ turn.T
+    found = circle_by_vote(flat, facing, band_mm)
+    if found is None:
+        return None
+    centre, signed = found
+    on = _on_circle(flat, facing, centre, signed, band_mm)
+    points = patch[on]
+    lean = np.abs(surface.normals[points] @ axis.astype(np.float32))
+    strict = surface.areas_mm2[points[lean < STRICT_LEAN]].sum()
+    area = surface.areas_mm2[points].sum()
+    if area < LEAST_AREA_MM2 or area > MOST_GAIN * strict:
+        return None
+    away = flat[on] - centre
+    middle = float((surface.points_mm[points] @ w).mean())
+    point = u * centre[0] + v * centre[1] + w * middle
+    arc = arc_deg(np.arctan2(away[:, 1], away[:, 0]))
+    return Ring("boss" if signed > 0 else "bore", point, w, abs(signed), points, arc)
+
+
+def circle_by_vote(flat_mm: Array, facing: Array, band_mm: float) -> tuple[Array, float] | None:
+    """Circle that most points agree on in place and in normal: centre (2,), radius, negative for a bore.
+
+    Two points p, q with normals m, n give the radius (p - q).(m - n) / |m - n|^2 and the centre p - radius m.
+    """
+    rng = np.random.default_rng(len(flat_mm))
+    few = evenly(len(flat_mm), JUDGES)
+    p, n = flat_mm[few], facing[few] / np.maximum(np.linalg.norm(facing[few], axis=1, keepdims=True), 1e-9)
+    first, second = rng.integers(0, len(p), (2, TRIALS))
+    turned = n[first] - n[second]
+    size = (turned**2).sum(axis=1)
+    usable = size > 0.1  # normals at least 18 degrees apart
+    first, second, turned, size = first[usable], second[usable], turned[usable], size[usable]
+    radius = ((p[first] - p[second]) * turned).sum(axis=1) / size
+    centre = 0.5 * (p[first] + p[second] - radius[:, None] * (n[first] + n[second]))
+    fits = (np.abs(radius) > LEAST_RADIUS_MM) & (np.abs(radius) < MOST_RADIUS_MM)
+    if not fits.any():
+        return None
+    centre, radius = centre[fits], radius[fits]
+    away = p[None] - centre[:, None]
+    distance = np.maximum(np.sqrt((away**2).sum(axis=2)), 1e-9)
+    outwards = np.einsum("tkj,kj->tk", away, n) / distance * np.sign(radius)[:, None]
+    on = (np.abs(distance - np.abs(radius)[:, None]) < band_mm) & (outwards > SHIELD_COSINE)
+    best = int(np.argmax(on.sum(axis=1)))
+    return _settled(p, n, centre[best], float(radius[best]), band_mm)
+
+
+def _settled(p: Array, n: Array, centre: Array, radius: float, band_mm: float) -> tuple[Array, float]:
+    """Centre and radius from all points on the circle, until they stand still: centre + radius n = p, linear."""
+    for _ in range(5):
+        on = _on_circle(p, n, centre, radius, band_mm)
+        if on.sum() < 6:
+            break
+        pm, nm = p[on].mean(axis=0), n[on].mean(axis=0)
+        turned = n[on] - nm
+        radius = float(((p[on] - pm) * turned).sum() / max((turned**2).sum(), 1e-12))
+        centre = pm - radius * nm
+    return centre, radius
+
+
+def _on_circle(p: Array, n: Array, centre: Array, signed_radius: float, band_mm: float) -> BoolArray:
+    away = p - centre
+    distance = np.maximum(np.linalg.norm(away, axis=1), 1e-9)
+    outwards = (away * n).sum(axis=1) / distance * np.sign(signed_radius)
+    return np.asarray((np.abs(distance - abs(signed_radius)) < band_mm) & (outwards > SHIELD_COSINE))
+
+
+def arc_deg(angle_rad: Array) -> float:
+    """How much of the turn is covered: bins of 5 degrees holding at least a quarter of the usual number of points."""
+    bins = np.bincount(((angle_rad / (2.0 * np.pi) + 0.5) * ARC_BINS).astype(int) % ARC_BINS, minlength=ARC_BINS)
+    usual = np.median(bins[bins > 0]) if bins.any() else 0
+    return float((bins > 0.25 * usual).sum() * 360.0 / ARC_BINS)
+
+
+def axis_of_normals(normals: Array) -> Array | None:
+    """Direction most square to the normals, agreed on by vote and then by least squares; None when there is none."""
+    few = normals[evenly(len(normals), JUDGES)].astype(np.float64)
+    rng = np.random.default_rng(len(normals))
+    first, second = rng.integers(0, len(few), (2, TRIALS))
+    axes = np.cross(few[first], few[second])
+    length = np.linalg.norm(axes, axis=1)
+    axes = axes[length > 0.3] / length[length > 0.3, None]
+    if len(axes) == 0:
+        return None
+    square = np.abs(axes @ few.T) < STRICT_LEAN
+    axis = axes[int(np.argmax(square.sum(axis=1)))]
+    for _ in range(3):
+        on = few[np.abs(few @ axis) < STRICT_LEAN]
+        axis = np.linalg.eigh(on.T @ on)[1][:, 0]
+    return np.asarray(axis)
