@@ -40,7 +40,7 @@ def cut_knotted_loops(draft: Draft) -> Draft:
         knots = np.concatenate(corners) if corners else np.empty(0, dtype=np.int64)
         if len(knots) == 0:
             return draft
-        dropped: BoolArray = np.isin(draft.mesh.faces, knots).any(axis=1)
+        dropped: BoolArray = np.asarray(np.isin(draft.mesh.faces, knots).any(axis=1))
         step = tell_faces("Cut surface that hung by one corner", draft.mesh, np.flatnonzero(dropped))
         draft = draft.without(dropped).telling(step)
 

@@ -94,5 +94,5 @@ def _loop_middles(vertices_mm: Array, start: IntArray, end: IntArray) -> Array:
     corners, name = np.unique(np.r_[start, end], return_inverse=True)
     loops, label = components(len(corners), name[: len(start)], name[len(start) :])
     middle = np.column_stack([np.bincount(label, vertices_mm[corners, k], loops) for k in range(3)])
-    middle = middle / np.bincount(label, minlength=loops)[:, None]
-    return np.asarray(middle[label[name[: len(start)]]])
+    count = np.bincount(label, minlength=loops)[:, None]
+    return np.asarray((middle / count)[label[name[: len(start)]]])

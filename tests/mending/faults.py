@@ -1,0 +1,190 @@
+"""Parts with bores and a thin wall, and the faults a turntable scan puts into them, one short function each.
+
+Truth is known by construction: the number of bores is the genus, and the volume is that of the part before the fault.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import manifold3d
+import numpy as np
+
+from verifier.mesh import Mesh, volume_mm3
+from verifier.reading.scan import LengthUnit, Scan, Source
+
+# Edge of the triangles. Half the 1 mm rib, so that both of its sides are there.
+EDGE_MM = 0.5
+
+
+@dataclass(frozen=True)
+class Part:
+    """A closed part and what is known of it."""
+
+    mesh: Mesh
+    bores: int
+    bore_mm: tuple[float, float]  # middle of the bore whose wall can be taken away
+    bore_radius_mm: float
+    thickness_mm: float
+
+    @property
+    def euler(self) -> int:
+        return 2 - 2 * self.bores
+
+    @property
+    def volume_mm3(self) -> float:
+        return volume_mm3(self.mesh)
+
+    def but(self, mesh: Mesh) -> "Part":
+        return replace(self, mesh=mesh)
+
+
+def box(p, low, high):
+    return max(max(a - x, x - b) for x, a, b in zip(p, low, high, strict=True))
+
+
+def bore(p, x, y, radius):
+    return radius - float(np.hypot(p[0] - x, p[1] - y))
+
+
+@lru_cache
+def latch_lever() -> Part:
+    """A plate with three bores and a 1 mm rib standing on it."""
+
+    def inside(x, y, z):
+        p = (x, y, z)
+        plate = max(box(p, (0, 0, 0), (40, 16, 5)), bore(p, 8, 8, 3), bore(p, 32, 8, 2), bore(p, 22, 8, 1.5))
+        return -min(plate, box(p, (3, 1, 4), (37, 2, 9)))
+
+    return Part(_part(inside, (-1, -1, -1, 41, 17, 10)), 3, (8.0, 8.0), 3.0, 5.0)
+
+
+@lru_cache
+def pump_rocker() -> Part:
+    """A round hub and an arm, one bore in each."""
+
+    def inside(x, y, z):
+        p = (x, y, z)
+        hub = max(float(np.hypot(x, y)) - 8, -z, z - 8)
+        arm = box(p, (0, -4, 0), (24, 4, 4))
+        return -max(min(hub, arm), bore(p, 0, 0, 4), bore(p, 20, 0, 2))
+
+    return Part(_part(inside, (-9, -9, -1, 25, 9, 9)), 2, (0.0, 0.0), 4.0, 8.0)
+
+
+PARTS = (latch_lever, pump_rocker)
+
+
+def _part(inside, bounds) -> Mesh:
+    """The surface of an implicit part, roughened by 0.01 mm so that no two faces are exactly in one plane."""
+    made = manifold3d.Manifold.level_set(inside, bounds, EDGE_MM, tolerance=0.001).to_mesh64()
+    mesh = Mesh(np.array(made.vert_properties)[:, :3], np.array(made.tri_verts).astype(np.int64))
+    rough = np.random.default_rng(7).normal(0.0, 0.01, mesh.vertices_mm.shape)
+    return Mesh((mesh.vertices_mm + rough).astype(np.float32).astype(np.float64), mesh.faces)
+
+
+def scan_of(mesh: Mesh) -> Scan:
+    return Scan(mesh, LengthUnit("mm", 1.0, "file"), Source("latch_lever.stl", "0" * 64, 0, "stl"))
+
+
+def turned(mesh: Mesh, rng: np.random.Generator) -> Mesh:
+    """The mesh in another pose."""
+    turn, _ = np.linalg.qr(rng.normal(size=(3, 3)))
+    turn *= np.sign(np.linalg.det(turn))
+    return Mesh(mesh.vertices_mm @ turn.T + rng.normal(0.0, 20.0, 3), mesh.faces)
+
+
+def middles(mesh: Mesh) -> np.ndarray:
+    return mesh.corners_mm.mean(axis=1)
+
+
+def some_place(mesh: Mesh, rng: np.random.Generator) -> np.ndarray:
+    return middles(mesh)[rng.integers(len(mesh.faces))]
+
+
+def unwelded(mesh: Mesh) -> Mesh:
+    """Three corners of its own for every face, as a binary STL has it."""
+    return Mesh(mesh.corners_mm.reshape(-1, 3), np.arange(3 * len(mesh.faces)).reshape(-1, 3))
+
+
+def with_hole(mesh: Mesh, at_mm: np.ndarray, across_mm: float) -> Mesh:
+    kept = np.linalg.norm(middles(mesh) - at_mm, axis=1) > across_mm / 2
+    return Mesh(mesh.vertices_mm, mesh.faces[kept])
+
+
+def with_specks(mesh: Mesh, rng: np.random.Generator, count: int) -> Mesh:
+    """Small tetrahedra floating beside the part."""
+    shape = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1.0]]) * 0.3
+    sides = np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]])
+    low, high = mesh.vertices_mm.min(axis=0), mesh.vertices_mm.max(axis=0)
+    at = np.column_stack([rng.uniform(low[:2], high[:2], (count, 2)), high[2] + 1 + np.arange(count)])
+    points = (at[:, None] + shape).reshape(-1, 3)
+    faces = len(mesh.vertices_mm) + (4 * np.arange(count)[:, None, None] + sides).reshape(-1, 3)
+    return Mesh(np.concatenate([mesh.vertices_mm, points]), np.concatenate([mesh.faces, faces]))
+
+
+def with_flipped(mesh: Mesh, flipped: np.ndarray) -> Mesh:
+    faces = mesh.faces.copy()
+    faces[flipped] = faces[flipped][:, ::-1]
+    return Mesh(mesh.vertices_mm, faces)
+
+
+def inside_out(mesh: Mesh) -> Mesh:
+    return with_flipped(mesh, np.ones(len(mesh.faces), dtype=bool))
+
+
+def with_duplicates(mesh: Mesh, rng: np.random.Generator, count: int) -> Mesh:
+    """Some faces twice, half of the copies with their corners in another order."""
+    again = mesh.faces[rng.choice(len(mesh.faces), count, replace=False)].copy()
+    again[::2] = again[::2][:, [2, 1, 0]]
+    return Mesh(mesh.vertices_mm, np.concatenate([mesh.faces, again]))
+
+
+def with_fin(mesh: Mesh, face: int, height_mm: float = 0.8) -> Mesh:
+    """One face more, standing on an edge."""
+    a, b, c = mesh.vertices_mm[mesh.faces[face]]
+    normal = np.cross(b - a, c - a)
+    tip = 0.5 * (a + b) + height_mm * normal / np.linalg.norm(normal)
+    fin = [mesh.faces[face, 0], mesh.faces[face, 1], len(mesh.vertices_mm)]
+    return Mesh(np.concatenate([mesh.vertices_mm, tip[None]]), np.concatenate([mesh.faces, [fin]]))
+
+
+def with_bowtie(mesh: Mesh) -> Mesh:
+    """The two sides of the thinnest place pinched together in one corner."""
+    one, other = pinched(mesh)
+    vertices = mesh.vertices_mm.copy()
+    vertices[one] = 0.5 * (vertices[one] + vertices[other])
+    return Mesh(vertices, np.where(mesh.faces == other, one, mesh.faces))
+
+
+def pinched(mesh: Mesh) -> tuple[int, int]:
+    """The two corners of the rib that face each other most closely."""
+    on_rib = np.flatnonzero((mesh.vertices_mm[:, 2] > 6.5) & (mesh.vertices_mm[:, 2] < 8))
+    near = on_rib[mesh.vertices_mm[on_rib, 1] < 1.2]
+    far = on_rib[mesh.vertices_mm[on_rib, 1] > 1.8]
+    apart = np.linalg.norm(mesh.vertices_mm[near][:, None] - mesh.vertices_mm[far][None], axis=2)
+    i, j = np.unravel_index(int(apart.argmin()), apart.shape)
+    return int(near[i]), int(far[j])
+
+
+def with_inner_shell(mesh: Mesh, at_mm: np.ndarray, radius_mm: float) -> Mesh:
+    ball = manifold3d.Manifold.sphere(radius_mm, 32).translate(at_mm.tolist()).to_mesh64()
+    points, faces = np.array(ball.vert_properties)[:, :3], np.array(ball.tri_verts).astype(np.int64)
+    return Mesh(np.concatenate([mesh.vertices_mm, points]), np.concatenate([mesh.faces, len(mesh.vertices_mm) + faces]))
+
+
+def with_stray_corners(mesh: Mesh, rng: np.random.Generator, count: int) -> Mesh:
+    """Corners that are not a number or infinite, in an unwelded mesh."""
+    soup = unwelded(mesh)
+    vertices = soup.vertices_mm.copy()
+    chosen = rng.choice(len(vertices), count, replace=False)
+    vertices[chosen[::2]] = np.nan
+    vertices[chosen[1::2], 1] = np.inf
+    return Mesh(vertices, soup.faces)
+
+
+def without_bore_wall(part: Part) -> Mesh:
+    """The part with the wall of one bore not seen, from 0.7 mm behind one mouth to 0.7 mm before the other."""
+    at = middles(part.mesh)
+    off = np.hypot(at[:, 0] - part.bore_mm[0], at[:, 1] - part.bore_mm[1])
+    unseen = (off < part.bore_radius_mm + 0.3) & (at[:, 2] > 0.7) & (at[:, 2] < part.thickness_mm - 0.7)
+    return Mesh(part.mesh.vertices_mm, part.mesh.faces[~unseen])
