@@ -19,14 +19,14 @@ from verifier.measuring.hypotheses import (
     nothing_known,
     weigh,
 )
-from verifier.measuring.regret import DISTANCE_WORTH, MOULDING_U_MM, NOT_FOUND, RIVAL, SIZE_WORTH
+from verifier.measuring.regret import DISTANCE_WORTH, MOULDING_U_MM, NOT_FOUND, RIVAL, RIVAL_WHEN_MISSING, SIZE_WORTH
 from verifier.mesh import Array, BoolArray
 
 # Matchings kept after each row, first for a quick good answer, then for the proof that no better one was passed over.
-# 6000 of 41 choices each fill 40 MB and take 0.1 s a row; a sheet that needs more has too many look-alikes to be told
+# 4000 of 41 choices each fill 30 MB and take 0.1 s a row; a sheet that needs more has too many look-alikes to be told
 # apart, which is then said.
 QUICK = 300
-KEPT = 6000
+KEPT = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,21 +93,30 @@ class Problem:
 
 @dataclass(frozen=True, slots=True)
 class Matchings:
-    """The best matching first, then every rival; complete is False when there were too many to follow."""
+    """The best matching first, then every rival.
+
+    worse_by : (n,) 0 for the best, RIVAL for the last that counts as a rival
+    complete : False when there were too many to follow
+    """
 
     found: Hypotheses
+    worse_by: Array
     complete: bool
 
 
 def match_constellation(problem: Problem) -> Matchings:
-    """All matchings within RIVAL of the best."""
+    """All matchings within `margin` of the best: RIVAL, or RIVAL_WHEN_MISSING where the best lacks a feature."""
     order = _order(problem)
     quick, _ = _search(problem, order, limit=np.inf, at_most=QUICK)
-    limit = float(quick.regret.min()) + RIVAL
-    found, first_dropped = _search(problem, order, limit=limit, at_most=KEPT)
+    quick = quick.best_first(QUICK)
+    margin = RIVAL_WHEN_MISSING if np.any(quick.owner[0] == NOT_FOUND_HERE) else RIVAL
+    found, first_dropped = _search(problem, order, limit=float(quick.regret[0]) + margin, at_most=KEPT)
     # The quick answer is among those found, unless the crowd pushed it out.
     found = (found if len(found) else quick).best_first(KEPT)
-    return Matchings(found.within(found.regret[0] + RIVAL), complete=first_dropped > found.regret[0] + RIVAL)
+    limit = float(found.regret[0]) + margin
+    found = found.within(limit)
+    worse_by = (found.regret - found.regret[0]) * (RIVAL / margin)
+    return Matchings(found, worse_by, complete=first_dropped > limit)
 
 
 def variance_of(u: float, u_seen: Array | float) -> Array:
@@ -174,15 +183,21 @@ def _place(tried: Hypotheses, place: int, problem: Problem, limit: float) -> Hyp
 
 
 def _given(tried: Hypotheses, place: int, row: NamedRow, limit: float) -> Hypotheses:
-    choices = np.array(list(row.choices), dtype=np.int64)
+    choices = np.array(sorted(row.choices), dtype=np.int64)
     which, cylinder = (grid.ravel() for grid in np.meshgrid(np.arange(len(tried)), choices, indexing="ij"))
     free = np.all(tried.owner[which] != cylinder[:, None], axis=1)
     placed = tried.at(which[free]).giving(place, cylinder[free])
     if row.size is None:
         return placed
-    seen = [row.choices[c] for c in cylinder[free]]
-    value, u, walls = (np.array([getattr(s, n) for s in seen], dtype=np.float64) for n in ("value", "u", "walls"))
+    number = np.searchsorted(choices, cylinder[free])
+    value, u, walls = (column[number] for column in _columns([row.choices[int(c)] for c in choices]))
     return weigh(placed, Sighting(row.index, row.size, value, variance_of(row.u, u), walls), limit)
+
+
+def _columns(candidates: Sequence[Candidate]) -> tuple[Array, Array, Array]:
+    """Value, uncertainty and walls of each, as arrays."""
+    table = np.array([(c.value, c.u, c.walls) for c in candidates], dtype=np.float64).reshape(-1, 3)
+    return table[:, 0], table[:, 1], table[:, 2]
 
 
 def _missing(tried: Hypotheses, place: int, problem: Problem) -> Hypotheses:
@@ -217,15 +232,11 @@ def _tied(placed: Hypotheses, place: int, tie: Tie, problem: Problem, limit: flo
 
 def _edged(placed: Hypotheses, edge: Edge, limit: float) -> Hypotheses:
     """Weigh the face that fits best; or the face was not found."""
-    best = {c: nearest_edge(edge, candidates) for c, candidates in edge.edges.items()}
+    nearest = {c: min(faces, key=lambda face: abs(face.value - edge.size)) for c, faces in edge.edges.items() if faces}
+    having = np.array(sorted(nearest), dtype=np.int64)
     end = placed.owner[:, edge.end]
-    has = np.array([best[c] is not None for c in end], dtype=np.bool_)
-    seen = [candidate for c in end[has] if (candidate := best[c]) is not None]
-    value, u, walls = (np.array([getattr(s, n) for s in seen], dtype=np.float64) for n in ("value", "u", "walls"))
+    has = np.isin(end, having)
+    number = np.searchsorted(having, end[has])
+    value, u, walls = (column[number] for column in _columns([nearest[int(c)] for c in having]))
     weighed = weigh(placed.at(has), Sighting(edge.index, edge.size, value, variance_of(edge.u, u), walls), limit)
     return join([weighed, placed.worse_by(NOT_FOUND).within(limit)])
-
-
-def nearest_edge(edge: Edge, candidates: Sequence[Candidate]) -> Candidate | None:
-    """The face whose distance is nearest to what the sheet says."""
-    return min(candidates, key=lambda candidate: abs(candidate.value - edge.size), default=None)

@@ -17,6 +17,10 @@ PARALLEL_FACES_DEG = 3.0
 AXIS_ALONG_FACE_DEG = 6.0
 # Two patches of one face, cut apart by a rib, lie in one plane within the flatness of a moulded face: that is no step.
 LEAST_GAP_MM = 0.2
+# An angle is measured where two faces meet; between them lies at most a blend of this radius or so.
+BLEND_MM = 5.0
+# An angle further off than this is not the one that was read, misread or not.
+NEAR_DEG = 5.0
 # What the jaws of a calliper rest on: a strip about 3 mm by 10 mm. Less overlap than this is less than fully seen.
 JAW_AREA_MM2 = 30.0
 
@@ -35,11 +39,15 @@ def step_candidates(features: Features, row: SheetRow) -> list[Candidate]:
 
 
 def angle_candidates(features: Features, row: SheetRow) -> list[Candidate]:
-    """Every pair of planes, in degrees, both as the angle of the material and as its supplement.
+    """Pairs of planes that meet (but for a blend), in degrees, both as the angle of the material and as its supplement.
 
-    The sheet does not say which of the two the protractor was laid to.
+    The sheet does not say which of the two the protractor was laid to. Only pairs near the row's angle are looked at.
     """
-    return [angle for a, b in combinations(features.planes, 2) for angle in _angles(a, b)]
+    size = row.reading or row.nominal
+    angles = [angle for a, b in combinations(features.planes, 2) for angle in _angles(a, b)]
+    near = [angle for angle in angles if size is not None and abs(angle.value - size) < NEAR_DEG]
+    plane = {plane.name: plane for plane in features.planes}
+    return [angle for angle in near if _meet(plane[angle.features[0]], plane[angle.features[1]])]
 
 
 def edge_candidates(features: Features, bore: Cylinder) -> list[Candidate]:
@@ -83,10 +91,9 @@ def _thickness(a: Plane, b: Plane) -> Candidate | None:
 def _points_facing(small: Plane, large: Plane, normal: Array) -> Array:
     """The points of the smaller patch that have the larger one opposite, (k, 3)."""
     across = _square_to(normal)
-    # Points stand for patches of area / count; their centres are 1.1 of its root apart on a triangular pattern.
-    reach_mm = 1.1 * np.sqrt(large.area_mm2 / len(large.points_mm))
-    apart_mm, _ = cKDTree(large.points_mm @ across.T).query(small.points_mm @ across.T, distance_upper_bound=reach_mm)
-    return small.points_mm[np.isfinite(apart_mm)]
+    tree = cKDTree(large.points_mm @ across.T)
+    apart_mm, _ = tree.query(small.points_mm @ across.T, distance_upper_bound=_spacing_mm(large))
+    return np.asarray(small.points_mm[np.isfinite(apart_mm)], dtype=np.float64)
 
 
 def _step(a: Plane, b: Plane) -> Candidate:
@@ -109,6 +116,21 @@ def _angles(a: Plane, b: Plane) -> list[Candidate]:
     names = tuple(sorted((a.name, b.name)))
     ends = np.stack([a.centre_mm, b.centre_mm])
     return [Candidate(angle, u, 0, names, ends) for angle in (between_normals, 180.0 - between_normals)]
+
+
+def _meet(a: Plane, b: Plane) -> bool:
+    """Whether two patches come as near as a blend leaves them."""
+    reach_mm = BLEND_MM + max(_spacing_mm(a), _spacing_mm(b))
+    low, high = np.maximum(a.points_mm.min(0), b.points_mm.min(0)), np.minimum(a.points_mm.max(0), b.points_mm.max(0))
+    if np.any(low - high > reach_mm):
+        return False
+    apart_mm, _ = cKDTree(a.points_mm).query(b.points_mm, distance_upper_bound=reach_mm)
+    return bool(np.any(np.isfinite(apart_mm)))
+
+
+def _spacing_mm(plane: Plane) -> float:
+    """Distance between the kept points of a patch: each stands for area / count, on a triangular pattern 1.1 apart."""
+    return 1.1 * float(np.sqrt(plane.area_mm2 / len(plane.points_mm)))
 
 
 def _edge(bore: Cylinder, plane: Plane) -> Candidate:

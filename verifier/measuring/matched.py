@@ -1,6 +1,6 @@
 """Options of the rows that name bores and bosses, and of those taken between them."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -39,7 +39,7 @@ class Matched:
     def owners(self, places: Sequence[int]) -> dict[tuple[Owner, ...], float]:
         """What the rows at these places may have together, each with how much worse than the best it is."""
         tied = [p for p in places if p in self.tied]
-        together: list[dict[tuple[Owner, ...], float]] = [self._tied_owners(tied)] if tied else []
+        together: list[Mapping[tuple[Owner, ...], float]] = [self._tied_owners(tied)] if tied else []
         together += [{(owner,): worse for owner, worse in self.free[p].items()} for p in places if p not in self.tied]
         order = tied + [p for p in places if p not in self.tied]
         found: dict[tuple[Owner, ...], float] = {}
@@ -49,19 +49,22 @@ class Matched:
             found[key] = min(found.get(key, np.inf), sum(worse for _, worse in parts))
         return {key: worse for key, worse in found.items() if worse <= RIVAL}
 
-    def _tied_owners(self, places: Sequence[int]) -> dict[tuple[Owner, ...], float]:
+    def _tied_owners(self, places: Sequence[int]) -> Mapping[tuple[Owner, ...], float]:
         columns = [self.tied.index(p) for p in places]
-        best = self.matchings.found.regret[0]
-        found: dict[tuple[Owner, ...], float] = {}
-        for owner, regret in zip(self.matchings.found.owner[:, columns], self.matchings.found.regret, strict=True):
-            key = tuple(int(c) if c >= 0 else None for c in owner)
-            found.setdefault(key, float(regret - best))
-        return found
+        # The matchings are sorted, so the first of each kind is the best of its kind.
+        owners, first = np.unique(self.matchings.found.owner[:, columns], axis=0, return_index=True)
+        worse = self.matchings.worse_by[first]
+        return {
+            tuple(int(c) if c >= 0 else None for c in owner): float(w) for owner, w in zip(owners, worse, strict=True)
+        }
 
     def best(self, place: int) -> Owner:
         """The cylinder of a named row in the best matching."""
-        owners = self.owners([place])
-        return min(owners, key=lambda key: owners[key])[0] if owners else None
+        if place in self.tied:
+            owner = int(self.matchings.found.owner[0, self.tied.index(place)])
+            return owner if owner >= 0 else None
+        free = self.free[place]
+        return min(free, key=lambda owner: free[owner], default=None)
 
 
 def match_named(frame: Frame, wanted: Sequence[Wanted], belief: Array) -> Matched:

@@ -63,11 +63,19 @@ def _named_case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case
 
 def _own_cases(rows: Sequence[Wanted], features: Features, belief: Array) -> list[Case]:
     """Rows found by their own size: once with what the bores said of scale and coat, then with what the others add."""
-    places = [KINDS[row.row.kind].candidates(features, row.row) for row in rows]
+    places = _places(rows, features)
     first = _own_options(rows, places, np.repeat(belief[None], len(rows), axis=0))
     learnt = np.array([_learnt(i, rows, first, belief) for i in range(len(rows))]).reshape(len(rows), 5)
     options = _own_options(rows, places, learnt)
     return [Case(*each, missing="" if each[0].size else NO_SIZE) for each in zip(rows, options, learnt, strict=True)]
+
+
+def _places(rows: Sequence[Wanted], features: Features) -> list[list[Candidate]]:
+    """Where each row could have been taken; face pairs are looked through once for all thicknesses."""
+    same = [row.row if row.row.kind in ("overall", "angle") else row.row.kind for row in rows]
+    known = {key: row.row for key, row in zip(same, rows, strict=True)}
+    found = {key: KINDS[row.kind].candidates(features, row) for key, row in known.items()}
+    return [found[key] for key in same]
 
 
 def _own_options(rows: Sequence[Wanted], places: Sequence[list[Candidate]], belief: Array) -> list[tuple[Option, ...]]:

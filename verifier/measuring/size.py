@@ -12,7 +12,8 @@ class Size:
     name : the row's name
     measured_mm : on the scan as it is (degrees for an angle); None when the row was not found
     u_mm : its standard uncertainty
-    walls : coated walls the size crosses: +2 outside size or thickness, -2 bore, 0 centre distance or step, +-1 edge distance
+    walls : coated walls the size crosses: +2 outside size or thickness, -2 bore, 0 centre distance or step, +-1 edge
+        distance
     features : names of the features it was taken from
     points_mm : (k, 3) the two places (or more) it was taken between, for the callout
     seen_share : 0 to 1, how much of what it needs was really seen (arc of a bore, overlap of a thickness)

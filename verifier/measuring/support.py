@@ -25,6 +25,8 @@ def doubt(matched: Matched, wanted: Sequence[Wanted], place: int) -> str:
     """
     if place not in matched.tied:
         return ""
+    if not matched.matchings.complete:
+        return "there are too many alike to go through every way they could belong to the sheet"
     mine = [row for row in wanted if row.size is not None and place in matched.frame.ends(row)]
     agreeing = sum(_agrees(matched, row) for row in mine if KINDS[row.row.kind].found in ("pair", "from"))
     missing = [name for row in mine for name in _missing_ends(matched, row)]
