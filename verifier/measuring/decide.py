@@ -115,8 +115,10 @@ def _worst(case: Case) -> Size:
 
 def _tie(case: Case) -> Size:
     best = case.places[0]
-    others = tuple(sorted({place.value for place in case.places[1:]}))
-    reason = f"{_listed(case.places)} fit equally well and differ; a reading that ties it to a bore would tell"
+    apart = AGREE * best.u
+    others = tuple(sorted({place.value for place in case.places[1:] if abs(place.value - best.value) > apart}))
+    tell = KINDS[case.wanted.row.kind].tell_apart
+    reason = f"{_listed(case.places)} fit equally well and differ; {tell} would tell which it is"
     return _size(case, best, alternatives_mm=others, reason=reason)
 
 

@@ -1,5 +1,6 @@
 """Sizes between flat faces: thicknesses, steps, angles, and the distance of a bore to an edge."""
 
+from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
@@ -27,7 +28,12 @@ JAW_AREA_MM2 = 30.0
 
 def thickness_candidates(features: Features, row: SheetRow) -> list[Candidate]:
     """Planes that look away from each other with material between and face each other over some area."""
-    pairs = ((a, b) for a, b in combinations(features.planes, 2) if _gap_mm(a, b, facing=-1.0) > LEAST_GAP_MM)
+    return face_pairs(features.planes)
+
+
+def face_pairs(planes: Sequence[Plane]) -> list[Candidate]:
+    """The thickness between every two planes that have one."""
+    pairs = ((a, b) for a, b in combinations(planes, 2) if _gap_mm(a, b, facing=-1.0) > LEAST_GAP_MM)
     found = (_thickness(a, b) for a, b in pairs if _boxes_overlap(a, b))
     return [candidate for candidate in found if candidate is not None]
 

@@ -23,12 +23,14 @@ class Kind:
     length : whether scale and coat act on it (not on an angle)
     shared : whether two rows of equal reading may be one place, measured twice
     thing : the word for it in a reason
+    tell_apart : what tells two places of this kind apart that fit equally well
     """
 
     found: Found
     walls: int
     candidates: Callable[[Features, SheetRow], list[Candidate]]
     thing: str
+    tell_apart: str = "a second size that only one of them has"
     length: bool = True
     shared: bool = True
 
@@ -38,10 +40,12 @@ def _none(features: Features, row: SheetRow) -> list[Candidate]:
     return []
 
 
+TIE_IT = "one more centre distance, or a distance to an edge"
+
 KINDS: Mapping[SizeKind, Kind] = {
-    "bore": Kind("named", -2, cylinders.bore_candidates, "bore", shared=False),
-    "boss": Kind("named", 2, cylinders.boss_candidates, "boss", shared=False),
-    "centre distance": Kind("pair", 0, _none, "pair of parallel bores or bosses"),
+    "bore": Kind("named", -2, cylinders.bore_candidates, "bore", TIE_IT, shared=False),
+    "boss": Kind("named", 2, cylinders.boss_candidates, "boss", TIE_IT, shared=False),
+    "centre distance": Kind("pair", 0, _none, "pair of parallel bores or bosses", TIE_IT),
     "edge distance": Kind("from", 1, _none, "face along the bore"),
     "overall": Kind("own", 2, overall.overall_candidates, "overall size", shared=False),
     "thickness": Kind("own", 2, faces.thickness_candidates, "pair of faces with material between"),
