@@ -3,6 +3,8 @@
 import contextlib
 import dataclasses
 import hashlib
+import json
+import multiprocessing
 import os
 import sqlite3
 import subprocess
@@ -10,9 +12,11 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 from verifier.bench import Bench, Event, Limits, new_bench, run_bench
+from verifier.bench.crashpoint import VARIABLE
 
 HERE = Path(__file__).parent
 # Waits short enough that the tests take seconds. The order of things is the same as with the real ones.
@@ -66,6 +70,31 @@ def serving(bench: Bench, compute: str = "stubs:normal", limits: Limits = QUICK)
     finally:
         stop.set()
         thread.join()
+
+
+def serve_in_a_process(bench: Bench, compute: str, crash_at: str = "", *, until_idle: bool = True) -> BaseProcess:
+    """A service in a process that starts in a few hundredths of a second and can be killed."""
+    context = multiprocessing.get_context("forkserver")
+    process = context.Process(target=_serve, args=(bench.root, compute, crash_at, until_idle))
+    process.start()
+    return process
+
+
+def _serve(root: Path, compute: str, crash_at: str, until_idle: bool) -> None:
+    os.environ[VARIABLE] = crash_at
+    run_bench(root, lambda _: None, threading.Event(), compute=compute, until_idle=until_idle, limits=QUICK)
+
+
+def results_of(bench: Bench) -> list[tuple[str, str]]:
+    """Digest of the scan and verdict, of every report that lies anywhere outside the folder of work in hand."""
+    reports = [file for folder in (bench.slicer, bench.held) for file in folder.rglob("*.report.json")]
+    told = [json.loads(report.read_text()) for report in reports]
+    return sorted((report["scan"], report["verdict"]) for report in told)
+
+
+def mesh_is_whole_and_beside_its_report(mesh: Path) -> bool:
+    data, report = mesh.read_bytes(), json.loads((mesh.parent / f"{mesh.stem}.report.json").read_text())
+    return data.endswith(b"end") and data.count(report["scan"].encode()) == 2000
 
 
 def daemon(bench: Bench, compute: str = "stubs:normal", *, until_idle: bool = True, **environment: str) -> subprocess.Popen:

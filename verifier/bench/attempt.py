@@ -64,7 +64,7 @@ class Order:
 def prepare_workers(compute: str) -> None:
     """Load what jobs need once, so that each starts in milliseconds. Windows has only the slow start."""
     if os.name != "nt":
-        _context().set_forkserver_preload(["__main__", compute.partition(":")[0]])
+        _context().set_forkserver_preload(["__main__", work.__module__, compute.partition(":")[0]])
         forkserver.ensure_running()
 
 

@@ -9,9 +9,10 @@ from verifier.bench.durable import make_folder, sha256_of, sync_file, sync_folde
 from verifier.bench.job import Job
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
-from verifier.bench.names import part_of, scan_name
+from verifier.bench.names import scan_name
 from verifier.bench.publish import remove_job_folder
 from verifier.bench.settle import fingerprint_of
+from verifier.rulebook import part_name
 
 
 def scan_in_job_folder(bench: Bench, job: Job) -> Path:
@@ -25,7 +26,7 @@ def claim(bench: Bench, journal: Journal, name: str) -> Job | None:
     Raises OSError when it cannot be moved; it then lies in the inbox as before.
     """
     safe_name = scan_name(name)
-    job = journal.job(journal.begin_claim(part_of(safe_name), os.fsencode(name), safe_name))
+    job = journal.job(journal.begin_claim(part_name(safe_name), os.fsencode(name), safe_name))
     crash_point(CrashPoint.CLAIM_RECORDED)
     scan = scan_in_job_folder(bench, job)
     try:

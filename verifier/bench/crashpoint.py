@@ -35,7 +35,6 @@ class CrashPoint(StrEnum):
     HELD_QUEUED_AGAIN = "held-queued-again"
     RECOVERY_CLAIM_SETTLED = "recovery-claim-settled"
     RECOVERY_ATTEMPT_DROPPED = "recovery-attempt-dropped"
-    RECOVERY_PUBLISHED = "recovery-published"
 
 
 def crash_point(point: CrashPoint) -> None:

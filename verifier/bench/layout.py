@@ -68,10 +68,6 @@ class Bench:
         """One attempt's folder: a late finisher of an earlier attempt writes into another one."""
         return self.job_folder(job) / f"try-{attempt}"
 
-    def sheet(self, part: str) -> Path:
-        """Where a part's dimension sheet lies, if there is one."""
-        return self.rules / "sheets" / f"{part}.toml"
-
 
 def new_bench(path: Path, rules_source: Path) -> Bench:
     """Make the folders and copy the rules that are missing; nothing that is there is written over.

@@ -59,11 +59,6 @@ def scan_name(name: str) -> str:
     return f"{part}.{ending}" if ending else part
 
 
-def part_of(name: str) -> str:
-    """The part a scan is of: its name up to the first dot."""
-    return name.partition(".")[0]
-
-
 def _is_trouble(character: str) -> bool:
     return character in FORBIDDEN or unicodedata.category(character).startswith("C")
 

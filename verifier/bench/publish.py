@@ -5,7 +5,6 @@ moves to held/.earlier/PART/replaced-by-JOB.
 """
 
 import filecmp
-import os
 import shutil
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from verifier.bench.job import Job
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
 from verifier.bench.result import Manifest, manifest_of, result_folder
+from verifier.rulebook import find_sheet
 
 # A sheet drafted for a part that has none.
 DRAFT_ENDING = ".sheet.toml"
@@ -101,10 +101,12 @@ def _place_in_held(bench: Bench, job: Job) -> None:
 
 def _offer_sheet(bench: Bench, journal: Journal, job: Job) -> None:
     """Lay the drafted sheet among the rules, to be filled in there; a sheet the person has is never touched."""
-    draft, sheet = bench.held / job.part / f"{job.part}{DRAFT_ENDING}", bench.sheet(job.part)
+    draft = bench.held / job.part / f"{job.part}{DRAFT_ENDING}"
     if not draft.is_file():
         return
-    if not os.path.lexists(sheet):
+    sheet = find_sheet(bench.rules, job.part)
+    if sheet is None:
+        sheet = bench.rules / "sheets" / f"{job.part}.toml"
         make_folder(sheet.parent)
         copy_file(draft, sheet)
         crash_point(CrashPoint.SHEET_OFFERED)

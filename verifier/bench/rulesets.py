@@ -1,6 +1,7 @@
 """Which rules lie in the rules folder, told by content: a change is seen even when it came while nobody watched."""
 
 import hashlib
+import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,7 +23,7 @@ class RuleSet:
 
 def rules_on(bench: Bench) -> RuleSet:
     """The rules as they lie there now."""
-    sheets = {file.stem: _digest_of(file) for file in _toml_files(bench.rules / "sheets")}
+    sheets = {unicodedata.normalize("NFC", file.stem): _digest_of(file) for file in _toml_files(bench.rules / "sheets")}
     others = hashlib.sha256()
     for file in _toml_files(bench.rules):
         others.update(f"{file.name} {_digest_of(file)}\n".encode("utf-8", "surrogateescape"))

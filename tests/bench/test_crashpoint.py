@@ -1,0 +1,111 @@
+"""The service is killed after each single step; whatever step it was, every file comes out once and whole."""
+
+import shutil
+import signal
+import tempfile
+from pathlib import Path
+
+import pytest
+from service import (
+    digest,
+    drop,
+    files_below,
+    make_bench,
+    mesh_is_whole_and_beside_its_report,
+    nothing_is_left_in_hand,
+    results_of,
+    rows,
+    serve_in_a_process,
+    serve_until_idle,
+)
+
+from verifier.bench import open_bench
+from verifier.bench.crashpoint import CrashPoint
+
+FIRST_PASS, FAILED, NEW_PASS, ARMREST, CLIP = "PASS\nfirst", "FAIL\n", "PASS\nnew", "armrest", "clip"
+# Only met on the way back from a crash: where the first crash must have been.
+ON_THE_WAY_BACK = {
+    CrashPoint.RECOVERY_CLAIM_SETTLED: CrashPoint.CLAIM_MOVED,
+    CrashPoint.RECOVERY_ATTEMPT_DROPPED: CrashPoint.ATTEMPT_STARTED,
+}
+EXPECTED_RESULTS = sorted(
+    [
+        (digest(FIRST_PASS), "PASS"),
+        (digest(FAILED), "FAIL"),
+        (digest(NEW_PASS), "PASS"),
+        (digest(ARMREST), "UNDECIDED"),
+        (digest(ARMREST), "PASS"),
+        (digest(CLIP), "UNDECIDED"),
+    ]
+)
+
+
+@pytest.fixture(scope="module")
+def prepared(quick_place):
+    """A pass that will be replaced, a held result that will be answered, and one whose sheet comes later."""
+    bench = make_bench(Path(tempfile.mkdtemp(dir=quick_place)))
+    for name, content in [("latch_lever", FIRST_PASS), ("latch_lever", FAILED), ("seat_armrest", ARMREST)]:
+        drop(bench, f"{name}.off", content)
+        serve_until_idle(bench)
+    return bench
+
+
+@pytest.fixture
+def bench(prepared, quick_place):
+    """The same, each time anew, with two files just dropped and the sheet just saved."""
+    root = Path(tempfile.mkdtemp(dir=quick_place)) / "bench"
+    shutil.copytree(prepared.root, root)
+    bench = open_bench(root)
+    drop(bench, "latch_lever.off", NEW_PASS)
+    drop(bench, "fence_clip.off", CLIP)
+    (bench.rules / "sheets" / "seat_armrest.toml").write_text("reading = 80.0")
+    return bench
+
+
+def run(bench, crash_at=""):
+    process = serve_in_a_process(bench, "stubs:drafting", crash_at)
+    process.join(20)
+    return process.exitcode
+
+
+def assert_everything_came_out_once(bench):
+    assert nothing_is_left_in_hand(bench)
+    assert results_of(bench) == EXPECTED_RESULTS
+    assert [row["state"] for row in rows(bench)] == ["done"] * 5
+    assert sorted(row["sha256"] for row in rows(bench)) == sorted(
+        digest(content) for content in (FIRST_PASS, FAILED, NEW_PASS, ARMREST, CLIP)
+    )
+    originals = [(bench.originals / name).read_text() for name in files_below(bench.originals)]
+    assert sorted(originals) == sorted([FIRST_PASS, FAILED, NEW_PASS, ARMREST, CLIP])
+    meshes = list(bench.slicer.glob("*.3mf"))
+    assert {mesh.stem for mesh in meshes} == {"latch_lever", "seat_armrest"}
+    assert all(mesh_is_whole_and_beside_its_report(mesh) for mesh in meshes)
+    assert (bench.rules / "sheets" / "fence_clip.toml").read_text() == "# measure these"
+    shown = [bench.slicer, bench.originals, bench.rules, *(held for held in bench.held.iterdir() if held != bench.earlier)]
+    assert not [file for folder in shown for file in folder.rglob(".*")]
+
+
+def test_without_a_crash_everything_comes_out_once(bench):
+    assert run(bench) == 0
+    assert_everything_came_out_once(bench)
+
+
+@pytest.mark.parametrize("point", [point for point in CrashPoint if point not in ON_THE_WAY_BACK])
+def test_after_a_kill_at_any_step_and_perhaps_once_more_there_everything_comes_out_once(bench, point):
+    assert run(bench, crash_at=point) == -signal.SIGKILL
+    assert run(bench, crash_at=point) in (0, -signal.SIGKILL)
+    assert run(bench) == 0
+    assert_everything_came_out_once(bench)
+
+
+@pytest.mark.parametrize("point", list(ON_THE_WAY_BACK))
+def test_after_a_kill_on_the_way_back_from_a_kill_everything_comes_out_once(bench, point):
+    assert run(bench, crash_at=ON_THE_WAY_BACK[point]) == -signal.SIGKILL
+    assert run(bench, crash_at=point) == -signal.SIGKILL
+    assert run(bench) == 0
+    assert_everything_came_out_once(bench)
+
+
+def test_the_variable_of_the_tests_changes_nothing_when_it_names_no_step(bench):
+    assert run(bench, crash_at="no-such-step") == 0
+    assert_everything_came_out_once(bench)
