@@ -4,7 +4,7 @@ import unicodedata
 
 # What our own sentences use beyond ASCII, for screens that can show nothing else.
 _IN_ASCII = str.maketrans(
-    {"±": "+/-", "×": "x", "–": "-", "—": "-", "−": "-", "·": "-", "…": "...", "°": " deg", "Ø": "dia ", "µ": "u"}
+    {"±": "+/-", "×": "x", "–": "-", "—": "-", "−": "-", "·": "-", "…": "...", "°": "deg", "Ø": "dia ", "µ": "u"}
     | {"’": "'", "‘": "'", "“": '"', "”": '"', "≥": ">=", "≤": "<=", "→": "->", "€": "EUR", "£": "GBP", "ß": "ss"}
 )
 

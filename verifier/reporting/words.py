@@ -50,12 +50,11 @@ def wanted_mm(size: SizeTable) -> float | None:
 
 
 def limits_in_words(size: SizeTable) -> str:
-    """'12.85 to 13.15 mm (ISO 2768-m)'."""
+    """'12.850 to 13.150', in the row's unit."""
     if size.tolerance_mm is None:
         return "no tolerance given"
     least, greatest = size.tolerance_mm
-    source = f" ({size.tolerance_source})" if size.tolerance_source else ""
-    return f"{least:.3f} to {greatest:.3f}{unit_of(size)}{source}"
+    return f"{least:.3f} to {greatest:.3f}" + ("°" if size.kind == "angle" else "")
 
 
 def printed_in_words(size: SizeTable) -> str:
@@ -63,8 +62,7 @@ def printed_in_words(size: SizeTable) -> str:
     if size.printed_mm is None:
         return ""
     spread = "" if size.printed_expanded_uncertainty_mm is None else f" ± {size.printed_expanded_uncertainty_mm:.3f}"
-    verdict = "" if size.printed_verdict is None else f": {size.printed_verdict}"
-    return f"{size.printed_mm:.3f}{spread}{unit_of(size)}{verdict}"
+    return f"{size.printed_mm:.3f}{spread}{unit_of(size)}"
 
 
 def misreading_in_words(size: SizeTable) -> str:
@@ -81,7 +79,7 @@ def row_notes(size: SizeTable) -> tuple[str, ...]:
     printed_doubt = size.printed_verdict not in (None, "PASS")
     notes = (
         size.reason,
-        f"as printed: {printed_in_words(size)}" if printed_doubt else "",
+        f"as printed: {printed_in_words(size)}, {size.printed_verdict}" if printed_doubt else "",
         f"the worst of {size.set_size} equal places" if size.set_size > 1 else "",
         "" if size.required else "not required for a pass",
     )

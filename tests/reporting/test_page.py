@@ -1,0 +1,298 @@
+"""The page, as text and as a browser shows it."""
+
+import json
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from verifier.inspection import Inspection
+from verifier.reporting import as_json, page
+from verifier.reporting.page_rows import page_rows
+from verifier.reporting.shown import ShownMesh, shown_mesh
+
+from .examples import EVERY, FAILED, HELD, PASSED, PIVOT, UNDECIDED, hostile, size, told_texts
+from .test_shown import lever
+
+SHOWN = shown_mesh(lever(1.0), at_most=20_000)
+MOST_BYTES = 8_000_000
+QUIET = ("--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run")
+# WCAG 2.2, 1.4.3: contrast of text at level AA.
+LEAST_CONTRAST = 4.5
+
+
+class Words(HTMLParser):
+    """The text a reader sees, and every address the page names."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.text, self.addresses, self.inside = "", [], ""
+
+    def handle_starttag(self, tag, attrs):
+        self.inside = tag
+        self.addresses += [value for key, value in attrs if key in ("src", "href", "action", "data", "poster")]
+
+    def handle_data(self, data):
+        if self.inside not in ("script", "style"):
+            self.text += data
+
+
+def read(html: str) -> Words:
+    words = Words()
+    words.feed(html)
+    return words
+
+
+def squeezed(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("inspection", EVERY.values(), ids=EVERY.keys())
+def test_everything_said_stands_on_the_page(inspection: Inspection):
+    shown = squeezed(read(page.render(inspection, SHOWN)).text)
+    assert [text for text in told_texts(inspection) if text not in shown] == []
+
+
+@pytest.mark.parametrize("inspection", [*EVERY.values(), hostile()], ids=[*EVERY, "hostile"])
+def test_the_page_carries_the_json_report_whole(inspection: Inspection):
+    html = page.render(inspection, SHOWN)
+    inside = re.search(r'<script type="application/json" id="inspection">(.*?)</script>', html, re.DOTALL)
+    assert inside is not None
+    assert json.loads(inside[1]) == json.loads(as_json.render(inspection))
+
+
+def test_the_page_names_no_address_and_is_small_enough_to_send():
+    html = page.render(PASSED, SHOWN)
+    assert read(html).addresses == ["data:,"]
+    assert len(html.encode()) < MOST_BYTES
+
+
+def test_no_text_from_outside_becomes_part_of_the_page():
+    html = page.render(hostile(), SHOWN)
+    assert html.count("<script") == page.render(PASSED, SHOWN).count("<script")
+    assert "<img" not in html
+    assert "{{ 7 * 7 }}" in html
+    assert all(char == "\n" or char.isprintable() for char in read(html).text)
+
+
+def test_the_part_is_first_seen_along_its_shortest_side_longest_across():
+    turn = page.first_turn(SHOWN)
+    assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-12)
+    assert np.linalg.det(turn) == pytest.approx(1.0)
+    assert abs(turn[0, 0]) > 0.999
+    assert turn[2, 2] == pytest.approx(np.cos(np.radians(page.FIRST_TILT_DEG)), abs=0.01)
+
+
+def test_a_part_without_surface_still_has_a_page():
+    nothing = ShownMesh(np.zeros((0, 3), np.float32), np.zeros((0, 3), np.int32), np.zeros(0, np.uint8))
+    assert "PASS" in page.render(PASSED, nothing)
+
+
+@pytest.mark.parametrize(
+    ("corrected_mm", "beyond", "at"),
+    # The limits, 119.74 and 120.34, are drawn at 25 and 135.
+    [(120.04, "", 80.0), (120.34, "", 135.0), (121.5, "above", 347.7), (118.0, "below", -294.0)],
+)
+def test_a_bar_on_the_page_puts_the_size_between_or_beyond_its_limits(corrected_mm: float, beyond: str, at: float):
+    (row,) = page_rows((size("length", corrected_mm=corrected_mm),))
+    assert row.bar is not None
+    assert (row.bar.beyond, row.bar.at) == (beyond, pytest.approx(at, abs=0.5))
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    chromium = os.environ.get("VERIFIER_CHROMIUM") or shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("no Chromium here: install it, or put its path in VERIFIER_CHROMIUM")
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox", *QUIET])
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def opened(browser: Browser, tmp_path: Path) -> Iterator["Opened"]:
+    opened = Opened(browser, tmp_path)
+    yield opened
+    opened.tab.close()
+    assert opened.complaints == []
+    assert opened.requests == [opened.address]
+
+
+class Opened:
+    """A page in the browser, with what the browser complained of and asked for."""
+
+    def __init__(self, browser: Browser, folder: Path) -> None:
+        self.file = folder / "latch_lever.report.html"
+        self.address = self.file.as_uri()
+        self.complaints: list[str] = []
+        self.requests: list[str] = []
+        self.tab: Page = browser.new_page(viewport={"width": 1440, "height": 900})
+        self.tab.on("console", lambda message: self.complaints.append(message.text))
+        self.tab.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.tab.on("request", lambda request: self.requests.append(request.url))
+
+    def show(self, inspection: Inspection, *, width: int = 1440, scheme: str = "light") -> Page:
+        self.file.write_bytes(page.render(inspection, SHOWN).encode())
+        self.tab.set_viewport_size({"width": width, "height": 900})
+        self.tab.emulate_media(color_scheme=scheme)
+        self.tab.goto(self.address)
+        self.tab.wait_for_selector("#picture.drawn")
+        return self.tab
+
+
+PIXELS = """() => {
+  const counts = {measured: 0, filled: 0, rebuilt: 0, nothing: 0};
+  const {data} = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+  for (let at = 0; at < data.length; at += 4) {
+    const [r, g, b, a] = data.slice(at, at + 4);
+    if (a === 0) counts.nothing += 1;
+    else if (r > 1.8 * b) counts.filled += 1;
+    else if (b > 1.8 * r) counts.rebuilt += 1;
+    else counts.measured += 1;
+  }
+  return counts;
+}"""
+
+
+def test_the_picture_shows_measured_filled_and_rebuilt_surface(opened: Opened):
+    seen = opened.show(PASSED).evaluate(PIXELS)
+    # The 4 mm filled disc and the part's 80 x 30 mm top, both seen under the same tilt, are in their own proportion;
+    # the part's front, 10 mm high and seen at sin 35 degrees, and the bore's mouth are counted on the way.
+    top = (80 * 30 - np.pi * 25) * np.cos(np.radians(35)) + 80 * 10 * np.sin(np.radians(35))
+    assert seen["filled"] / (seen["measured"] + seen["filled"]) == pytest.approx(
+        np.pi * 16 * np.cos(np.radians(35)) / top,
+        rel=0.15,  # ragged border, one 1 mm triangle wide
+    )
+    assert seen["rebuilt"] > 500
+    assert seen["nothing"] > 0.1 * sum(seen.values())  # there is room about the part
+
+
+def test_a_row_that_is_clicked_lights_up_its_callout_and_again_lets_go(opened: Opened):
+    tab = opened.show(FAILED)
+    tab.click("tbody[data-row='3'] th")
+    assert tab.locator(".balloon.on").all_inner_texts() == ["3"]
+    assert tab.locator(".dimension.on").count() == 1
+    assert tab.locator("tbody[data-row='3'] .pick").get_attribute("aria-pressed") == "true"
+    tab.click("tbody[data-row='3'] th")
+    assert tab.locator(".balloon.on, tbody.on").count() == 0
+
+
+def test_a_callout_that_is_clicked_lights_up_its_row(opened: Opened):
+    tab = opened.show(FAILED)
+    tab.get_by_role("button", name="2 pivot bore: PASS").click()
+    assert tab.locator("tbody.on").get_attribute("data-row") == "2"
+
+
+def test_the_keyboard_alone_reaches_rows_and_turns_the_part(opened: Opened):
+    tab = opened.show(FAILED)
+    tab.focus("tbody[data-row='2'] .pick")
+    tab.keyboard.press("Enter")
+    assert tab.locator(".balloon.on").all_inner_texts() == ["2"]
+    before = tab.evaluate("state.turn.slice()")
+    tab.focus("canvas")
+    tab.keyboard.press("ArrowLeft")
+    assert tab.evaluate("state.turn") != before
+    tab.keyboard.press("0")
+    assert tab.evaluate("state.turn") == before
+
+
+def test_dragging_turns_the_part_and_it_stays_a_rotation(opened: Opened):
+    tab = opened.show(PASSED)
+    box = tab.locator("canvas").bounding_box()
+    assert box is not None
+    tab.mouse.move(box["x"] + 20, box["y"] + 20)
+    tab.mouse.down()
+    tab.mouse.move(box["x"] + 220, box["y"] + 90, steps=4)
+    tab.mouse.up()
+    turn = np.array(tab.evaluate("state.turn")).reshape(3, 3)
+    assert not np.allclose(turn, page.first_turn(SHOWN), atol=0.1)
+    assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-5)  # the page is given the turn to six decimals
+    assert np.linalg.det(turn) == pytest.approx(1.0, abs=1e-5)
+
+
+def test_every_size_with_a_place_has_a_callout_that_lies_on_the_part(opened: Opened):
+    tab = opened.show(UNDECIDED)
+    assert tab.locator(".balloon").all_inner_texts() == ["1", "2", "3"]  # the fourth size was not found
+    seen = tab.evaluate(
+        "project(inspection.sizes[1].points_mm[0], solid, {turn: [1,0,0,0,1,0,0,0,1], scale: 2, middle: [0, 0]})"
+    )
+    middle = (SHOWN.vertices_mm.min(axis=0) + SHOWN.vertices_mm.max(axis=0)) / 2
+    x, y, z = np.array(PIVOT.points_mm[0]) - middle
+    assert seen == pytest.approx([2 * x, -2 * y, z], abs=1e-5)
+
+
+def test_sizes_still_to_be_measured_bear_their_names_in_the_picture(opened: Opened):
+    tab = opened.show(HELD)
+    assert tab.locator(".balloon").all_inner_texts() == ["1 wall thickness", "2 overall length"]
+
+
+def test_the_report_can_be_saved_from_the_page(opened: Opened):
+    tab = opened.show(PASSED)
+    with tab.expect_download() as saving:
+        tab.click("#save")
+    assert saving.value.suggested_filename == "latch_lever.report.json"
+    assert json.loads(Path(saving.value.path()).read_text(encoding="utf-8")) == json.loads(as_json.render(PASSED))
+    opened.requests = [address for address in opened.requests if not address.startswith("blob:")]
+
+
+@pytest.mark.parametrize("width", [360, 760, 1000, 1500, 1900])
+@pytest.mark.parametrize("inspection", [UNDECIDED, hostile()], ids=["undecided", "hostile"])
+def test_nothing_sticks_out_sideways(opened: Opened, inspection: Inspection, width: int):
+    tab = opened.show(inspection, width=width)
+    assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    wide = "[...document.querySelectorAll('.card')].filter((card) => card.scrollWidth > card.clientWidth).length"
+    assert tab.evaluate(wide) == 0
+
+
+CONTRAST = """() => {
+  const numbers = (colour) => colour.match(/[\\d.]+/g).map(Number);
+  const light = (colour) => {
+    const [r, g, b] = numbers(colour).map((full) => full / 255)
+      .map((part) => (part <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4));
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const ground = (element) => {
+    const colour = getComputedStyle(element).backgroundColor;
+    return numbers(colour)[3] === 0 ? ground(element.parentElement) : colour;
+  };
+  const worded = [...document.querySelectorAll("body *")].filter((element) => element.checkVisibility() &&
+    [...element.childNodes].some((node) => node.nodeType === 3 && node.textContent.trim()) &&
+    !["SCRIPT", "STYLE", "NOSCRIPT"].includes(element.tagName));
+  return worded.map((element) => {
+    const [one, two] = [light(getComputedStyle(element).color), light(ground(element))];
+    return [(Math.max(one, two) + 0.05) / (Math.min(one, two) + 0.05), element.textContent.trim().slice(0, 40)];
+  });
+}"""
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("inspection", [PASSED, FAILED, UNDECIDED], ids=["passed", "failed", "undecided"])
+def test_every_word_stands_out_from_its_ground_by_day_and_by_night(opened: Opened, inspection: Inspection, scheme: str):
+    tab = opened.show(inspection, scheme=scheme)
+    tab.click("tbody[data-row='1'] th")
+    contrasts = tab.evaluate(CONTRAST)
+    assert len(contrasts) > 40
+    assert [entry for entry in contrasts if entry[0] < LEAST_CONTRAST] == []
+
+
+def test_hostile_names_run_no_script(opened: Opened):
+    tab = opened.show(hostile())
+    tab.on("dialog", lambda dialog: opened.complaints.append(dialog.message))
+    tab.click("tbody[data-row='1'] .pick")
+    assert tab.locator("img").count() == 0
+    assert tab.locator("h1").inner_text().startswith("[red]x[/] <script>alert(1)</script>")
+
+
+def test_on_paper_the_controls_are_gone_and_the_picture_stays(opened: Opened):
+    tab = opened.show(PASSED)
+    tab.emulate_media(media="print")
+    assert not tab.locator(".controls").is_visible()
+    assert tab.locator("canvas").is_visible()
+    assert tab.locator("#picture").bounding_box()["height"] > 100

@@ -1,0 +1,147 @@
+"""The report as one HTML file: verdict, next steps, the part to turn about, every size, and the JSON inside it."""
+
+import base64
+import hashlib
+import json
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from verifier.inspection import Inspection
+from verifier.mesh import Mesh, face_areas_mm2
+from verifier.reporting import as_json
+from verifier.reporting.page_rows import page_rows, surfaces
+from verifier.reporting.plain import one_line
+from verifier.reporting.shown import ShownMesh
+from verifier.reporting.words import (
+    VERDICT_MEANING,
+    bore_in_words,
+    coat_in_words,
+    filament_in_words,
+    mend_in_words,
+    print_in_words,
+    scale_in_words,
+    scan_in_words,
+    step_in_words,
+)
+
+FOLDER = Path(__file__).parent
+
+# The part is first seen from above its broadest side, tilted so that depth shows.
+FIRST_TILT_DEG = 35.0
+
+
+def render(inspection: Inspection, shown: ShownMesh) -> str:
+    """The page, complete in itself: its policy forbids the browser every request and every script but its own."""
+    style, script = _text_of("page.css"), _text_of("solid_view.js") + _text_of("page.js")
+    return (
+        _environment()
+        .get_template("page.html.j2")
+        .render(
+            told=inspection,
+            policy=_policy(style, script),
+            style=Markup(style),
+            script=Markup(script),
+            inspection_json=_inside_a_page(as_json.render(inspection)),
+            shown_json=_inside_a_page(json.dumps(_packed(shown))),
+            meaning=VERDICT_MEANING[inspection.verdict],
+            rows=page_rows(inspection.sizes),
+            surfaces=surfaces(shown),
+            **_sentences(inspection),
+        )
+    )
+
+
+def _sentences(told: Inspection) -> dict[str, object]:
+    """What the page says in sentences, by the template's names."""
+    return {
+        "filament": filament_in_words(told.print),
+        "cautions": (*told.cautions, *told.print.cautions),
+        "scan": (
+            f"{scan_in_words(told.scan)}.",
+            f"{scale_in_words(told.scale)} {told.scale.reason}",
+            f"{coat_in_words(told.coat)} {told.coat.reason}",
+            *told.scan.notices,
+        ),
+        "mended": (mend_in_words(told.mend), *map(step_in_words, told.mend.steps)),
+        "bores": tuple(f"{bore.row or bore.name}: {bore_in_words(bore)}. {bore.note}" for bore in told.bores),
+        "printing": (*print_in_words(told.print), *told.print.notes),
+    }
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=FileSystemLoader(FOLDER),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_shown_safely,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _shown_safely(value: object) -> object:
+    """Control and direction characters are not left for the browser to interpret; escaping comes after this."""
+    return one_line(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+@cache
+def _text_of(name: str) -> str:
+    return (FOLDER / name).read_text(encoding="utf-8")
+
+
+def _policy(style: str, script: str) -> str:
+    """A content security policy that knows the page's one style and one script by their hashes, and nothing else."""
+    return (
+        f"default-src 'none'; script-src '{_sha256(script)}'; style-src '{_sha256(style)}';"
+        " img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _sha256(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+def _inside_a_page(text: str) -> Markup:
+    """JSON that no browser can take for the end of its script element: '<' is written as JSON's own escape."""
+    return Markup(text.replace("<", "\\u003c"))
+
+
+def _packed(shown: ShownMesh) -> dict[str, object]:
+    """The mesh for the page's script: little-endian arrays in base64, corner numbers in 16 bits where they fit."""
+    wide = len(shown.vertices_mm) > 2**16
+    return {
+        "vertices": _base64(shown.vertices_mm.astype("<f4")),
+        "faces": _base64(shown.faces.astype("<u4" if wide else "<u2")),
+        "origin": _base64(shown.origin),
+        "wide": wide,
+        "turn": [round(float(entry), 6) for entry in first_turn(shown).ravel()],
+    }
+
+
+def _base64(array: NDArray[np.generic]) -> str:
+    return base64.b64encode(array.tobytes()).decode()
+
+
+def first_turn(shown: ShownMesh) -> NDArray[np.float64]:
+    """The turn the part is first seen under: longest across, shortest towards the eye, then tilted; (3, 3) rotation.
+
+    The directions are the principal ones of the surface, each triangle counted by its area: corners lie denser where
+    the surface is bent, and would pull the picture askew.
+    """
+    if len(shown.faces) == 0:
+        return np.eye(3)
+    mesh = Mesh(shown.vertices_mm.astype(np.float64), shown.faces.astype(np.int64))
+    spread = np.cov(mesh.corners_mm.mean(axis=1).T, aweights=face_areas_mm2(mesh))
+    turn = np.linalg.eigh(spread).eigenvectors.T[::-1]
+    # A direction has no sign of its own: each looks along its largest coordinate, and the second follows.
+    turn *= np.sign(turn[np.arange(3), np.abs(turn).argmax(axis=1)])[:, None]
+    turn[1] *= np.sign(np.linalg.det(turn))
+    tilt = np.radians(FIRST_TILT_DEG)
+    tilted = np.array([[1, 0, 0], [0, np.cos(tilt), np.sin(tilt)], [0, -np.sin(tilt), np.cos(tilt)]])
+    return np.asarray(tilted @ turn)

@@ -1,0 +1,146 @@
+"""The page's table of sizes and its legend, worked out so that the template only has to place them."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from verifier.inspection import SizeTable
+from verifier.mending.solid import Origin
+from verifier.mesh import Mesh, face_areas_mm2
+from verifier.reporting.bar import Bar, bar_of
+from verifier.reporting.shown import ShownMesh
+from verifier.reporting.words import (
+    figure,
+    limits_in_words,
+    misreading_in_words,
+    row_notes,
+    share,
+    unit_of,
+    wanted_mm,
+)
+
+# The drawing is 160 wide; the limits stand in from its ends, so that a size somewhat outside still has its place.
+LEFT, RIGHT, WIDTH = 25.0, 135.0, 160.0
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnBar:
+    """A bar in the units of its drawing, 160 wide; `beyond` where the size lies outside the drawing."""
+
+    at: float
+    aim: float | None
+    guard: float
+    spread_from: float
+    spread_to: float
+    beyond: Literal["", "below", "above"]
+    words: str
+    left: float = LEFT
+    right: float = RIGHT
+
+
+@dataclass(frozen=True, slots=True)
+class PageRow:
+    """One row of the table, its figures as text."""
+
+    number: int
+    size: SizeTable
+    notes: tuple[str, ...]
+    wanted: str
+    corrected: str
+    off: str
+    limits: str
+    printed: tuple[str, ...]
+    bar: DrawnBar | None
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """One kind of surface for the legend."""
+
+    words: str
+    colour: str
+    dark: str
+    texture: str
+
+
+def page_rows(sizes: tuple[SizeTable, ...]) -> tuple[PageRow, ...]:
+    """The rows in the sheet's order, numbered from one as the callouts are."""
+    return tuple(_row(number, size) for number, size in enumerate(sizes, 1))
+
+
+def _row(number: int, size: SizeTable) -> PageRow:
+    wanted, bar, turn = wanted_mm(size), bar_of(size), "°" if size.kind == "angle" else ""
+    off = "–" if size.deviation_mm is None else f"{figure(size.deviation_mm, signed=True)}{turn}"
+    spread = "" if size.expanded_uncertainty_mm is None else f" ± {figure(size.expanded_uncertainty_mm)}"
+    return PageRow(
+        number,
+        size,
+        _notes(size),
+        wanted="measure" if wanted is None else f"{wanted:.2f}{turn}",
+        corrected=figure(size.corrected_mm),
+        off=off + spread,
+        limits=limits_in_words(size),
+        printed=_printed(size),
+        bar=None if bar is None else _drawn(bar, size),
+    )
+
+
+def _notes(size: SizeTable) -> tuple[str, ...]:
+    measured = "" if size.measured_mm is None else f"{figure(size.measured_mm)}{unit_of(size)} on the scan"
+    return tuple(
+        note
+        for note in (*row_notes(size), measured, size.tolerance_source, _seen(size), misreading_in_words(size))
+        if note
+    )
+
+
+def _printed(size: SizeTable) -> tuple[str, ...]:
+    """What the print will measure, on two lines to keep the column narrow."""
+    if size.printed_mm is None:
+        return ("–",)
+    spread = figure(size.printed_expanded_uncertainty_mm)
+    return f"{figure(size.printed_mm)} ± {spread}", size.printed_verdict or ""
+
+
+def _seen(size: SizeTable) -> str:
+    return "" if size.seen_share is None or size.seen_share >= 0.995 else f"seen over {share(size.seen_share)} of it"
+
+
+def _drawn(bar: Bar, size: SizeTable) -> DrawnBar:
+    at = _place(bar.at)
+    return DrawnBar(
+        at=at,
+        aim=None if bar.aim is None or not 0 <= bar.aim <= 1 else _place(bar.aim),
+        guard=round(bar.guard * (RIGHT - LEFT), 1),
+        spread_from=max(0.0, _place(bar.at - bar.spread)),
+        spread_to=min(WIDTH, _place(bar.at + bar.spread)),
+        beyond="below" if at < 5 else "above" if at > WIDTH - 5 else "",
+        words=f"{figure(size.corrected_mm)} of {limits_in_words(size)}",
+    )
+
+
+def _place(share_of_tolerance: float) -> float:
+    return round(LEFT + share_of_tolerance * (RIGHT - LEFT), 1)
+
+
+_STRIPES = "M-2 8 L8 -2 M4 18 L22 0 M16 20 L30 6"
+_DOTS = "M3 4 h3 M11 4 h3 M19 4 h3 M3 12 h3 M11 12 h3 M19 12 h3"
+# The same colours and textures as in solid_view.js.
+_LOOKS = {
+    Origin.MEASURED: ("measured", "#d6d3cb", "#8d8b86", ""),
+    Origin.FILLED: ("filled in, striped", "#e48a14", "#965b0d", _STRIPES),
+    Origin.REBUILT: ("rebuilt, dotted", "#3a84c8", "#265784", _DOTS),
+}
+
+
+def surfaces(shown: ShownMesh) -> tuple[Surface, ...]:
+    """The kinds of surface the part has, each with its share of the whole."""
+    areas_mm2 = face_areas_mm2(Mesh(shown.vertices_mm.astype(np.float64), shown.faces.astype(np.int64)))
+    whole_mm2 = float(areas_mm2.sum()) or 1.0
+    found = ((look, float(areas_mm2[shown.origin == origin].sum())) for origin, look in _LOOKS.items())
+    return tuple(
+        Surface(f"{name}: {share(area / whole_mm2)}", colour, dark, texture)
+        for (name, colour, dark, texture), area in found
+        if area > 0
+    )
