@@ -48,10 +48,21 @@ def _first_mistake(error: ValidationError, model: type[BaseModel], file: TomlFil
     found: dict[Place, ErrorDetails] = {}
     for details in error.errors(include_url=False, include_input=True):
         found.setdefault(_place(details, file.values), details)
+    found = _without_misspelt(found)
     place = min(found, key=file.line)
     what, do = _sentence(found[place], place, model)
     more = {1: "", 2: " (and one more mistake further down)"}.get(len(found), f" (and {len(found) - 1} more mistakes)")
     return RuleMistake(f"{what}{more}", where=file.where(place), do=do)
+
+
+def _without_misspelt(found: dict[Place, ErrorDetails]) -> dict[Place, ErrorDetails]:
+    """Without the missing keys of a table that has an unknown one: most likely they are the same key, misspelt."""
+    unknown = {place[:-1] for place, details in found.items() if details["type"] == "extra_forbidden"}
+    return {
+        place: details
+        for place, details in found.items()
+        if details["type"] != "missing" or place[:-1] not in unknown or isinstance(place[-1], int)
+    }
 
 
 def _place(details: ErrorDetails, values: Any) -> Place:
@@ -126,8 +137,8 @@ def nearest_first(name: str, choices: Iterable[str]) -> list[str]:
 
 
 def either(choices: list[str]) -> str:
-    """'a', 'b' or 'c'."""
-    quoted = [f"'{choice}'" for choice in choices]
+    """'a', 'b' or 'c'; of many, the first eight."""
+    quoted = [f"'{choice}'" for choice in choices[:8]] + ([f"one of {len(choices) - 8} more"] if choices[8:] else [])
     return " or ".join([", ".join(quoted[:-1]), quoted[-1]] if len(quoted) > 1 else quoted)
 
 
