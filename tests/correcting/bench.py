@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from verifier.measuring.size import Size
+from verifier.rulebook import reading_of
 from verifier.rulebook.rules import (
     Acceptance,
     Calliper,
@@ -38,7 +39,7 @@ FILAMENT = Filament(
 
 PRINTER = Printer(name="bench printer", bed_x_mm=220, bed_y_mm=220, bed_z_mm=250, source=SOURCE)
 
-# DIN 862, digital: 0.02 to 100 mm; u = 0.0157 with the step and the repeat.
+# DIN 862, digital: 0.02 to 100 mm; u = 0.0156 with the step and the repeat.
 CALLIPER = Calliper(
     name="digital",
     limits_mm=((100.0, 0.02), (200.0, 0.03), (500.0, 0.03)),
@@ -47,8 +48,6 @@ CALLIPER = Calliper(
     repeat_mm=0.01,
     source=SOURCE,
 )
-CALLIPER_U_MM = float(np.sqrt(0.02**2 / 3 + 0.01**2 / 12 + 0.01**2))
-
 SCAN_U_MM = 0.015
 
 
@@ -156,3 +155,9 @@ def scanned(part: Sequence[Row], scale: float = 1.0, coat_mm: float = 0.0, error
         )
         for row, error in zip(part, each, strict=True)
     )
+
+
+def reading_u_mm(part: Sequence[Row]) -> np.ndarray:
+    """Standard uncertainty of the reading of each size of a part, as the rulebook states it."""
+    sheet, rules = sheet_for(part), shop()
+    return np.array([reading_of(row, sheet, rules).u for row in sheet.rows])

@@ -2,11 +2,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from tests.correcting.bench import CALLIPER_U_MM, LEVER, SCAN_U_MM, Row, scanned, sheet_for, shop
+from tests.correcting.bench import LEVER, SCAN_U_MM, Row, reading_u_mm, scanned, sheet_for, shop
 from verifier.correcting.correction import Correction
 from verifier.correcting.scale_coat import separate_scale_from_coat
 
 RULES = shop()
+READ_U_MM = reading_u_mm(LEVER)
 
 
 def correct(
@@ -96,7 +97,7 @@ def test_a_row_three_tenths_off_is_shown_three_tenths_off() -> None:
         if row == 0:
             continue  # the only long outside size: checked for in its own test
         true = np.array([r.true_mm for r in LEVER])
-        readings = true + chance.normal(0, CALLIPER_U_MM, len(LEVER))
+        readings = true + chance.normal(0, READ_U_MM, len(LEVER))
         errors = chance.normal(0, SCAN_U_MM, len(LEVER))
         errors[row] += 0.30
         found = correct(readings=list(readings), scale=1.002, coat_mm=0.03, errors=errors)
@@ -157,7 +158,7 @@ def covered_share(scale: float, coat_mm: float, noise: float, trials: int = 400)
     held, terms = [], []
     true = np.array([row.true_mm for row in LEVER])
     for _ in range(trials):
-        readings = true + chance.normal(0, noise * CALLIPER_U_MM, len(true))
+        readings = true + chance.normal(0, noise * READ_U_MM, len(true))
         found = correct(
             readings=list(readings),
             scale=scale,
@@ -196,7 +197,7 @@ def test_terms_that_are_not_there_are_called_significant_in_one_case_of_twenty()
     applied = []
     for _ in range(300):
         found = correct(
-            readings=list(true + chance.normal(0, CALLIPER_U_MM, len(true))),
+            readings=list(true + chance.normal(0, READ_U_MM, len(true))),
             errors=chance.normal(0, SCAN_U_MM, len(true)),
         )
         applied += [found.scale.applied, found.coat.applied]
