@@ -58,6 +58,10 @@ def test_any_name_that_can_be_printed_survives(tmp_path_factory, names):
     assert [row.name for row in sheet.rows] == names
 
 
+def test_a_part_whose_file_name_is_no_utf_8_still_gets_a_text_that_can_be_written():
+    assert 'part = "lever?"' in draft_sheet_text("lever\udcff", ROWS).encode().decode()
+
+
 def test_a_part_nobody_could_measure_anything_of_still_gets_a_sheet(tmp_path):
     path = sheet_on_disk(tmp_path, draft_sheet_text("fence_clip", ()), "fence_clip.toml")
     assert load_sheet(path, shipped_rules()).rows == ()

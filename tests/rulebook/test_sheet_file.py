@@ -5,7 +5,7 @@ import pytest
 
 from tests.rulebook.shop import sheet_on_disk, shipped_rules
 from verifier.rulebook import find_sheet, load_sheet, part_name, row_limits
-from verifier.shipped import demo_folder
+from verifier.shipped import demo_folder, rules_folder
 
 SHEET = """\
 # a remark
@@ -107,6 +107,13 @@ def test_a_sheet_is_found_however_the_disk_stores_its_accents(tmp_path):
 
 def test_a_rules_folder_without_sheets_has_none(tmp_path):
     assert find_sheet(tmp_path, "latch_lever") is None
+
+
+def test_the_example_beside_the_sheets_loads(tmp_path):
+    readme = (rules_folder() / "sheets" / "README.md").read_text(encoding="utf-8")
+    example = readme.split("```toml\n")[1].split("```")[0]
+    sheet = load_sheet(sheet_on_disk(tmp_path, example), shipped_rules())
+    assert [row.name for row in sheet.rows] == ["pivot", "pin", "pivot to pin"]
 
 
 def test_every_sheet_of_the_demo_loads():

@@ -78,6 +78,11 @@ def test_a_missing_file_is_refused_by_name(tmp_path):
     assert str(tmp_path) in error.do
 
 
+def test_a_name_a_terminal_would_obey_is_told_without_what_it_would_obey(tmp_path):
+    error = refused(tmp_path / "lever\x1b[31m\udcff.toml")
+    assert error.where == "lever?[31m?.toml"
+
+
 def test_a_folder_in_the_place_of_a_file_is_refused(tmp_path):
     (tmp_path / "latch_lever.toml").mkdir()
     assert "no ordinary file" in refused(tmp_path / "latch_lever.toml").what

@@ -76,4 +76,5 @@ def _row_text(row: Drafted) -> str:
 
 
 def _quoted(text: str) -> str:
-    return tomlkit.string(text).as_string()
+    # A file name that is no UTF-8 comes with half characters, which no file can hold.
+    return tomlkit.string(text.encode("utf-8", "replace").decode()).as_string()

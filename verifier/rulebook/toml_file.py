@@ -31,7 +31,7 @@ _SYNTAX = (
 class TomlFile:
     """A TOML file that could be read.
 
-    name : the file's name, without its folders
+    name : the file's name, without its folders, as it can be shown
     values : lists are tuples
     """
 
@@ -58,29 +58,35 @@ def read_toml(path: Path) -> TomlFile:
 
     Raises RuleMistake when it cannot be opened, is over 1 MiB, is not UTF-8 or is not TOML.
     """
-    text = _decode(path.name, _read(path))
-    return TomlFile(path.name, text, _with_tuples(_parse(path.name, text)))
+    name = _told(path)
+    text = _decode(name, _read(path, name))
+    return TomlFile(name, text, _with_tuples(_parse(name, text)))
+
+
+def _told(path: Path) -> str:
+    """The file's name as it can be shown: a terminal would obey some characters and cannot write others."""
+    return "".join(letter if letter.isprintable() else "?" for letter in path.name)
 
 
 def _where(name: str, line: int) -> str:
     return f"{name}, line {line}"
 
 
-def _read(path: Path) -> bytes:
+def _read(path: Path, name: str) -> bytes:
     try:
         # A pipe or a device would keep us waiting when opened, so it is not opened.
         if not stat.S_ISREG(path.stat().st_mode):
-            raise RuleMistake("this is no ordinary file", where=path.name, do="Put a text file in its place")
+            raise RuleMistake("this is no ordinary file", where=name, do="Put a text file in its place")
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)
     except OSError as error:
         raise RuleMistake(
             f"the file cannot be opened ({error.strerror})",
-            where=path.name,
+            where=name,
             do=f"See that it stands in {path.parent} and may be read; 'verifier new' makes a folder with every file",
         ) from error
     if len(data) > MAX_BYTES:
-        raise RuleMistake("the file is larger than 1 MiB", where=path.name, do="Keep sizes and rules in it, no more")
+        raise RuleMistake("the file is larger than 1 MiB", where=name, do="Keep sizes and rules in it, no more")
     return data
 
 
