@@ -36,6 +36,15 @@ def _refuse_long_lines(text: bytes, max_line_bytes: int, where: str) -> None:
         start = end + 1
 
 
+def cut_short(data: bytes) -> tuple[str, ...]:
+    """The notice for a text without a last line end: its last number may have lost digits, which no count shows."""
+    if data.endswith((b"\n", b"\r")):
+        return ()
+    return (
+        "Its last line has no end: if the export was stopped half-way, the end of the surface is missing or wrong.",
+    )
+
+
 def numbers(text: bytes, where: str) -> Array:
     """All numbers of a text that has nothing else, (n,) float64.
 

@@ -8,7 +8,7 @@ from verifier.errors import Malformed, NoTriangles
 from verifier.mesh import Array, BoolArray, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.lines import Lines, lines_of, without_comments
-from verifier.reading.numbers import numbers_by_line, plain_text, whole_numbers
+from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, whole_numbers
 from verifier.reading.polygons import fan
 from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
@@ -35,13 +35,7 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
     corners, counts = _corners(lines, is_face, where)
     known = np.repeat(np.cumsum(is_vertex, dtype=np.int64)[is_face], counts)
     faces, notices = fan(_from_zero(corners, known, where), counts, limits.max_triangles, where)
-    return RawMesh(vertices, faces, None, notices + _cut_short(data))
-
-
-def _cut_short(data: bytes) -> tuple[str, ...]:
-    if data.endswith((b"\n", b"\r")):
-        return ()
-    return ("Its last line has no end: if the export was stopped half-way, part of the surface is missing.",)
+    return RawMesh(vertices, faces, None, notices + cut_short(data))
 
 
 def _vertices(lines: Lines, is_vertex: BoolArray, where: str) -> Array:

@@ -8,7 +8,7 @@ from verifier.errors import Malformed, NoTriangles, Truncated
 from verifier.mesh import Array, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.lines import without_comments
-from verifier.reading.numbers import numbers_by_line, plain_text, whole_numbers
+from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, whole_numbers
 from verifier.reading.polygons import fan
 from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
@@ -33,7 +33,7 @@ def read_off(data: bytes, where: str, limits: Reading) -> RawMesh:
     vertices = _vertices(values, starts[1 : points + 1], counts[1 : points + 1], where)
     corners, sides = _corners(values, starts[points + 1 :], counts[points + 1 :], where)
     triangles, notices = fan(corners, sides, limits.max_triangles, where)
-    return RawMesh(vertices, triangles, None, notices)
+    return RawMesh(vertices, triangles, None, notices + cut_short(data))
 
 
 def _announced(values: Array, counts: IntArray, where: str) -> int:

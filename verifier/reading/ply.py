@@ -5,7 +5,7 @@ import numpy as np
 from verifier.errors import Malformed, NoTriangles
 from verifier.mesh import Array, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
-from verifier.reading.numbers import numbers, plain_text, whole_numbers
+from verifier.reading.numbers import cut_short, numbers, plain_text, whole_numbers
 from verifier.reading.ply_body import Body, BytesBody, NumbersBody
 from verifier.reading.ply_header import Header, read_header
 from verifier.reading.ply_rows import Rows, read_rows
@@ -29,6 +29,7 @@ def read_ply(data: bytes, where: str, limits: Reading) -> RawMesh:
     vertices = _vertices(rows.get("vertex"), where)
     corners, counts = _corner_lists(rows.get("face"), where)
     faces, notices = fan(whole_numbers(corners, where), counts, limits.max_triangles, where)
+    notices += cut_short(data) if header.form == "ascii" else ()
     return RawMesh(vertices, faces, None, notices)
 
 

@@ -1,6 +1,7 @@
 """The zip package around a 3MF model: its limits, and its parts as streams."""
 
 import re
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -18,6 +19,17 @@ MAX_PARTS = 10_000
 CHUNK_BYTES = 1 << 20
 ENCRYPTED = 0x1
 READABLE = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # the two that Open Packaging Conventions allow
+# All that the standard library was seen to raise for archives cut, spliced and with bytes changed.
+DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    EOFError,
+    NotImplementedError,
+    OSError,
+    OverflowError,
+    ValueError,
+)
 UNSAFE_NAME = re.compile(r"^[/\\]|^[A-Za-z]:|\\|[\x00-\x1f]|(^|/)\.\.(/|$)")
 END_OF_ZIP = b"PK\x05\x06"
 END_OF_ZIP_BYTES = 22 + (1 << 16)  # its record, and the longest comment behind it
@@ -43,7 +55,7 @@ class Package:
             with self.archive.open(info) as part:
                 while chunk := part.read(CHUNK_BYTES):
                     yield chunk
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, UnicodeDecodeError) as error:
+        except DAMAGE as error:
             raise Malformed("one of its parts does not unpack", where=self.where, do=EXPORT_AGAIN) from error
 
 
@@ -55,7 +67,7 @@ def open_package(data: bytes, where: str, limits: Reading) -> Package:
     try:
         archive = zipfile.ZipFile(BytesIO(data))
         infos = archive.infolist()
-    except (zipfile.BadZipFile, NotImplementedError, ValueError, OverflowError, UnicodeDecodeError) as error:
+    except DAMAGE as error:
         raise _unopened(data, where) from error
     _refuse_names(infos, where)
     _refuse_amounts(infos, len(data), limits, where)

@@ -162,7 +162,8 @@ def _larger_than_part(length: SheetLength, unit: UnitName) -> str:
 
 
 def _in(length: float, unit: UnitName) -> str:
-    return f"{length * FACTORS_MM[unit]:.4g} mm"
+    length_mm = length * FACTORS_MM[unit]
+    return f"about {length_mm:,.0f} mm" if length_mm >= 10 else f"about {length_mm:.2g} mm"
 
 
 def _put(units: list[UnitName]) -> str:
