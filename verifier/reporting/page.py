@@ -12,7 +12,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from verifier.inspection import Inspection
-from verifier.mesh import Mesh, face_areas_mm2
+from verifier.mesh import Array, Mesh, face_areas_mm2
 from verifier.reporting import as_json
 from verifier.reporting.page_rows import page_rows, surfaces
 from verifier.reporting.plain import one_line
@@ -31,8 +31,8 @@ from verifier.reporting.words import (
 
 FOLDER = Path(__file__).parent
 
-# The part is first seen from above its broadest side, tilted so that depth shows.
-FIRST_TILT_DEG = 35.0
+# The part is first seen from above its broadest side, turned and tilted so that all three directions show.
+FIRST_YAW_DEG, FIRST_TILT_DEG = -18.0, 38.0
 
 
 def render(inspection: Inspection, shown: ShownMesh) -> str:
@@ -128,7 +128,7 @@ def _base64(array: NDArray[np.generic]) -> str:
     return base64.b64encode(array.tobytes()).decode()
 
 
-def first_turn(shown: ShownMesh) -> NDArray[np.float64]:
+def first_turn(shown: ShownMesh) -> Array:
     """The turn the part is first seen under: longest across, shortest towards the eye, then tilted; (3, 3) rotation.
 
     The directions are the principal ones of the surface, each triangle counted by its area: corners lie denser where
@@ -142,6 +142,14 @@ def first_turn(shown: ShownMesh) -> NDArray[np.float64]:
     # A direction has no sign of its own: each looks along its largest coordinate, and the second follows.
     turn *= np.sign(turn[np.arange(3), np.abs(turn).argmax(axis=1)])[:, None]
     turn[1] *= np.sign(np.linalg.det(turn))
-    tilt = np.radians(FIRST_TILT_DEG)
-    tilted = np.array([[1, 0, 0], [0, np.cos(tilt), np.sin(tilt)], [0, -np.sin(tilt), np.cos(tilt)]])
-    return np.asarray(tilted @ turn)
+    return np.asarray(_about_across(FIRST_TILT_DEG) @ _about_eye(FIRST_YAW_DEG) @ turn)
+
+
+def _about_across(angle_deg: float) -> Array:
+    c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
+    return np.array([[1, 0, 0], [0, c, s], [0, -s, c]])
+
+
+def _about_eye(angle_deg: float) -> Array:
+    c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
+    return np.array([[c, s, 0], [-s, c, 0], [0, 0, 1]])

@@ -8,8 +8,9 @@ from rich.text import Text
 
 from verifier.inspection import Inspection, JobVerdict
 from verifier.reporting import drawn_bar
+from verifier.reporting.bar import bar_of
 from verifier.reporting.plain import in_ascii, one_line
-from verifier.reporting.size_lines import STYLE_OF, Clean, hanging, size_lines
+from verifier.reporting.size_lines import STYLE_OF, Clean, columns_for, hanging, size_lines
 from verifier.reporting.words import (
     VERDICT_MEANING,
     bore_in_words,
@@ -100,7 +101,7 @@ def _printed(parts: Iterable[RenderableType], width: int, *, colour: bool) -> st
 
 
 def _headline(verdict: JobVerdict, name: str, clean: Clean) -> RenderableType:
-    badge = Text(f" {verdict} ", style=f"reverse {STYLE_OF[verdict]}")
+    badge = Text.assemble((f" {verdict} ", f"reverse {STYLE_OF[verdict]}"))
     words = Text.assemble((clean(name), "bold"), clean(" – "), VERDICT_MEANING[verdict])
     return hanging(badge, words, len(verdict) + 3)
 
@@ -127,12 +128,12 @@ def _next(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar
 def _sizes(inspection: Inspection, width: int, clean: Clean, strokes: drawn_bar.Strokes) -> list[RenderableType]:
     if not inspection.sizes:
         return []
-    guard, mark = strokes.guard, strokes.mark
-    key = (
-        "reading: calliper or drawing; scan: as it came; true: scale and coat taken out; off: true less reading;"
-        f" ±: expanded uncertainty. Bar: least to greatest allowed, {mark} the size, {guard} too near a limit to tell."
-    )
-    return [Text(), *size_lines(inspection.sizes, width, clean, strokes), hanging("", clean(key), 1, style="dim")]
+    key = "reading: calliper or drawing; scan: as it came; true: scale and coat taken out; off: true less reading;"
+    key += " ±: expanded uncertainty."
+    lines = size_lines(inspection.sizes, width, clean, strokes)
+    if columns_for(inspection.sizes, width, clean) and any(map(bar_of, inspection.sizes)):
+        key += f" Bar: least to greatest allowed, {strokes.mark} the size, {strokes.guard} too near a limit to tell."
+    return [Text(), *lines, hanging("", clean(key), 1, style="dim")]
 
 
 def _scan(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
