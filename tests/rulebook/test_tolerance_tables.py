@@ -40,6 +40,12 @@ def test_grades_follow_the_unit_formula():
             assert row.it_um[grade - 5] == pytest.approx(factor * unit_um, rel=0.045)  # most: 150 for 143.7
 
 
+def test_every_fifth_grade_is_ten_times_as_wide():
+    """ISO 286-1 from IT6 on (the rule from memory, and exact in every row): holds IT12 to IT14 to grades checked above."""
+    for grade in range(6, 10):
+        assert IT[grade + 5] == [10 * width_um for width_um in IT[grade]]
+
+
 def test_the_unit_formula_s_worked_example():
     """18-30 mm: D = 23.238, i = 1.3074, 16 i = 20.9, printed as 21."""
     middle_mm = sqrt(18 * 30)
