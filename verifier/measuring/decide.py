@@ -86,6 +86,8 @@ def _decide(case: Case, whole_set: bool) -> Size:
     places = case.places
     if not places:
         return _nothing(case, case.missing or _not_there(case))
+    if case.options[0].candidate is None:
+        return _nothing(case, f"{_not_there(case)}; nearest {_listed(places[:1])}")
     if case.may_be_missing:
         return _nothing(case, _perhaps_missing(case))
     if case.doubt:
@@ -115,8 +117,7 @@ def _worst(case: Case) -> Size:
 
 def _tie(case: Case) -> Size:
     best = case.places[0]
-    apart = AGREE * best.u
-    others = tuple(sorted({place.value for place in case.places[1:] if abs(place.value - best.value) > apart}))
+    others = tuple(sorted(place.value for place in case.places[1:]))
     tell = KINDS[case.wanted.row.kind].tell_apart
     reason = f"{_listed(case.places)} fit equally well and differ; {tell} would tell which it is"
     return _size(case, best, alternatives_mm=others, reason=reason)

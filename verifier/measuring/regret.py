@@ -30,7 +30,7 @@ NOT_FOUND = 16.0
 SIZE_WORTH = 4.4
 DISTANCE_WORTH = 7.6
 # For a row found by its size alone: a lone place within half a millimetre is the row's, misread; beyond, it is not.
-NOT_FOUND_BY_SIZE = 24.4
+NOT_FOUND_BY_SIZE = 26.0
 
 
 def seen_well(error: Array, total_variance: Array) -> Array:

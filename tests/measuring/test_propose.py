@@ -1,0 +1,73 @@
+"""What is worth measuring on a part that has no sheet."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from verifier.measuring import measure, propose_rows
+from verifier.rulebook import draft_sheet_text
+
+from .parts import RULES, Hole, PartPlan, box_faces, row, scan, sheet
+
+HOLES = (
+    Hole("left", -75, 0, 8.5),
+    Hole("right", 75, 0, 8.4),
+    Hole("peg", 0, 0, 12, "boss"),
+    Hole("peg bore", 0, 0, 4),
+)
+ARMREST = PartPlan(HOLES, box_faces(187, 42, 18), (187, 42, 27))
+
+
+def armrest(part=ARMREST):
+    return scan(part, np.random.default_rng(1), noisy=False).features
+
+
+def test_the_longest_overall_size_comes_first_and_no_name_twice():
+    rows = propose_rows(armrest())
+    assert (rows[0].kind, rows[0].along, rows[0].measured_mm) == ("overall", "length", 187.0)
+    assert len({r.name for r in rows}) == len(rows) <= 15
+
+
+def test_bores_and_bosses_are_named_as_the_picture_names_them():
+    names = {r.name: r for r in propose_rows(armrest())}
+    assert {"bore 1", "bore 2", "bore 3", "boss 1"} <= set(names)
+    assert names["bore 1"].measured_mm == 8.5
+
+
+def test_the_bore_through_a_boss_gives_no_distance_of_its_own():
+    distances = [r for r in propose_rows(armrest()) if r.kind == "centre distance"]
+    assert [round(r.measured_mm) for r in distances] == [150, 75, 75]
+    assert all(r.between is not None for r in distances)
+
+
+def test_bores_seen_over_less_than_300_degrees_are_left_out():
+    features = armrest()
+    half_seen = replace(features, cylinders=tuple(replace(c, arc_deg=200.0) for c in features.cylinders))
+    assert not [r for r in propose_rows(half_seen) if r.kind in ("bore", "boss", "centre distance")]
+
+
+def test_a_thickness_that_is_an_overall_size_is_not_asked_for_twice():
+    thicknesses = [r for r in propose_rows(armrest()) if r.kind == "thickness"]
+    # 187 and 42 are overall sizes already; 18 is not, for the part stands 27 high.
+    assert [round(r.measured_mm, 6) for r in thicknesses] == [18.0]
+
+
+def test_forty_bores_still_give_a_page_that_can_be_measured():
+    holes = tuple(Hole(f"h{i}", 10 * (i % 8), 10 * (i // 8), 3 + 0.1 * i) for i in range(40))
+    assert len(propose_rows(armrest(PartPlan(holes, box_faces(90, 60, 5), (90, 60, 5))))) <= 15
+
+
+def test_a_scan_of_nothing_proposes_nothing():
+    features = armrest()
+    assert propose_rows(replace(features, planes=(), cylinders=(), extents=())) == ()
+
+
+def test_the_drafted_sheet_filled_in_measures_what_it_proposed():
+    features = armrest()
+    proposed = propose_rows(features)
+    assert draft_sheet_text("seat_armrest", proposed).count("[[size]]") == len(proposed)
+    rows = [row(p.name, p.kind, round(p.measured_mm, 2), between=p.between, of=p.of, along=p.along) for p in proposed]
+    for size, asked in zip(measure(features, sheet(*rows), RULES), proposed, strict=True):
+        # Rounded to the display's step of 0.01; equal places may show their worst, which differs by no more.
+        assert size.measured_mm is not None, size
+        assert abs(size.measured_mm - asked.measured_mm) < 0.02
