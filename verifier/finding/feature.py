@@ -71,7 +71,8 @@ class Cylinder:
     axis_point_mm : (3,) a point of the axis, at half the depth seen
     axis : (3,) unit
     diameter_mm : least-squares (orthogonal distance) diameter
-    pin_diameter_mm : largest straight pin that enters (bore), smallest ring that passes over (boss), from the smoothed profile
+    pin_diameter_mm : largest straight pin that enters (bore), smallest ring that passes over (boss), from the
+        smoothed profile
     form_error_mm : roundness of the smoothed profile, peak to valley of the radius
     arc_deg : how much of the turn was really seen, 0 to 360
     depth_mm : length along the axis really seen

@@ -1,10 +1,11 @@
 """The finding room's two doors: everything on a solid, and one more overall size along a given direction."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from verifier.finding.cylinders import Wall, cylinder_of, find_walls
+from verifier.finding.cylinders import LEAST_ARC_DEG, Wall, cylinder_of, find_walls
 from verifier.finding.extents import extent
 from verifier.finding.feature import Cylinder, Extent, Features, Noise, Plane
 from verifier.finding.frame import natural_frame
@@ -13,12 +14,13 @@ from verifier.finding.planes import Flat, find_flats, plane_of
 from verifier.finding.rings import Ring
 from verifier.finding.surface import Surface, surface_of
 from verifier.mending.solid import Solid
-from verifier.mesh import Array
+from verifier.mesh import Array, BoolArray
 
-PLANES_FOR_NOISE = 6
+PLANES_FOR_NOISE = 4
 NOISE_AREA_MM2 = 40.0
 # A concave wall seen over this much of the turn, yet under 300 degrees, may be a bore badly seen: the person is told.
 WORTH_TELLING_DEG = 200.0
+EXTENT_NAMES = ("length", "width", "height")
 
 
 def find_features(solid: Solid) -> Features:
@@ -31,12 +33,13 @@ def find_features(solid: Solid) -> Features:
     flats = find_flats(surface)
     noise = _noise(surface, flats)
     planes = tuple(plane_of(flat, surface, noise, i + 1) for i, flat in enumerate(flats))
-    on_flat = np.zeros(len(surface.points_mm), dtype=bool)
-    for flat in flats:
-        on_flat[flat.points] = True
+    on_flat = _on_flat(surface, planes)
     walls, partial = find_walls(surface, planes, on_flat, noise)
     cylinders = _named(surface, walls, noise)
-    return Features(planes, cylinders, _extents(surface, planes, cylinders, noise), noise, _notices(partial, planes))
+    frame = natural_frame(surface.points_mm[surface.seen], planes, cylinders)
+    sizes = sorted((extent(surface, on_flat, planes, noise, d, "") for d in frame), key=lambda e: -e.length_mm)
+    extents = tuple(replace(size, name=name) for size, name in zip(sizes, EXTENT_NAMES, strict=True))
+    return Features(planes, cylinders, extents, noise, _notices(partial, planes))
 
 
 def extent_along(solid: Solid, features: Features, direction: Array) -> Extent:
@@ -44,7 +47,10 @@ def extent_along(solid: Solid, features: Features, direction: Array) -> Extent:
 
     direction : (3,), any length but nought
     """
-    return extent(surface_of(solid), features.planes, features.noise, direction, "extent along a line")
+    surface = surface_of(solid)
+    return extent(
+        surface, _on_flat(surface, features.planes), features.planes, features.noise, direction, "extent along a line"
+    )
 
 
 def _noise(surface: Surface, flats: Sequence[Flat]) -> Noise:
@@ -65,24 +71,21 @@ def _named(surface: Surface, walls: Sequence[Wall], noise: Noise) -> tuple[Cylin
     return tuple(cylinder_of(surface, wall, noise, i + 1) for kind in (bores, bosses) for i, wall in enumerate(kind))
 
 
-def _extents(
-    surface: Surface, planes: Sequence[Plane], cylinders: Sequence[Cylinder], noise: Noise
-) -> tuple[Extent, ...]:
-    frame = natural_frame(surface.points_mm[surface.seen], planes, cylinders)
-    sizes = sorted((extent(surface, planes, noise, d, "") for d in frame), key=lambda e: -e.length_mm)
-    names = ("length", "width", "height")
-    return tuple(
-        Extent(n, e.direction, e.length_mm, e.u_length_mm, e.ends_mm) for n, e in zip(names, sizes, strict=True)
-    )
+def _on_flat(surface: Surface, planes: Sequence[Plane]) -> BoolArray:
+    """Which points belong to planes, (n,)."""
+    on_flat = np.zeros(len(surface.points_mm), dtype=bool)
+    for plane in planes:
+        on_flat[surface.faces[plane.faces]] = True
+    return on_flat
 
 
 def _notices(partial: Sequence[Ring], planes: Sequence[Plane]) -> tuple[str, ...]:
-    told = [
-        f"A round hollow of about {2.0 * ring.radius_mm:.1f} mm was seen over {ring.arc_deg:.0f} degrees only; "
-        "it is not called a bore"
-        for ring in partial
-        if ring.kind == "bore" and ring.arc_deg >= WORTH_TELLING_DEG
-    ]
+    told = [_about_hollow(ring) for ring in partial if ring.kind == "bore" and ring.arc_deg >= WORTH_TELLING_DEG]
     if not planes:
         told.append("No flat face was found; the scan's scatter is judged from neighbouring points")
     return tuple(told)
+
+
+def _about_hollow(ring: Ring) -> str:
+    seen = "too shallow to measure" if ring.arc_deg >= LEAST_ARC_DEG else f"over {ring.arc_deg:.0f} degrees only"
+    return f"A round hollow of about {2.0 * ring.radius_mm:.1f} mm was seen {seen}; it is not called a bore"

@@ -65,9 +65,9 @@ def fit_plane(points_mm: Array, *, robust: bool = False, least_spread_mm: float 
 
 
 def _plane(points_mm: Array, weights: Array) -> tuple[Array, Array]:
-    centre = np.average(points_mm, axis=0, weights=weights)
+    centre = weights @ points_mm / weights.sum()
     away = (points_mm - centre) * np.sqrt(weights)[:, None]
-    if len(points_mm) <= 1000:
+    if len(points_mm) <= 100:
         return np.linalg.svd(away, full_matrices=False)[2][-1], centre
     # Forming the 3 x 3 product halves the digits, which noise of a hundredth of a millimetre does not notice.
     return np.linalg.eigh(away.T @ away)[1][:, 0], centre
@@ -80,7 +80,7 @@ def circle_through(points_mm: Array, weights: Array | None = None) -> tuple[Arra
     root = np.ones(len(away)) if weights is None else np.sqrt(weights)
     system = np.column_stack([2.0 * away, np.ones(len(away))]) * root[:, None]
     a, b, k = np.linalg.lstsq(system, (away**2).sum(axis=1) * root, rcond=None)[0]
-    return middle + [a, b], float(np.sqrt(max(k + a * a + b * b, 0.0)))
+    return middle + np.array([a, b]), float(np.sqrt(max(k + a * a + b * b, 0.0)))
 
 
 def fit_circle(
@@ -102,7 +102,7 @@ def fit_circle(
         return np.asarray(at + step)
 
     found, residuals, weights = _least_squares(
-        np.array([*centre, radius]), linearised, moved, robust, least_spread_mm, scale_mm=radius
+        np.array([*centre, radius], dtype=np.float64), linearised, moved, robust, least_spread_mm, scale_mm=radius
     )
     return CircleFit(found[:2], float(found[2]), residuals, weights)
 
@@ -163,6 +163,7 @@ def _least_squares(
 ) -> tuple[Array, Array, Array]:
     """Levenberg-Marquardt on weighted squares; robust weights are taken anew at every accepted step."""
     damping = 0.0
+    at = np.asarray(at, dtype=np.float64)
     residuals, slope = linearised(at)
     weights = tukey_weights(residuals, least_spread_mm) if robust else np.ones(len(residuals))
     for _ in range(MOST_STEPS):

@@ -86,7 +86,7 @@ def _line_of_bores(cylinders: Sequence[Cylinder], first: Array) -> Array | None:
 
 
 def _smallest_rectangle(points_mm: Array, first: Array) -> tuple[float, Array]:
-    """Area and long direction of the smallest rectangle round the points seen along a direction (rotating callipers)."""
+    """Area and one side of the smallest rectangle round the points, seen along a direction (rotating callipers)."""
     u, v, _ = frame_along(first)
     flat = np.column_stack([points_mm @ u, points_mm @ v])
     corners = flat[ConvexHull(flat).vertices]

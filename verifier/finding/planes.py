@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from verifier.finding.doubt import evenly, fit_covariance
 from verifier.finding.feature import Noise, Plane
@@ -16,12 +17,15 @@ LEAST_AREA_MM2 = 4.0
 # A rounded edge 0.25 mm in radius holds a strip 0.2 mm wide whose normals agree; along 24 mm it has 4 mm2.
 LEAST_WIDTH_MM = 0.7
 VOTERS, SEEDS = 20_000, 1500
-VOTE_DEG = 4.0
+VOTE_DEG, APART_DEG = 4.0, 6.0
 # Scatter of 0.04 mm shared over 2 mm tilts normals by 1.2 degrees (one sigma); 8 degrees keeps them all in.
 CONE_DEG, WIDER_CONE_DEG = 8.0, 14.0
 # A flat gains only its blends when the cone widens; any curved face gains by 14/8 or more.
 MOST_GAIN = 1.25
-OFFSET_BIN_MM, OFFSET_WINDOW_MM = 0.04, 0.2
+GROWING_POINTS, GROWING_SEEDS = 500, 8
+# Of the area within 8 degrees a flat has four fifths or more within 4 degrees, a round wall half, a ball a quarter.
+LEAST_PEAK = 0.62
+LEAST_BEND_MM = 30.0
 LEAST_BAND_MM = 0.03
 BAND_SPREADS = 4.0
 MOST_DIRECTIONS = 60
@@ -48,13 +52,16 @@ class Flat:
 def find_flats(surface: Surface) -> list[Flat]:
     """All flat patches of at least 4 mm2, largest first."""
     free = surface.seen.copy()
+    curved = np.zeros(len(free), dtype=bool)
     flats: list[Flat] = []
     for _ in range(PASSES):
         before = len(flats)
-        for direction in _directions(surface, free):
-            for flat in _flats_facing(surface, free, direction):
-                flats.append(flat)
-                free[flat.points] = False
+        for direction in _directions(surface, free & ~curved):
+            for patch in _patches_facing(surface, free, direction):
+                flat = _flat_in(surface, free, patch, direction, curved)
+                if flat is not None:
+                    flats.append(flat)
+                    free[flat.points] = False
         if len(flats) == before:
             break
     return sorted(flats, key=lambda flat: -flat.area_mm2)
@@ -79,81 +86,106 @@ def _directions(surface: Surface, free: BoolArray) -> Iterator[Array]:
     for seed in np.argsort(-votes, kind="stable"):
         if votes[seed] < least or len(taken) >= MOST_DIRECTIONS:
             return
-        if taken and (np.array(taken) @ seeds[seed]).max() > np.cos(np.radians(6.0)):
+        if taken and (np.array(taken) @ seeds[seed]).max() > np.cos(np.radians(APART_DEG)):
             continue
-        mean = normals[agree[seed]].astype(np.float64).mean(axis=0)
-        taken.append(mean / np.linalg.norm(mean))
-        yield taken[-1]
+        settled = _settled(normals, normals[agree[seed]].mean(axis=0))
+        known = bool(taken) and float((np.array(taken) @ settled).max()) > np.cos(np.radians(0.5 * APART_DEG))
+        taken.append(seeds[seed] if known else settled)
+        if not known:
+            yield settled
 
 
-def _flats_facing(surface: Surface, free: BoolArray, direction: Array) -> Iterator[Flat]:
-    """Connected patches that face this way and are flat."""
+def _patches_facing(surface: Surface, free: BoolArray, direction: Array) -> Iterator[IntArray]:
+    """Connected patches that face this way."""
     facing = surface.normals @ direction.astype(np.float32)
     wide = np.flatnonzero(free & (facing > np.cos(np.radians(WIDER_CONE_DEG))))
-    around = np.flatnonzero(surface.seen & (facing > np.cos(np.radians(WIDER_CONE_DEG + 6.0))))
     count, patch = surface.patches(wide)
     area = np.bincount(patch, surface.areas_mm2[wide], minlength=count)
     for label in np.flatnonzero(area >= LEAST_AREA_MM2):
-        flat = _flat_in(surface, wide[patch == label], around, direction)
-        if flat is not None:
-            yield flat
+        yield wide[patch == label]
 
 
-def _flat_in(surface: Surface, patch: IntArray, around: IntArray, direction: Array) -> Flat | None:
+def _flat_in(surface: Surface, free: BoolArray, patch: IntArray, direction: Array, curved: BoolArray) -> Flat | None:
     """The flat that most of a patch lies on, or nothing where the patch is curved.
 
-    around : all measured points that face about this way, also those of other flats
+    curved : (n,) points of patches turned down before; those turned down here are added
     """
-    normal = _settled_normal(surface, patch, direction)
+    normal = _settled(surface.normals[patch], direction)
+    # Farther off than this, the patch holds but a part of what faces the way it settled; another direction has it all.
+    if float(normal @ direction) < np.cos(np.radians(WIDER_CONE_DEG - CONE_DEG)):
+        return None
     facing = surface.normals[patch] @ normal.astype(np.float32)
     inside = patch[facing > np.cos(np.radians(CONE_DEG))]
-    if surface.areas_mm2[inside].sum() < LEAST_AREA_MM2:
+    area = surface.areas_mm2[inside]
+    if area.sum() < LEAST_AREA_MM2 or area[curved[inside]].sum() > 0.5 * area.sum():
         return None
-    fit = _plane_among(surface.points_mm[inside], normal)
+    narrow = surface.areas_mm2[patch[facing > np.cos(np.radians(VOTE_DEG))]].sum()
+    flat = _checked_flat(surface, free, inside, normal) if narrow > LEAST_PEAK * area.sum() else None
+    if flat is None:
+        curved[inside] = True
+    return flat
+
+
+def _checked_flat(surface: Surface, free: BoolArray, inside: IntArray, normal: Array) -> Flat | None:
+    fit = _plane_among(surface.points_mm[inside])
     away = (surface.points_mm[inside] - fit.centre_mm) @ fit.normal
     band = max(BAND_SPREADS * spread_mm(fit.residuals_mm), LEAST_BAND_MM)
     kept = _largest_patch(surface, inside[np.abs(away) < band])
     area = float(surface.areas_mm2[kept].sum())
     if area < LEAST_AREA_MM2 or _width_mm(surface, kept) < LEAST_WIDTH_MM:
         return None
-    if _gain(surface, around, kept, fit, band) > MOST_GAIN:
+    if _gain(surface, free, kept, fit, band) > MOST_GAIN or _is_bent(surface.points_mm[kept]):
         return None
     fit = fit_plane(surface.points_mm[kept], robust=True, least_spread_mm=LEAST_BAND_MM / BAND_SPREADS)
     sign = np.sign(fit.normal @ normal)
     return Flat(fit.normal * sign, fit.centre_mm, area, kept, fit.residuals_mm * sign, fit.weights)
 
 
-def _plane_among(points_mm: Array, normal: Array) -> PlaneFit:
-    """Robust plane through most points: from all of them, or from the commonest offset where that is the tighter.
+def _plane_among(points_mm: Array) -> PlaneFit:
+    """Robust plane through most points: from all of them, or grown from one place where that is much the tighter.
 
-    Two flats that meet at a few degrees pull the plane through all of them half-way between; the commonest offset
-    along one flat's own normal belongs to that flat alone.
+    Two flats that meet at a few degrees pull a plane through all of them half-way between; one grown from a place on
+    either stays on it.
     """
     least = LEAST_BAND_MM / BAND_SPREADS
     whole = fit_plane(points_mm, robust=True, least_spread_mm=least)
-    height = points_mm @ normal
-    count, edge = np.histogram(height, bins=max(1, int(np.ptp(height) / OFFSET_BIN_MM)))
-    near = np.abs(height - edge[int(np.argmax(count))]) < OFFSET_WINDOW_MM
-    if near.mean() > 0.95 or near.sum() < 12:
+    few = points_mm[evenly(len(points_mm), GROWING_POINTS)]
+    grown = [_grown_plane(few, seed) for seed in few[evenly(len(few), GROWING_SEEDS)]]
+    fit, band, count = max(grown, key=lambda g: g[2])
+    if band > 0.6 * BAND_SPREADS * spread_mm(whole.residuals_mm) or count < 0.2 * len(few):
         return whole
-    part = fit_plane(points_mm[near], robust=True, least_spread_mm=least)
-    return part if spread_mm(part.residuals_mm) < 0.5 * spread_mm(whole.residuals_mm) else whole
+    near = np.abs((points_mm - fit.centre_mm) @ fit.normal) < band
+    return fit_plane(points_mm[near], robust=True, least_spread_mm=least)
 
 
-def _settled_normal(surface: Surface, patch: IntArray, direction: Array) -> Array:
-    """Mean of the normals within the cone, until it stands still."""
-    normals = surface.normals[patch].astype(np.float64)
+def _grown_plane(points_mm: Array, seed_mm: Array) -> tuple[PlaneFit, float, int]:
+    """Plane through the tenth of the points nearest a seed, grown over all that lie on it: fit, band, how many."""
+    distance = np.linalg.norm(points_mm - seed_mm, axis=1)
+    on = distance <= np.partition(distance, len(points_mm) // 10)[len(points_mm) // 10]
+    fit = fit_plane(points_mm[on])
+    band = max(BAND_SPREADS * spread_mm(fit.residuals_mm), LEAST_BAND_MM)
+    for _ in range(6):
+        on = np.abs((points_mm - fit.centre_mm) @ fit.normal) < band
+        if on.sum() < 3:
+            break
+        fit = fit_plane(points_mm[on])
+    return fit, band, int(on.sum())
+
+
+def _settled(normals: NDArray[np.float32], direction: Array) -> Array:
+    """Mean of the normals within 4 degrees, until it stands still."""
+    direction = (direction / np.linalg.norm(direction)).astype(np.float64)
     for _ in range(20):
-        near = normals[normals @ direction > np.cos(np.radians(VOTE_DEG))]
+        near = normals[normals @ direction.astype(np.float32) > np.cos(np.radians(VOTE_DEG))]
         if len(near) == 0:
             return direction
-        mean = near.mean(axis=0)
+        mean = near.mean(axis=0, dtype=np.float64)
         mean /= np.linalg.norm(mean)
-        settled = 1.0 - float(mean @ direction) < 1e-12
+        still = 1.0 - float(mean @ direction) < 1e-12
         direction = mean
-        if settled:
+        if still:
             break
-    return direction
+    return np.asarray(direction)
 
 
 def _largest_patch(surface: Surface, chosen: IntArray) -> IntArray:
@@ -161,23 +193,40 @@ def _largest_patch(surface: Surface, chosen: IntArray) -> IntArray:
         return chosen
     count, patch = surface.patches(chosen)
     area = np.bincount(patch, surface.areas_mm2[chosen], minlength=count)
-    return chosen[patch == int(np.argmax(area))]
+    return np.asarray(chosen[patch == int(np.argmax(area))])
 
 
 def _width_mm(surface: Surface, kept: IntArray) -> float:
-    """Width of the patch as that of a rectangle with the same second moment."""
+    """Width of the patch: of a rectangle with its second moment, or of one with its area and length if that is less."""
     away = surface.points_mm[kept] - surface.points_mm[kept].mean(axis=0)
-    return float(np.sqrt(12.0 * np.linalg.eigvalsh(away.T @ away / len(away))[1]))
+    moments, axes = np.linalg.eigh(away.T @ away / len(away))
+    length = float(np.ptp(away @ axes[:, 2]))
+    return float(min(np.sqrt(12.0 * moments[1]), surface.areas_mm2[kept].sum() / length))
 
 
-def _gain(surface: Surface, around: IntArray, kept: IntArray, fit: PlaneFit, band_mm: float) -> float:
-    """By how much the patch grows when band and cone are widened, points of other flats counted in."""
-    facing = np.abs(surface.normals[around] @ fit.normal.astype(np.float32))
-    away = np.abs((surface.points_mm[around] - fit.centre_mm) @ fit.normal)
-    loose = around[(facing > np.cos(np.radians(WIDER_CONE_DEG))) & (away < 2.0 * band_mm)]
-    _, patch = surface.patches(loose)
-    joined = np.isin(patch, np.unique(patch[np.isin(loose, kept)]))
-    return float(surface.areas_mm2[loose[joined]].sum() / max(surface.areas_mm2[kept].sum(), 1e-12))
+def _gain(surface: Surface, free: BoolArray, kept: IntArray, fit: PlaneFit, band_mm: float) -> float:
+    """By how much the patch grows among the free points when band and cone are widened."""
+    facing = np.abs(surface.normals @ fit.normal.astype(np.float32))
+    around = np.flatnonzero(free & (facing > np.cos(np.radians(WIDER_CONE_DEG))))
+    loose = around[np.abs((surface.points_mm[around] - fit.centre_mm) @ fit.normal) < 2.0 * band_mm]
+    count, patch = surface.patches(loose)
+    joined = np.zeros(count, dtype=bool)
+    joined[patch[np.searchsorted(loose, kept[np.isin(kept, loose)])]] = True
+    return float(surface.areas_mm2[loose[joined[patch]]].sum() / max(surface.areas_mm2[kept].sum(), 1e-12))
+
+
+def _is_bent(points_mm: Array) -> bool:
+    """Whether the patch is a strip of a round wall of under 30 mm radius, its neighbours being other flats."""
+    few = points_mm[evenly(len(points_mm), GROWING_POINTS * 4)]
+    rel = few - few.mean(axis=0)
+    x, y, h = (rel @ np.linalg.svd(rel, full_matrices=False)[2].T).T
+    slope = np.column_stack([np.ones_like(x), x, y, 0.5 * x * x, x * y, 0.5 * y * y])
+    found = np.linalg.lstsq(slope, h, rcond=None)[0]
+    bends, turn = np.linalg.eigh(np.array([[found[3], found[4]], [found[4], found[5]]]))
+    sharpest = int(np.argmax(np.abs(bends)))
+    reach = 2.0 * float(np.std(turn.T[sharpest] @ np.stack([x, y])))
+    sag = 0.5 * abs(float(bends[sharpest])) * reach**2
+    return bool(abs(bends[sharpest]) > 1.0 / LEAST_BEND_MM and sag > spread_mm(h - slope @ found))
 
 
 def plane_of(flat: Flat, surface: Surface, noise: Noise, number: int) -> Plane:

@@ -17,7 +17,7 @@ ANGLES = np.linspace(0.0, 2.0 * np.pi, 72, endpoint=False)
 class Profile:
     """Departure of a round wall from its cylinder, scatter taken out.
 
-    entry_mm : by how much the largest inscribed (bore) or smallest circumscribed (boss) radius departs from the mean one
+    entry_mm : largest inscribed (bore) or smallest circumscribed (boss) radius, less the mean one
     roundness_mm : peak to valley of the radius over the turn
     """
 

@@ -19,7 +19,6 @@ STRICT_LEAN, MOST_GAIN = 0.1, 1.6
 LEAST_AREA_MM2 = 1.5
 LEAST_RADIUS_MM, MOST_RADIUS_MM = 0.5, 250.0
 TRIALS, JUDGES = 200, 800
-ARC_BINS = 72
 SHIELD_COSINE = 0.9  # 26 degrees between a point's normal and the circle's own
 
 
@@ -70,7 +69,7 @@ def _ring_in(surface: Surface, patch: IntArray, axis: Array, band_mm: float) -> 
     if found is None:
         return None
     centre, signed = found
-    on = _on_circle(flat, facing, centre, signed, band_mm)
+    on = on_circle(flat, facing, centre, signed, band_mm)
     points = patch[on]
     lean = np.abs(surface.normals[points] @ axis.astype(np.float32))
     strict = surface.areas_mm2[points[lean < STRICT_LEAN]].sum()
@@ -80,7 +79,7 @@ def _ring_in(surface: Surface, patch: IntArray, axis: Array, band_mm: float) -> 
     away = flat[on] - centre
     middle = float((surface.points_mm[points] @ w).mean())
     point = u * centre[0] + v * centre[1] + w * middle
-    arc = arc_deg(np.arctan2(away[:, 1], away[:, 0]))
+    arc = arc_deg(np.arctan2(away[:, 1], away[:, 0]), surface.spacing_mm / abs(signed))
     return Ring("boss" if signed > 0 else "bore", point, w, abs(signed), points, arc)
 
 
@@ -114,7 +113,7 @@ def circle_by_vote(flat_mm: Array, facing: Array, band_mm: float) -> tuple[Array
 def _settled(p: Array, n: Array, centre: Array, radius: float, band_mm: float) -> tuple[Array, float]:
     """Centre and radius from all points on the circle, until they stand still: centre + radius n = p, linear."""
     for _ in range(5):
-        on = _on_circle(p, n, centre, radius, band_mm)
+        on = on_circle(p, n, centre, radius, band_mm)
         if on.sum() < 6:
             break
         pm, nm = p[on].mean(axis=0), n[on].mean(axis=0)
@@ -124,18 +123,22 @@ def _settled(p: Array, n: Array, centre: Array, radius: float, band_mm: float) -
     return centre, radius
 
 
-def _on_circle(p: Array, n: Array, centre: Array, signed_radius: float, band_mm: float) -> BoolArray:
+def on_circle(p: Array, n: Array, centre: Array, signed_radius: float, band_mm: float) -> BoolArray:
+    """Which points lie on a circle and face away from its middle (towards it for a negative radius), (n,)."""
     away = p - centre
     distance = np.maximum(np.linalg.norm(away, axis=1), 1e-9)
     outwards = (away * n).sum(axis=1) / distance * np.sign(signed_radius)
     return np.asarray((np.abs(distance - abs(signed_radius)) < band_mm) & (outwards > SHIELD_COSINE))
 
 
-def arc_deg(angle_rad: Array) -> float:
-    """How much of the turn is covered: bins of 5 degrees holding at least a quarter of the usual number of points."""
-    bins = np.bincount(((angle_rad / (2.0 * np.pi) + 0.5) * ARC_BINS).astype(int) % ARC_BINS, minlength=ARC_BINS)
-    usual = np.median(bins[bins > 0]) if bins.any() else 0
-    return float((bins > 0.25 * usual).sum() * 360.0 / ARC_BINS)
+def arc_deg(angle_rad: Array, step_rad: float) -> float:
+    """How much of the turn is covered: all of it less the gaps.
+
+    step_rad : angle from one point to the next where all is seen; a gap counts from 10 degrees or 2.5 steps on
+    """
+    turn = np.sort(np.mod(angle_rad, 2.0 * np.pi))
+    gaps = np.diff(turn, append=turn[0] + 2.0 * np.pi)
+    return float(360.0 - np.degrees(gaps[gaps > max(np.radians(10.0), 2.5 * step_rad)].sum()))
 
 
 def axis_of_normals(normals: Array) -> Array | None:

@@ -124,4 +124,4 @@ def _averaged(raw: NDArray[np.floating], seen: BoolArray, neighbours: csr_array,
 def _unit(vectors: NDArray[np.float32]) -> NDArray[np.float32]:
     """Each row as long as one; rows of nothing stay nothing."""
     length = np.sqrt(np.einsum("ij,ij->i", vectors, vectors))[:, None]
-    return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
+    return np.asarray(np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0))

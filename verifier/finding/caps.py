@@ -1,0 +1,152 @@
+"""Where a flat foot rests on a curved end: on the crest of a cylinder, or of a second-order cap."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.finding.doubt import fit_covariance
+from verifier.finding.feature import Noise
+from verifier.finding.fits import CylinderFit, fit_cylinder, frame_along
+from verifier.finding.rings import circle_by_vote, on_circle
+from verifier.finding.robust import spread_mm, tukey_weights
+from verifier.finding.surface import Surface
+from verifier.mesh import Array, BoolArray, IntArray
+
+# A wall leaning more than this from square to its axis is already its rounded edge.
+MOST_LEAN = 0.2
+# The crest must have been seen: some of the arc within this angle of the direction.
+CREST_DEG = 10.0
+LEAST_ON_CREST, LEAST_ON_ARC = 5, 40
+# A second-order cap is taken over half the height while it misses the points by this much more than their scatter.
+MOST_MISFIT = 1.3
+LEAST_CAP_POINTS = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """Where one foot rests: height along the direction, its standard uncertainty, and the place (3,)."""
+
+    height_mm: float
+    u_mm: float
+    point_mm: Array
+
+
+def crest_of_round_end(
+    surface: Surface,
+    cap: IntArray,
+    free: BoolArray,
+    axes: Sequence[Array],
+    noise: Noise,
+    direction: Array,
+    top_mm: float,
+) -> Contact | None:
+    """Crest of the cylinder whose arc carries the cap; None where no cylinder about any of the axes does.
+
+    cap : points near the top
+    free : (n,) points in no plane
+    top_mm : about how high the cap is
+    """
+    found = [_crest_about(surface, cap, free, axis, noise, direction, top_mm) for axis in axes if len(cap)]
+    return min((c for c in found if c is not None), key=lambda c: c.u_mm, default=None)
+
+
+def _crest_about(
+    surface: Surface, cap: IntArray, free: BoolArray, axis: Array, noise: Noise, direction: Array, top_mm: float
+) -> Contact | None:
+    band = max(4.0 * float(np.hypot(noise.white_mm, noise.correlated_mm)), 0.06)
+    arc = _arc(surface, cap, free, axis, direction, band)
+    if arc is None:
+        return None
+    points, start = arc
+    at = surface.points_mm[points]
+    fit = fit_cylinder(at, start=start, robust=True, least_spread_mm=max(noise.white_mm, 1e-4))
+    crest = fit.axis_point_mm + fit.radius_mm * direction
+    if abs(float(crest @ direction) - top_mm) > 0.1 + band or abs(float(fit.axis @ direction)) > 0.05:
+        return None
+    return Contact(float(crest @ direction), _crest_u_mm(fit, at, noise, direction), crest)
+
+
+def _arc(
+    surface: Surface, cap: IntArray, free: BoolArray, axis: Array, direction: Array, band_mm: float
+) -> tuple[IntArray, tuple[Array, Array, float]] | None:
+    """Points of the round wall under the cap, and its axis point, axis and radius as first seen."""
+    upwards = surface.normals @ direction.astype(np.float32) > -MOST_LEAN
+    square = np.abs(surface.normals @ axis.astype(np.float32)) < MOST_LEAN
+    chosen = np.flatnonzero(surface.seen & free & upwards & square)
+    _, patch = surface.patches(chosen)
+    under = patch[np.isin(chosen, cap)]
+    if len(under) == 0:
+        return None
+    wall = chosen[patch == int(np.bincount(under).argmax())]
+    u, v, w = frame_along(axis)
+    turn = np.stack([u, v])
+    flat, facing = surface.points_mm[wall] @ turn.T, surface.normals[wall].astype(np.float64) @ turn.T
+    found = circle_by_vote(flat, facing, band_mm)
+    if found is None or found[1] < 0:
+        return None
+    centre, radius = found
+    points = wall[on_circle(flat, facing, centre, radius, band_mm)]
+    on_crest = surface.normals[points] @ direction.astype(np.float32) > np.cos(np.radians(CREST_DEG))
+    if len(points) < LEAST_ON_ARC or on_crest.sum() < LEAST_ON_CREST:
+        return None
+    middle = float((surface.points_mm[points] @ w).mean())
+    return points, (u * centre[0] + v * centre[1] + w * middle, w, radius)
+
+
+def _crest_u_mm(fit: CylinderFit, at: Array, noise: Noise, direction: Array) -> float:
+    """Standard uncertainty of centre plus radius along the direction; the two err against each other."""
+    kept = fit.weights > 0.2
+    u, v, w = frame_along(fit.axis)
+    rel = at[kept] - fit.axis_point_mm
+    across = np.column_stack([rel @ u, rel @ v])
+    across /= np.linalg.norm(across, axis=1, keepdims=True)
+    slope = np.hstack([across, (rel @ w)[:, None] * across, np.ones((len(rel), 1))])
+    row = np.array([u @ direction, v @ direction, 0.0, 0.0, 1.0])
+    return float(np.sqrt(row @ fit_covariance(slope, at[kept], noise) @ row))
+
+
+def crest_of_cap(surface: Surface, cap: IntArray, noise: Noise, direction: Array) -> Contact:
+    """Crest of the second-order surface through the cap, over less of its height until it fits."""
+    scatter = float(np.hypot(noise.white_mm, noise.correlated_mm))
+    while True:
+        at = surface.points_mm[cap]
+        crest, misfit = _second_order(at, noise, direction)
+        height = at @ direction
+        lower = cap[height > crest.height_mm - 0.5 * (crest.height_mm - height.min())]
+        if misfit < MOST_MISFIT * max(scatter, 1e-4) or len(lower) < LEAST_CAP_POINTS:
+            return crest
+        cap = lower
+
+
+def _second_order(at: Array, noise: Noise, direction: Array) -> tuple[Contact, float]:
+    """Crest of a second-order surface through points, and the spread of the points about it."""
+    u, v, _ = frame_along(direction)
+    middle = at.mean(axis=0)
+    rel = at - middle
+    x, y, h = rel @ u, rel @ v, rel @ direction
+    slope = np.column_stack([np.ones_like(x), x, y, 0.5 * x * x, x * y, 0.5 * y * y])
+    weights = np.ones_like(h)
+    for _ in range(10):
+        root = np.sqrt(weights)
+        found = np.linalg.lstsq(slope * root[:, None], h * root, rcond=None)[0]
+        weights = tukey_weights(h - slope @ found, max(noise.white_mm, 1e-4))
+    a, b = _crest_place(found, x, y)
+    row = np.array([1.0, a, b, 0.5 * a * a, a * b, 0.5 * b * b])
+    place = middle + a * u + b * v + float(row @ found) * direction
+    u_mm = float(np.sqrt(row @ fit_covariance(slope, at, noise) @ row))
+    return Contact(float(place @ direction), u_mm, place), spread_mm(h - slope @ found)
+
+
+def _crest_place(found: Array, x: Array, y: Array) -> tuple[float, float]:
+    """Highest place of the second-order surface within the patch.
+
+    Where a bend is too slight to place the crest within the patch, the foot rests on the patch's middle in that
+    direction.
+    """
+    bends, turn = np.linalg.eigh(np.array([[found[3], found[4]], [found[4], found[5]]]))
+    slope = turn.T @ found[1:3]
+    reach = np.abs(turn.T @ np.stack([x, y])).max(axis=1)
+    at = np.divide(-slope, bends, out=np.full(2, np.inf), where=bends < 0)
+    a, b = turn @ np.where(np.abs(at) < reach, at, 0.0)
+    return float(a), float(b)
