@@ -22,6 +22,7 @@ class Frame:
 
     named : the rows that name a bore or boss
     place : row name -> its place among named
+    choices : for each named row, the cylinders of its kind (by their place in the features) and its diameter on them
     pairs : (i, j), i < j -> centre distance of two found cylinders
     faces : cylinder -> its distances to the faces along it
     """
@@ -29,6 +30,7 @@ class Frame:
     features: Features
     named: tuple[Wanted, ...]
     place: dict[str, int]
+    choices: tuple[dict[int, Candidate], ...]
     pairs: dict[tuple[int, int], Candidate]
     faces: dict[int, tuple[Candidate, ...]]
 
@@ -50,17 +52,18 @@ class Frame:
         ends = tuple(self.place[name] for name in names if name in self.place)
         return ends if len(set(ends)) == len(names) else ()
 
-    def choices(self, row: Wanted) -> dict[int, Candidate]:
-        """The cylinders of the row's kind, by their place in the features."""
-        number = {cylinder.name: index for index, cylinder in enumerate(self.features.cylinders)}
-        return {number[c.features[0]]: c for c in KINDS[row.row.kind].candidates(self.features, row.row)}
-
 
 def frame_of(features: Features, wanted: Sequence[Wanted]) -> Frame:
     """Gather what the rows refer to."""
     named = tuple(row for row in wanted if KINDS[row.row.kind].found == "named")
     place = {row.row.name: i for i, row in enumerate(named)}
-    return Frame(features, named, place, parallel_partners(features.cylinders), _faces(features, wanted))
+    choices = tuple(_choices(features, row) for row in named)
+    return Frame(features, named, place, choices, parallel_partners(features.cylinders), _faces(features, wanted))
+
+
+def _choices(features: Features, row: Wanted) -> dict[int, Candidate]:
+    number = {cylinder.name: index for index, cylinder in enumerate(features.cylinders)}
+    return {number[c.features[0]]: c for c in KINDS[row.row.kind].candidates(features, row.row)}
 
 
 def _faces(features: Features, wanted: Sequence[Wanted]) -> dict[int, tuple[Candidate, ...]]:
@@ -83,7 +86,7 @@ def problem_of(frame: Frame, wanted: Sequence[Wanted], tied: Sequence[int], beli
     column = {place: k for k, place in enumerate(tied)}
     distance, u_distance = _distances(frame)
     return Problem(
-        named=tuple(_named(frame, frame.named[place]) for place in tied),
+        named=tuple(_named(frame, place) for place in tied),
         ties=tuple(
             Tie(row.index, (column[ends[0]], column[ends[1]]), float(row.size or 0.0), row.u)
             for row in wanted
@@ -101,13 +104,13 @@ def problem_of(frame: Frame, wanted: Sequence[Wanted], tied: Sequence[int], beli
     )
 
 
-def _named(frame: Frame, row: Wanted) -> NamedRow:
-    return NamedRow(row.index, row.size, row.u, frame.choices(row))
+def _named(frame: Frame, place: int) -> NamedRow:
+    row = frame.named[place]
+    return NamedRow(row.index, row.size, row.u, frame.choices[place])
 
 
 def _edge(frame: Frame, row: Wanted, place: int, column: int) -> Edge:
-    cylinders = frame.choices(frame.named[place])
-    edges = {index: frame.edges(index) for index in cylinders}
+    edges = {index: frame.edges(index) for index in frame.choices[place]}
     return Edge(row.index, column, float(row.size or 0.0), row.u, edges)
 
 

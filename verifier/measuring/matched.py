@@ -85,7 +85,7 @@ def _free_owners(frame: Frame, places: Sequence[int], used: set[int], belief: Ar
     if not places:
         return {}
     rows = [frame.named[p] for p in places]
-    choices = [{c: candidate for c, candidate in frame.choices(row).items() if c not in used} for row in rows]
+    choices = [{c: candidate for c, candidate in frame.choices[p].items() if c not in used} for p in places]
     options = options_by_size(rows, [list(c.values()) for c in choices], np.repeat(belief[None], len(rows), axis=0))
     number = {cylinder.name: i for i, cylinder in enumerate(frame.features.cylinders)}
     return {
@@ -96,7 +96,7 @@ def _free_owners(frame: Frame, places: Sequence[int], used: set[int], belief: Ar
 
 def named_options(matched: Matched, place: int) -> tuple[Option, ...]:
     """Options of a bore or boss row."""
-    choices = matched.frame.choices(matched.frame.named[place])
+    choices = matched.frame.choices[place]
     return _sorted(
         Option(None if owner is None else choices[owner], worse) for (owner,), worse in matched.owners([place]).items()
     )
@@ -132,10 +132,8 @@ def _faces(matched: Matched, row: Wanted, owner: Owner) -> list[Option]:
 
 def line_options(matched: Matched, row: Wanted) -> tuple[Option, ...]:
     """Options of an overall size along the line through two bores."""
-    options = []
-    for (one, other), worse in matched.owners(matched.frame.ends(row)).items():
-        options.append(Option(_along(matched.frame, one, other), worse))
-    return _sorted(options)
+    owners = matched.owners(matched.frame.ends(row))
+    return _sorted(Option(_along(matched.frame, *pair), worse) for pair, worse in owners.items())
 
 
 def _along(frame: Frame, one: Owner, other: Owner) -> Candidate | None:
