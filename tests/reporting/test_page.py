@@ -21,6 +21,7 @@ from .examples import EVERY, FAILED, HELD, PASSED, PIVOT, UNDECIDED, hostile, si
 from .test_shown import lever
 
 SHOWN = shown_mesh(lever(1.0), at_most=20_000)
+POINTS_MM = np.array([(0.0, 0.0, 5.0)])
 MOST_BYTES = 8_000_000
 QUIET = ("--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run")
 # WCAG 2.2, 1.4.3: contrast of text at level AA.
@@ -82,13 +83,20 @@ def test_no_text_from_outside_becomes_part_of_the_page():
 
 
 def test_the_part_is_first_seen_along_its_shortest_side_longest_across():
-    turn = page.first_turn(SHOWN)
+    turn = page.first_turn(SHOWN, POINTS_MM)
     assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-12)
     assert np.linalg.det(turn) == pytest.approx(1.0)
     across, up, towards = np.abs(turn)
     assert across.argmax() == 0
     assert up.argmax() == 1
     assert towards.argmax() == 2
+
+
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_the_side_with_the_sizes_faces_the_eye_at_first(side: float):
+    turn = page.first_turn(SHOWN, np.array([(30.0, 10.0, side * 5.0), (-30.0, 10.0, side * 5.0)]))
+    assert np.linalg.det(turn) == pytest.approx(1.0)
+    assert side * turn[2, 2] > 0.7  # the cosine of the tilt is 0.79
 
 
 def test_a_part_without_surface_still_has_a_page():
@@ -166,7 +174,7 @@ PIXELS = """() => {
 def test_the_picture_shows_measured_filled_and_rebuilt_surface(opened: Opened):
     seen = opened.show(PASSED).evaluate(PIXELS)
     # Every face is seen by its share that points at the eye: the disc of 4 mm radius by that of the top.
-    turn = np.abs(page.first_turn(SHOWN))
+    turn = np.abs(page.first_turn(SHOWN, POINTS_MM))
     top_mm2 = (80 * 30 - np.pi * 25) * turn[2, 2]
     sides_mm2 = 80 * 10 * turn[2, 1] + 30 * 10 * turn[2, 0]
     disc_mm2 = np.pi * 16 * turn[2, 2]
@@ -209,12 +217,13 @@ def test_dragging_turns_the_part_and_it_stays_a_rotation(opened: Opened):
     tab = opened.show(PASSED)
     box = tab.locator("canvas").bounding_box()
     assert box is not None
+    before = np.array(tab.evaluate("state.turn")).reshape(3, 3)
     tab.mouse.move(box["x"] + 20, box["y"] + 20)
     tab.mouse.down()
     tab.mouse.move(box["x"] + 220, box["y"] + 90, steps=4)
     tab.mouse.up()
     turn = np.array(tab.evaluate("state.turn")).reshape(3, 3)
-    assert not np.allclose(turn, page.first_turn(SHOWN), atol=0.1)
+    assert not np.allclose(turn, before, atol=0.1)
     assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-5)  # the page is given the turn to six decimals
     assert np.linalg.det(turn) == pytest.approx(1.0, abs=1e-5)
 

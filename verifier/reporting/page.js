@@ -247,13 +247,13 @@ function pushApart(placed, width, height) {
 function linesFor({ ends, anchor, balloon }, kind) {
   const group = drawn("g", { class: kind });
   if (ends.length === 2) group.append(line(ends[0], ends[1]));
-  group.append(line(anchor, balloon));
+  group.append(line(anchor, balloon, "leader"));
   group.append(...ends.map(([x, y]) => drawn("circle", { cx: x, cy: y, r: 3.5 })));
   return group;
 }
 
-function line([x1, y1], [x2, y2]) {
-  return drawn("line", { x1, y1, x2, y2 });
+function line([x1, y1], [x2, y2], kind = "between") {
+  return drawn("line", { x1, y1, x2, y2, class: kind });
 }
 
 function drawn(name, attributes) {

@@ -47,7 +47,7 @@ def render(inspection: Inspection, shown: ShownMesh) -> str:
             style=Markup(style),
             script=Markup(script),
             inspection_json=_inside_a_page(as_json.render(inspection)),
-            shown_json=_inside_a_page(json.dumps(_packed(shown))),
+            shown_json=_inside_a_page(json.dumps(_packed(shown, first_turn(shown, _callout_points_mm(inspection))))),
             meaning=VERDICT_MEANING[inspection.verdict],
             rows=page_rows(inspection.sizes),
             surfaces=surfaces(shown),
@@ -112,7 +112,13 @@ def _inside_a_page(text: str) -> Markup:
     return Markup(text.replace("<", "\\u003c"))
 
 
-def _packed(shown: ShownMesh) -> dict[str, object]:
+def _callout_points_mm(inspection: Inspection) -> Array:
+    """All points the callouts lead to, (k, 3)."""
+    points = [point for size in inspection.sizes for point in size.points_mm]
+    return np.array(points, dtype=np.float64).reshape(-1, 3)
+
+
+def _packed(shown: ShownMesh, turn: Array) -> dict[str, object]:
     """The mesh for the page's script: little-endian arrays in base64, corner numbers in 16 bits where they fit."""
     wide = len(shown.vertices_mm) > 2**16
     return {
@@ -120,7 +126,7 @@ def _packed(shown: ShownMesh) -> dict[str, object]:
         "faces": _base64(shown.faces.astype("<u4" if wide else "<u2")),
         "origin": _base64(shown.origin),
         "wide": wide,
-        "turn": [round(float(entry), 6) for entry in first_turn(shown).ravel()],
+        "turn": [round(float(entry), 6) for entry in turn.ravel()],
     }
 
 
@@ -128,8 +134,10 @@ def _base64(array: NDArray[np.generic]) -> str:
     return base64.b64encode(array.tobytes()).decode()
 
 
-def first_turn(shown: ShownMesh) -> Array:
+def first_turn(shown: ShownMesh, points_mm: Array) -> Array:
     """The turn the part is first seen under: longest across, shortest towards the eye, then tilted; (3, 3) rotation.
+
+    points_mm : (k, 3) what the callouts lead to; the side that more of them lie towards faces the eye
 
     The directions are the principal ones of the surface, each triangle counted by its area: corners lie denser where
     the surface is bent, and would pull the picture askew.
@@ -139,8 +147,12 @@ def first_turn(shown: ShownMesh) -> Array:
     mesh = Mesh(shown.vertices_mm.astype(np.float64), shown.faces.astype(np.int64))
     spread = np.cov(mesh.corners_mm.mean(axis=1).T, aweights=face_areas_mm2(mesh))
     turn = np.linalg.eigh(spread).eigenvectors.T[::-1]
-    # A direction has no sign of its own: each looks along its largest coordinate, and the second follows.
+    # A direction has no sign of its own: each looks along its largest coordinate, the third then towards the sizes;
+    # the second turns over where that is needed for a rotation.
     turn *= np.sign(turn[np.arange(3), np.abs(turn).argmax(axis=1)])[:, None]
+    middle = (shown.vertices_mm.min(axis=0) + shown.vertices_mm.max(axis=0)) / 2
+    if ((points_mm - middle) @ turn[2]).sum() < 0:
+        turn[2] *= -1
     turn[1] *= np.sign(np.linalg.det(turn))
     return np.asarray(_about_across(FIRST_TILT_DEG) @ _about_eye(FIRST_YAW_DEG) @ turn)
 
