@@ -48,6 +48,14 @@ def test_the_report_reads_back_as_the_same_inspection(inspection: Inspection):
     assert Inspection.model_validate_json(as_json.render(inspection)) == inspection
 
 
+def test_a_name_sends_nothing_to_a_terminal_that_shows_the_json():
+    name = "Türriegel \x1b[2J \x9b2J \N{RIGHT-TO-LEFT OVERRIDE}gnp"
+    text = as_json.render(PASSED.model_copy(update={"part": name}))
+    assert all(char == "\n" or char.isprintable() for char in text)
+    assert "Türriegel" in text
+    assert json.loads(text)["part"] == name
+
+
 def test_the_schema_s_name_comes_first():
     assert next(iter(json.loads(as_json.render(PASSED)))) == "schema"
 

@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -30,8 +31,14 @@ def write_schema(path: Path = SCHEMA_FILE) -> None:
     path.write_text(_text(schema()), encoding="utf-8", newline="\n")
 
 
+# Letters stay readable. What a terminal would obey and a reader not see is written as JSON's escapes: the controls that
+# JSON itself lets through, and the marks that join lines or turn the direction of reading.
+_UNSEEN = re.compile("[\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
+
+
 def _text(value: object) -> str:
-    return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    text = json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return _UNSEEN.sub(lambda unseen: f"\\u{ord(unseen[0]):04x}", text)
 
 
 def _plain_figures(value: Any) -> Any:
