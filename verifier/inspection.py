@@ -5,6 +5,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 SCHEMA = "verifier.inspection/1"
+REFUSAL_SCHEMA = "verifier.refusal/1"
 
 Verdict = Literal["PASS", "FAIL", "UNDECIDED"]
 JobVerdict = Literal["PASS", "FAIL", "UNDECIDED", "REFUSED"]

@@ -5,6 +5,8 @@ from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse import csgraph
 
 from verifier.mesh import Mesh, area_mm2, face_areas_mm2, volume_mm3
 
@@ -57,6 +59,14 @@ class Solid:
     def area_mm2(self) -> float:
         """Area of the surface."""
         return area_mm2(self.mesh)
+
+    @property
+    def bodies(self) -> int:
+        """Number of pieces that share no corner."""
+        faces, count = self.mesh.faces, len(self.mesh.vertices_mm)
+        starts, ends = faces[:, [0, 1]].ravel(), faces[:, [1, 2]].ravel()
+        links = sparse.csr_matrix((np.ones(len(starts), dtype=np.int8), (starts, ends)), shape=(count, count))
+        return int(csgraph.connected_components(links, directed=False, return_labels=False))
 
     @property
     def filled_share(self) -> float:

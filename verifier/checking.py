@@ -1,0 +1,79 @@
+"""The command `check`: scans by hand, without a bench."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+from verifier.delivery import EXIT_OF, Delivered, inspect_file, refusal_verdict, write_delivery
+from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, EXIT_USAGE, VerifierError
+from verifier.inspect import StageReport
+from verifier.inspection import REFUSAL_SCHEMA
+from verifier.reporting import as_json as json_report
+from verifier.reporting import terminal
+from verifier.rulebook import part_name
+from verifier.screen import Screen
+from verifier.shipped import rules_folder
+
+WORST_FIRST = (EXIT_USAGE, EXIT_REFUSED, EXIT_FAIL, EXIT_UNDECIDED, EXIT_PASS)
+
+
+def check_scans(
+    scans: Sequence[Path],
+    screen: Screen,
+    *,
+    sheet: Path | None,
+    filament: str | None,
+    rules: Path | None,
+    out: Path | None,
+    stl: bool,
+    as_json: bool,
+) -> int:
+    """Check every scan, print its report, and return the worst exit status."""
+    rules_here = rules or (Path("rules") if Path("rules").is_dir() else rules_folder())
+    statuses, told = [], []
+    for scan in scans:
+        try:
+            delivered = inspect_file(
+                scan, rules_here, sheet_file=sheet, filament=filament, report_stage=_stages(screen, scan)
+            )
+        except VerifierError as error:
+            screen.complain(str(error))
+            statuses.append(error.exit_code)
+            told.append(_refusal(scan, error))
+            continue
+        told.append(json_report.render(delivered.inspection))
+        _deliver(delivered, screen, out=out, stl=stl, quiet=as_json)
+        statuses.append(EXIT_OF[delivered.inspection.verdict])
+    if as_json:
+        screen.say(told[0] if len(told) == 1 else f"[{','.join(told)}]")
+    return next(status for status in WORST_FIRST if status in statuses)
+
+
+def _stages(screen: Screen, scan: Path) -> StageReport:
+    return lambda stage: screen.tell(f"{scan.name}: {stage} …")
+
+
+def _deliver(delivered: Delivered, screen: Screen, *, out: Path | None, stl: bool, quiet: bool) -> None:
+    inspection = delivered.inspection
+    if not quiet:
+        screen.say(
+            terminal.render(inspection, width=screen.width, colour=screen.colour, ascii_only=screen.ascii_only)
+        )
+    if out is not None:
+        for written in write_delivery(delivered, out, stl=stl):
+            screen.tell(f"Wrote {written}")
+
+
+def _refusal(scan: Path, error: VerifierError) -> str:
+    """A refusal as JSON, so that a program reading standard output always gets a document."""
+    return json.dumps(
+        {
+            "schema": REFUSAL_SCHEMA,
+            "part": part_name(scan.name),
+            "verdict": refusal_verdict(error),
+            "reasons": [f"{error.where}: {error.what}."],
+            "next_steps": [f"{error.do}."],
+        },
+        ensure_ascii=False,
+        indent=2,
+    )

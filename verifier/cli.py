@@ -1,0 +1,100 @@
+"""The commands: parse, call, print, exit status."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from verifier.errors import EXIT_USAGE, VerifierError, WrongUsage
+from verifier.screen import Screen
+
+app = typer.Typer(
+    name="verifier",
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Mends, measures and judges scans of moulded parts, and makes the mesh to print.",
+    epilog="Exit status of check: 0 PASS, 1 FAIL, 2 UNDECIDED, 3 REFUSED, 64 wrong usage.",
+)
+
+RulesOption = Annotated[
+    Path | None, typer.Option("--rules", metavar="DIR", help="The rules folder; else rules/ here, else the shipped one.")
+]
+
+
+@app.command(epilog="Example: verifier new bench")
+def new(bench: Annotated[Path, typer.Argument(metavar="BENCH", help="Folder to make the bench in.")]) -> None:
+    """Make a bench: inbox, slicer, held, originals and a copy of the rules to make your own."""
+    from verifier.bench import new_bench
+    from verifier.shipped import rules_folder
+
+    new_bench(bench, rules_folder())
+    Screen().say(f"Made the bench {bench}. Start it with: verifier watch {bench}")
+
+
+@app.command(epilog="Example: verifier watch bench")
+def watch(
+    bench: Annotated[Path, typer.Argument(metavar="[BENCH]", help="The bench; this folder when left out.")] = Path(),
+) -> None:
+    """Watch the bench's inbox, and report every scan dropped there until stopped with Ctrl-C."""
+    from verifier.watching import watch_bench
+
+    watch_bench(bench, Screen())
+
+
+@app.command(epilog="Example: verifier check latch_lever.stl --sheet latch_lever.toml --out checked")
+def check(
+    scans: Annotated[list[Path], typer.Argument(metavar="SCAN...", help="Exports to check, one part each.")],
+    sheet: Annotated[Path | None, typer.Option(metavar="FILE", help="The dimension sheet of the part.")] = None,
+    filament: Annotated[str | None, typer.Option(metavar="NAME", help="Filament, in place of the sheet's.")] = None,
+    rules: RulesOption = None,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Write mesh and reports there.")] = None,
+    stl: Annotated[bool, typer.Option("--stl", help="Write the mesh as STL too (with --out).")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON, and nothing else.")] = False,
+) -> None:
+    """Read, mend, measure, correct and judge scans by hand, without a bench."""
+    from verifier.checking import check_scans
+
+    if sheet is not None and len(scans) > 1:
+        raise WrongUsage(
+            "one sheet cannot serve several scans", where="--sheet", do="Check the scans one by one, or use --rules"
+        )
+    if stl and out is None:
+        raise WrongUsage("there is no folder to write the STL to", where="--stl", do="Add --out DIR")
+    raise typer.Exit(
+        check_scans(scans, Screen(), sheet=sheet, filament=filament, rules=rules, out=out, stl=stl, as_json=as_json)
+    )
+
+
+@app.command(epilog="Example: verifier demo")
+def demo(
+    bench: Annotated[
+        Path | None, typer.Argument(metavar="[BENCH]", help="New folder for the demo's bench; else verifier-demo.")
+    ] = None,
+) -> None:
+    """Make a bench, start the service, drop the demo's five exports in, and show what comes of them."""
+    from verifier.demo import run_demo
+
+    raise typer.Exit(run_demo(bench, Screen()))
+
+
+def main() -> None:
+    """Run a command; every mistake ends in one sentence and its exit status, never in a traceback."""
+    command = typer.main.get_command(app)
+    screen = Screen()
+    try:
+        status = command.main(sys.argv[1:] or ["--help"], prog_name="verifier", standalone_mode=False)
+    except VerifierError as error:
+        screen.complain(str(error))
+        status = error.exit_code
+    except typer.TyperException as error:
+        screen.complain(f"{error.format_message()} See: verifier --help")
+        status = EXIT_USAGE
+    except (typer.Abort, KeyboardInterrupt):
+        status = 130  # 128 + SIGINT, the shells' convention
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,139 @@
+"""From a scan on disk to the files that stand beside the corrected mesh: the one door to the folders."""
+
+import json
+import platform
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, UnknownName, VerifierError
+from verifier.inspect import Outcome, StageClock, StageReport, inspect_part
+from verifier.inspection import Inspection, JobVerdict
+from verifier.reading import read_scan
+from verifier.reporting import as_json, page, terminal
+from verifier.reporting.assemble import inspection_of
+from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
+from verifier.reporting.shown import shown_mesh
+from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet, part_name
+
+EXIT_OF: dict[JobVerdict, int] = {
+    "PASS": EXIT_PASS,
+    "FAIL": EXIT_FAIL,
+    "UNDECIDED": EXIT_UNDECIDED,
+    "REFUSED": EXIT_REFUSED,
+}
+REPORTED_LIBRARIES = ("numpy", "scipy", "manifold3d", "pymeshfix", "libigl")
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """One scan's way through the house, and what the report says of it."""
+
+    outcome: Outcome
+    inspection: Inspection
+    rules: Rules
+
+
+def inspect_file(
+    scan: Path,
+    rules_folder: Path,
+    *,
+    sheet_file: Path | None = None,
+    filament: str | None = None,
+    report_stage: StageReport = lambda _: None,
+) -> Delivered:
+    """Read one scan and its sheet, and inspect it.
+
+    sheet_file : the part's sheet; None looks in the rules folder by the part's name
+    Raises VerifierError of every kind: rules, sheet, scan and mending each say what puts them right.
+    """
+    clock = StageClock(report_stage)
+    part = part_name(scan.name)
+    with clock.stage("reading"):
+        rules = load_rules(rules_folder)
+        sheet = _sheet_of(part, rules, sheet_file)
+        read = read_scan(scan, rules, sheet)
+    outcome = inspect_part(read, sheet, rules, part=part, filament=filament, clock=clock)
+    return Delivered(outcome, inspection_of(outcome, rules, versions()), rules)
+
+
+def _sheet_of(part: str, rules: Rules, sheet_file: Path | None) -> Sheet | None:
+    if sheet_file is None:
+        found = find_sheet(rules.folder, part)
+        return load_sheet(found, rules) if found else None
+    sheet = load_sheet(sheet_file, rules)
+    if sheet.part != part:
+        raise UnknownName(
+            f"this sheet is for '{sheet.part}', the scan is of '{part}'",
+            where=sheet_file.name,
+            do=f"Give the sheet of '{part}', or name the scan '{sheet.part}' up to its first dot",
+        )
+    return sheet
+
+
+def versions() -> dict[str, str]:
+    """What made the numbers: this program, Python, and the libraries they rest on."""
+    libraries = {name: version(name) for name in REPORTED_LIBRARIES}
+    return {"verifier": version("verifier"), "python": platform.python_version(), **libraries}
+
+
+def write_delivery(delivered: Delivered, out: Path, *, stl: bool = False) -> tuple[Path, ...]:
+    """Write mesh, reports and, for a part without a sheet, the drafted sheet into a folder; the files written."""
+    outcome, inspection = delivered.outcome, delivered.inspection
+    part = inspection.part
+    files = {
+        f"{part}.3mf": three_mf_bytes(outcome.plan.mesh, part),
+        f"{part}.report.json": as_json.render(inspection).encode(),
+        f"{part}.report.html": page.render(inspection, shown_mesh(outcome.solid)).encode(),
+        f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
+    }
+    if stl:
+        files[f"{part}.stl"] = stl_bytes(outcome.plan.mesh, part)
+    if outcome.proposed:
+        files[f"{part}.sheet.toml"] = draft_sheet_text(part, outcome.proposed).encode()
+    return _write_all(files, out)
+
+
+def _write_all(files: dict[str, bytes], out: Path) -> tuple[Path, ...]:
+    out.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name, data in files.items():
+        temporary = out / f".{name}.part"
+        temporary.write_bytes(data)
+        written.append(temporary.replace(out / name))
+    return tuple(written)
+
+
+def check_to_folder(scan: Path, rules: Path, out: Path, report_stage: StageReport, *, filament: str | None = None) -> int:
+    """One job of the bench: inspect, write everything into `out`, and say the outcome in `outcome.json`.
+
+    A refusal is an outcome too: its sentence is written, and the exit status says so.
+    """
+    try:
+        delivered = inspect_file(scan, rules, filament=filament, report_stage=report_stage)
+    except VerifierError as error:
+        return _write_refusal(error, scan, out)
+    report_stage("reporting")
+    write_delivery(delivered, out)
+    inspection = delivered.inspection
+    return _write_outcome(out, inspection.part, inspection.verdict, inspection.reasons, inspection.next_steps)
+
+
+def refusal_verdict(error: VerifierError) -> JobVerdict:
+    """REFUSED for a scan that cannot be used; UNDECIDED where a word in the sheet or the rules puts it right."""
+    return "REFUSED" if error.exit_code == EXIT_REFUSED else "UNDECIDED"
+
+
+def _write_refusal(error: VerifierError, scan: Path, out: Path) -> int:
+    part = part_name(scan.name)
+    verdict = refusal_verdict(error)
+    _write_all({f"{part}.report.txt": terminal.render_refusal(scan.name, str(error)).encode()}, out)
+    reason = f"{error.where}: {error.what}."
+    _write_outcome(out, part, verdict, (reason,), (f"{error.do}.",))
+    return error.exit_code
+
+
+def _write_outcome(out: Path, part: str, verdict: JobVerdict, reasons: tuple[str, ...], steps: tuple[str, ...]) -> int:
+    told = {"part": part, "verdict": verdict, "reasons": reasons, "next_steps": steps, "exit": EXIT_OF[verdict]}
+    _write_all({"outcome.json": json.dumps(told, ensure_ascii=False, indent=2).encode()}, out)
+    return EXIT_OF[verdict]

@@ -1,0 +1,110 @@
+"""One part from scan to outcome: every room once, in the order the data travels, and nothing else."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from verifier.correcting import PrintPlan, plan_print, separate_scale_from_coat, true_copy
+from verifier.correcting.correction import Correction
+from verifier.finding import find_features
+from verifier.finding.feature import Features
+from verifier.judging import Judgement, judge
+from verifier.measuring import ProposedRow, measure, propose_rows
+from verifier.measuring.kinds import KINDS
+from verifier.measuring.size import Size
+from verifier.mending import mend
+from verifier.mending.solid import Solid
+from verifier.reading.scan import Scan
+from verifier.rulebook import Rules, Sheet, SheetRow, filament_for, printer_for
+
+StageReport = Callable[[str], None]
+
+
+@dataclass(slots=True)
+class StageClock:
+    """Tells which stage begins, and keeps how long each took.
+
+    report : called with the stage's name when it begins
+    seconds : stage -> seconds, filled as the stages end
+    """
+
+    report: StageReport
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        """Time what happens inside."""
+        self.report(name)
+        begin = time.perf_counter()
+        yield
+        self.seconds[name] = time.perf_counter() - begin
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """All that is known of one part when the last room has been left.
+
+    scan, solid, copy : as read, as mended, and with scale and coat taken off
+    proposed : sizes worth measuring, for a part without a sheet; empty otherwise
+    """
+
+    scan: Scan
+    sheet: Sheet
+    solid: Solid
+    features: Features
+    sizes: tuple[Size, ...]
+    correction: Correction
+    copy: Solid
+    plan: PrintPlan
+    judgement: Judgement
+    proposed: tuple[ProposedRow, ...]
+    seconds: dict[str, float]
+
+
+def inspect_part(
+    scan: Scan,
+    sheet: Sheet | None,
+    rules: Rules,
+    *,
+    part: str,
+    filament: str | None = None,
+    clock: StageClock | None = None,
+) -> Outcome:
+    """Mend, measure, correct and judge one scan.
+
+    sheet : None for a part nobody has measured yet; the sizes worth measuring are then proposed
+    filament : a name of the rules, in place of the sheet's
+    Raises CannotMend, UnknownName.
+    """
+    clock = clock or StageClock(report=lambda _: None)
+    printing = sheet or Sheet(part=part)
+    polymer, printer = filament_for(printing, rules, filament), printer_for(printing, rules)
+    with clock.stage("mending"):
+        solid = mend(scan)
+    with clock.stage("finding"):
+        features = find_features(solid)
+    with clock.stage("measuring"):
+        proposed = propose_rows(features) if sheet is None else ()
+        known = sheet or Sheet(part=part, size=tuple(_row(row) for row in proposed))
+        sizes = tuple(_size(row) for row in proposed) if sheet is None else measure(features, known, rules)
+    with clock.stage("correcting"):
+        correction = separate_scale_from_coat(sizes, known, rules)
+        copy = true_copy(solid, correction)
+    with clock.stage("planning the print"):
+        plan = plan_print(copy, features, known, rules, polymer, printer)
+    with clock.stage("judging"):
+        judgement = judge(sizes, correction, known, rules, solid, plan, scan.unit)
+    return Outcome(
+        scan, known, solid, features, sizes, correction, copy, plan, judgement, proposed, dict(clock.seconds)
+    )
+
+
+def _row(row: ProposedRow) -> SheetRow:
+    """A proposed size as a row of the sheet that is still to be filled in."""
+    return SheetRow(name=row.name, kind=row.kind, between=row.between, of=row.of, along=row.along)
+
+
+def _size(row: ProposedRow) -> Size:
+    """A proposed size as measured on the scan."""
+    return Size(row.name, row.measured_mm, row.u_mm, KINDS[row.kind].walls, features=(row.name,), points_mm=row.points_mm)

@@ -1,0 +1,258 @@
+"""From an outcome to the report: every value of the rooms into its table, with nothing worked out anew."""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from verifier.finding.feature import Cylinder, Extent, Plane
+from verifier.inspect import Outcome
+from verifier.inspection import (
+    BoreTable,
+    CoatTable,
+    FeatureTable,
+    Inspection,
+    MendStepTable,
+    MendTable,
+    Point,
+    PrintTable,
+    ScaleTable,
+    ScanTable,
+    SizeTable,
+)
+from verifier.judging import RowJudgement
+from verifier.measuring.size import Size
+from verifier.mesh import Array, extents_mm
+from verifier.rulebook import Rules, SheetRow, reading_of
+
+
+def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> Inspection:
+    """The report of one outcome.
+
+    versions : of the program and the libraries its numbers rest on
+    """
+    judgement, correction = outcome.judgement, outcome.correction
+    return Inspection(
+        part=outcome.sheet.part,
+        description=outcome.sheet.description,
+        verdict=judgement.verdict,
+        reasons=judgement.reasons,
+        next_steps=judgement.next_steps,
+        scan=_scan(outcome),
+        mend=_mend(outcome),
+        features=tuple(_features(outcome)),
+        sizes=_sizes(outcome, rules),
+        scale=ScaleTable(
+            factor=correction.scale.value,
+            standard_uncertainty=correction.scale.u,
+            applied=correction.scale.applied,
+            reason=correction.scale.reason,
+        ),
+        coat=CoatTable(
+            thickness_mm=correction.coat.value,
+            standard_uncertainty_mm=correction.coat.u,
+            applied=correction.coat.applied,
+            reason=correction.coat.reason,
+        ),
+        bores=tuple(_bore(bore, outcome) for bore in outcome.features.bores),
+        print=_print(outcome),
+        cautions=tuple(caution.text for caution in rules.part_cautions),
+        sources=_sources(outcome, rules),
+        seconds={stage: round(seconds, 3) for stage, seconds in outcome.seconds.items()},
+        versions=versions,
+    )
+
+
+def _scan(outcome: Outcome) -> ScanTable:
+    scan = outcome.scan
+    return ScanTable(
+        name=scan.source.name,
+        sha256=scan.source.sha256,
+        size_bytes=scan.source.size_bytes,
+        format=scan.source.format,
+        triangles=len(scan.mesh.faces),
+        unit=scan.unit.name,
+        unit_factor_mm=scan.unit.factor_mm,
+        unit_known_by=scan.unit.known_by,
+        notices=scan.notices,
+    )
+
+
+def _mend(outcome: Outcome) -> MendTable:
+    solid = outcome.solid
+    steps = (
+        MendStepTable(
+            what=step.what,
+            count=step.count,
+            area_mm2=step.area_mm2,
+            largest_mm=step.largest_mm,
+            places_mm=step.places_mm,
+        )
+        for step in solid.steps
+    )
+    return MendTable(
+        closed=True,  # the mending room lets nothing else out: it raises CannotMend
+        volume_mm3=solid.volume_mm3,
+        area_mm2=solid.area_mm2,
+        extents_mm=_point(extents_mm(solid.mesh)),
+        triangles=len(solid.mesh.faces),
+        filled_share=solid.filled_share,
+        bodies=solid.bodies,
+        steps=tuple(steps),
+    )
+
+
+def _features(outcome: Outcome) -> Iterable[FeatureTable]:
+    found = outcome.features
+    yield from map(_plane, found.planes)
+    yield from map(_cylinder, found.cylinders)
+    yield from map(_extent, found.extents)
+
+
+def _plane(plane: Plane) -> FeatureTable:
+    return FeatureTable(
+        name=plane.name,
+        kind="plane",
+        centre_mm=_point(plane.centre_mm),
+        direction=_point(plane.normal),
+        size_mm=None,
+        u_size_mm=plane.u_offset_mm,
+        form_error_mm=plane.form_error_mm,
+        area_mm2=plane.area_mm2,
+        rms_mm=plane.rms_mm,
+    )
+
+
+def _cylinder(cylinder: Cylinder) -> FeatureTable:
+    return FeatureTable(
+        name=cylinder.name,
+        kind=cylinder.kind,
+        centre_mm=_point(cylinder.axis_point_mm),
+        direction=_point(cylinder.axis),
+        size_mm=cylinder.diameter_mm,
+        u_size_mm=cylinder.u_diameter_mm,
+        form_error_mm=cylinder.form_error_mm,
+        pin_diameter_mm=cylinder.pin_diameter_mm,
+        arc_deg=cylinder.arc_deg,
+        depth_mm=cylinder.depth_mm,
+        through=cylinder.through,
+        rms_mm=cylinder.rms_mm,
+        axis_held=cylinder.axis_held,
+    )
+
+
+def _extent(extent: Extent) -> FeatureTable:
+    return FeatureTable(
+        name=extent.name,
+        kind="extent",
+        centre_mm=_point(extent.ends_mm.mean(axis=0)),
+        direction=_point(extent.direction),
+        size_mm=extent.length_mm,
+        u_size_mm=extent.u_length_mm,
+    )
+
+
+def _sizes(outcome: Outcome, rules: Rules) -> tuple[SizeTable, ...]:
+    found = zip(outcome.sheet.rows, outcome.sizes, outcome.judgement.rows, strict=True)
+    weakest = {corrected.name: corrected.smallest_error_mm for corrected in outcome.correction.sizes}
+    return tuple(_size(row, size, judged, weakest.get(row.name), outcome, rules) for row, size, judged in found)
+
+
+def _size(
+    row: SheetRow, size: Size, judged: RowJudgement, smallest_error_mm: float | None, outcome: Outcome, rules: Rules
+) -> SizeTable:
+    reading = reading_of(row, outcome.sheet, rules)
+    return SizeTable(
+        name=row.name,
+        kind=row.kind,
+        required=row.required,
+        reading_mm=reading.value if reading and row.reading is not None else None,
+        nominal_mm=row.nominal,
+        tolerance_mm=judged.limits,
+        tolerance_source=judged.limits_source,
+        measured_mm=size.measured_mm,
+        u_measured_mm=size.u_mm if size.measured_mm is not None else None,
+        corrected_mm=judged.corrected,
+        deviation_mm=judged.deviation,
+        expanded_uncertainty_mm=judged.expanded_u,
+        coverage_factor=judged.coverage_factor,
+        printed_mm=judged.printed,
+        printed_expanded_uncertainty_mm=judged.printed_expanded_u,
+        printed_verdict=judged.printed_verdict,
+        smallest_error_mm=_finite(smallest_error_mm),
+        seen_share=size.seen_share if size.measured_mm is not None else None,
+        set_size=size.set_size,
+        features=size.features,
+        points_mm=tuple(_point(point) for point in size.points_mm),
+        verdict=judged.verdict,
+        reason=judged.reason,
+    )
+
+
+def _bore(bore: Cylinder, outcome: Outcome) -> BoreTable:
+    row = next((size.name for size in outcome.sizes if size.features == (bore.name,)), None)
+    return BoreTable(
+        name=bore.name,
+        row=row,
+        diameter_mm=bore.diameter_mm,
+        pin_diameter_mm=bore.pin_diameter_mm,
+        roundness_mm=bore.form_error_mm,
+        arc_deg=bore.arc_deg,
+        depth_mm=bore.depth_mm,
+        through=bore.through,
+        note=_bore_note(bore),
+    )
+
+
+def _bore_note(bore: Cylinder) -> str:
+    """What to know before a screw goes in."""
+    ends = "Open at both ends" if bore.through else "Closed at one end or on the way: drill it through if it should be open"
+    if bore.axis_held == "own":
+        return ends
+    return f"{ends}; too little depth was seen to know its direction, so it is taken as square to {bore.axis_held}"
+
+
+def _print(outcome: Outcome) -> PrintTable:
+    plan = outcome.plan
+    return PrintTable(
+        filament=plan.filament.name,
+        polymer=plan.filament.polymer,
+        printer=plan.printer.name,
+        shrink_xy=plan.shrink_xy,
+        shrink_z=plan.shrink_z,
+        u_shrink_xy=plan.u_shrink_xy,
+        u_shrink_z=plan.u_shrink_z,
+        shrink_source=plan.shrink_source,
+        build_direction=_point(plan.build_direction),
+        rests_on=plan.rests_on,
+        size_mm=plan.size_mm,
+        fits_bed=plan.fits_bed,
+        mass_g=plan.mass_g,
+        filament_m=plan.filament_m,
+        cost=plan.cost,
+        currency=plan.currency,
+        price_source=plan.price_source,
+        notes=plan.notes,
+        cautions=plan.cautions,
+    )
+
+
+def _sources(outcome: Outcome, rules: Rules) -> tuple[str, ...]:
+    """Whose figures the report rests on, each once, in the order they are used."""
+    acceptance = rules.acceptance
+    told = (
+        *(judged.limits_source for judged in outcome.judgement.rows),
+        acceptance.decision.source,
+        acceptance.expectation.source,
+        outcome.plan.shrink_source,
+        outcome.plan.printer.source,
+    )
+    return tuple(dict.fromkeys(source for source in told if source))
+
+
+def _point(vector: Array) -> Point:
+    x, y, z = (float(value) for value in vector)
+    return x, y, z
+
+
+def _finite(value: float | None) -> float | None:
+    return None if value is None or not np.isfinite(value) else float(value)
