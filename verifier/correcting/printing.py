@@ -1,0 +1,176 @@
+"""The print of the true copy: how it stands, how much larger it is made against shrinkage, what it takes and costs."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.correcting.filling import fill
+from verifier.correcting.resting import choose_resting
+from verifier.finding.feature import Features
+from verifier.measuring.size import Size
+from verifier.mending.solid import Solid
+from verifier.mesh import Array, Mesh, extents_mm
+from verifier.rulebook.rules import Filament, Printer, Rules
+from verifier.rulebook.sheet import Sheet
+
+# A bore counts as upright while it leans no further than this: its layers are then round holes.
+UPRIGHT_WITHIN_DEG = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class PrintPlan:
+    """The mesh to print and what is to be known about it.
+
+    mesh : stands on z = 0 with its box's corner at x = y = 0, already enlarged against shrinkage
+    build_direction : (3,) unit, the direction that becomes up, in the frame of the scan
+    shrink_xy, shrink_z, u_shrink_xy, u_shrink_z : ratios a length loses in the layers and across them
+    upright_bores : names of the features that print as round holes
+    size_mm : of the mesh's box
+    """
+
+    mesh: Mesh
+    filament: Filament
+    printer: Printer
+    build_direction: Array
+    rests_on: str
+    upright_bores: frozenset[str]
+    size_mm: tuple[float, float, float]
+    fits_bed: bool
+    mass_g: float
+    filament_m: float
+    cost: float
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def shrink_xy(self) -> float:
+        """Ratio a length in the layers loses."""
+        return self.filament.shrink_xy
+
+    @property
+    def shrink_z(self) -> float:
+        """Ratio a height loses."""
+        return self.filament.shrink_z
+
+    @property
+    def u_shrink_xy(self) -> float:
+        """Standard uncertainty of shrink_xy."""
+        return self.filament.u_shrink_xy
+
+    @property
+    def u_shrink_z(self) -> float:
+        """Standard uncertainty of shrink_z."""
+        return self.filament.u_shrink_z
+
+    @property
+    def shrink_source(self) -> str:
+        """Whose shrink figures these are."""
+        return self.filament.source
+
+    @property
+    def currency(self) -> str:
+        """Of the cost."""
+        return self.filament.currency
+
+    @property
+    def price_source(self) -> str:
+        """Whose price that is."""
+        return self.filament.source
+
+
+def plan_print(
+    copy: Solid, features: Features, sheet: Sheet, rules: Rules, filament: Filament, printer: Printer
+) -> PrintPlan:
+    """Stand the copy on its best face, enlarge it against shrinkage, and count what it takes.
+
+    features : of the scan, before correction; their directions hold for the copy as well
+    rules : for another printer where the bed is too small
+    """
+    resting = choose_resting(copy, features, sheet)
+    upright = copy.mesh.vertices_mm @ resting.turn.T
+    mesh = _stood_on_bed(Mesh(upright * enlargement(filament), copy.mesh.faces))
+    size_mm = extents_mm(mesh)
+    filling = fill(mesh, sheet.infill, filament)
+    return PrintPlan(
+        mesh=mesh,
+        filament=filament,
+        printer=printer,
+        build_direction=resting.turn[2],
+        rests_on=resting.rests_on,
+        upright_bores=_upright_bores(features, resting.turn[2]),
+        size_mm=(float(size_mm[0]), float(size_mm[1]), float(size_mm[2])),
+        fits_bed=_fits(size_mm, printer),
+        mass_g=filling.mass_g,
+        filament_m=filling.filament_m,
+        cost=filling.cost,
+        notes=(*_bed_note(size_mm, printer, rules), *resting.notes, *filling.notes, *filament.notes),
+        cautions=filament.cautions,
+    )
+
+
+def enlargement(filament: Filament) -> Array:
+    """Factors for x, y, z that shrinking takes back, (3,): 1 / (1 - shrink), not 1 + shrink."""
+    return 1.0 / (1.0 - np.array([filament.shrink_xy, filament.shrink_xy, filament.shrink_z]))
+
+
+def printed_sizes(
+    sizes: Sequence[Size], corrected_mm: Sequence[float | None], plan: PrintPlan
+) -> list[tuple[float, float] | None]:
+    """What each size should measure on the print, and the standard uncertainty that printing adds.
+
+    sizes : for the direction each was taken in; corrected_mm : on the copy, None where it is not known
+    """
+    return [
+        None if value is None else _printed(size, value, plan) for size, value in zip(sizes, corrected_mm, strict=True)
+    ]
+
+
+def _printed(size: Size, value_mm: float, plan: PrintPlan) -> tuple[float, float]:
+    """The enlargement takes the expected shrink back; what stays is its uncertainty, and what upright holes lose."""
+    u_mm = value_mm * _shrink_u(size, plan)
+    if size.walls >= 0 or not plan.upright_bores.intersection(size.features):
+        return value_mm, u_mm
+    return value_mm - plan.printer.hole_allowance_mm, float(np.hypot(u_mm, plan.printer.u_hole_mm))
+
+
+def _shrink_u(size: Size, plan: PrintPlan) -> float:
+    """Relative standard uncertainty of a printed length in the direction it was taken.
+
+    The square of a length is the sum over the axes, so each axis counts with the square of its direction cosine.
+    A size without a direction of its own counts with the worse of the two.
+    """
+    u_xy, u_z = plan.u_shrink_xy / (1.0 - plan.shrink_xy), plan.u_shrink_z / (1.0 - plan.shrink_z)
+    if plan.upright_bores.intersection(size.features) and size.walls < 0:
+        return u_xy
+    span = size.points_mm[-1] - size.points_mm[0] if len(size.points_mm) >= 2 else np.zeros(3)
+    length = float(np.linalg.norm(span))
+    if length == 0.0:
+        return max(u_xy, u_z)
+    up = float(span @ plan.build_direction / length) ** 2
+    return float(np.hypot((1.0 - up) * u_xy, up * u_z))
+
+
+def _stood_on_bed(mesh: Mesh) -> Mesh:
+    return Mesh(mesh.vertices_mm - mesh.vertices_mm.min(axis=0), mesh.faces)
+
+
+def _upright_bores(features: Features, up: Array) -> frozenset[str]:
+    least = np.cos(np.radians(UPRIGHT_WITHIN_DEG))
+    return frozenset(bore.name for bore in features.bores if abs(float(bore.axis @ up)) >= least)
+
+
+def _fits(size_mm: Array, printer: Printer) -> bool:
+    """Whether a box stands on the bed, turned by a quarter where that helps."""
+    along, across = sorted((printer.bed_x_mm, printer.bed_y_mm), reverse=True)
+    long_mm, wide_mm = sorted((float(size_mm[0]), float(size_mm[1])), reverse=True)
+    return long_mm <= along and wide_mm <= across and float(size_mm[2]) <= printer.bed_z_mm
+
+
+def _bed_note(size_mm: Array, printer: Printer, rules: Rules) -> tuple[str, ...]:
+    if _fits(size_mm, printer):
+        return ()
+    others = [other.name for other in rules.printers if _fits(size_mm, other)]
+    bed = f"{printer.bed_x_mm:g} × {printer.bed_y_mm:g} × {printer.bed_z_mm:g} mm"
+    do = f"print it on {' or '.join(others)}" if others else "print it in pieces"
+    return (f"It does not fit the bed of {printer.name}, {bed}: {do}.",)

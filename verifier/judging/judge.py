@@ -1,0 +1,164 @@
+"""The verdict of the part: every required row passes, the mesh is closed, and little enough of it was invented."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from verifier.correcting.correction import Correction
+from verifier.correcting.printing import PrintPlan, printed_sizes
+from verifier.inspection import Verdict
+from verifier.judging.closed import is_closed
+from verifier.judging.decision import decide
+from verifier.judging.judgement import Judgement, RowJudgement
+from verifier.judging.row import gather_facts, judge_row
+from verifier.measuring.size import Size
+from verifier.mending.solid import Solid
+from verifier.reading.scan import LengthUnit
+from verifier.rulebook.rules import Rules
+from verifier.rulebook.sheet import Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something about the part as a whole that keeps it from passing."""
+
+    verdict: Verdict
+    reason: str
+    do: str
+
+
+def judge(
+    sizes: Sequence[Size],
+    correction: Correction,
+    sheet: Sheet,
+    rules: Rules,
+    solid: Solid,
+    plan: PrintPlan | None,
+    unit: LengthUnit | None = None,
+) -> Judgement:
+    """Judge every row of the sheet, and the copy by its required rows.
+
+    sizes : one for each row, in the order of the sheet
+    solid : for what was invented of it, and whether it is closed
+    plan : for the sizes after printing, which inform and do not decide; None leaves them out
+    unit : of the export; a guessed one leaves the part undecided
+    """
+    rows = tuple(
+        judge_row(gather_facts(row, size, correction, sheet, rules))
+        for row, size in zip(sheet.rows, sizes, strict=True)
+    )
+    if plan is not None:
+        rows = _with_printed(rows, sizes, sheet, plan)
+    findings = _of_the_part(rows, solid, rules, unit)
+    verdict = _worst(findings, rows)
+    return Judgement(rows, verdict, _reasons(verdict, rows, findings), _next_steps(verdict, rows, findings, correction))
+
+
+def _with_printed(
+    rows: tuple[RowJudgement, ...], sizes: Sequence[Size], sheet: Sheet, plan: PrintPlan
+) -> tuple[RowJudgement, ...]:
+    """The rows with their size on the print; an angle between faces is not altered by a shrink that is taken back."""
+    lengths = [None if row.kind == "angle" else judged.corrected for row, judged in zip(sheet.rows, rows, strict=True)]
+    printed = printed_sizes(sizes, lengths, plan)
+    return tuple(_printed(row, each) for row, each in zip(rows, printed, strict=True))
+
+
+def _printed(row: RowJudgement, printed: tuple[float, float] | None) -> RowJudgement:
+    """The row with what its size should be on the print: the copy's uncertainty and the printing's together."""
+    if printed is None or row.expanded_u is None or row.coverage_factor is None:
+        return row
+    value, u_printing = printed
+    u = float(np.hypot(row.expanded_u / row.coverage_factor, u_printing))
+    verdict = None if row.limits is None else decide(value, u, *row.limits, k=row.coverage_factor)
+    return replace(row, printed=value, printed_expanded_u=row.coverage_factor * u, printed_verdict=verdict)
+
+
+def _of_the_part(
+    rows: Sequence[RowJudgement], solid: Solid, rules: Rules, unit: LengthUnit | None
+) -> tuple[Finding, ...]:
+    most, filled = rules.acceptance.decision.max_filled_share, solid.filled_share
+    found = []
+    if not is_closed(solid.mesh):
+        found.append(Finding("FAIL", "The mesh is not closed.", "Scan the part again: this mesh cannot be printed."))
+    if filled > most:
+        found.append(
+            Finding(
+                "UNDECIDED",
+                f"{100 * filled:.1f} % of the surface was filled without having been seen; {100 * most:.1f} % may be.",
+                "Scan the part in one more orientation, with the filled places turned to the scanner.",
+            )
+        )
+    if unit is not None and unit.known_by == "guess":
+        found.append(
+            Finding(
+                "UNDECIDED",
+                f"The unit of the export is a guess ({unit.name}, from the size of the part).",
+                f'Write unit = "{unit.name}" into the sheet if that is right, or the right one.',
+            )
+        )
+    if not any(row.required for row in rows):
+        found.append(_nothing_required(rows))
+    return tuple(found)
+
+
+def _nothing_required(rows: Sequence[RowJudgement]) -> Finding:
+    if rows:
+        return Finding(
+            "UNDECIDED", "No row of the sheet is required, so nothing can prove the copy.", "Make one row required."
+        )
+    return Finding(
+        "UNDECIDED",
+        "There is no size to judge the copy by.",
+        "Measure some sizes of the original with the calliper and write them into the sheet.",
+    )
+
+
+def _worst(findings: Sequence[Finding], rows: Sequence[RowJudgement]) -> Verdict:
+    """FAIL beats UNDECIDED, and both beat PASS."""
+    verdicts = {finding.verdict for finding in findings} | {row.verdict for row in rows if row.required}
+    if "FAIL" in verdicts:
+        return "FAIL"
+    return "UNDECIDED" if "UNDECIDED" in verdicts else "PASS"
+
+
+def _reasons(verdict: Verdict, rows: Sequence[RowJudgement], findings: Sequence[Finding]) -> tuple[str, ...]:
+    required = [row for row in rows if row.required]
+    if verdict == "PASS":
+        many = f"All {len(required)} required sizes lie" if len(required) > 1 else "The required size lies"
+        return (f"{many} within the limits with certainty enough.", "The mesh is closed.")
+    blocking = sorted((row for row in required if row.verdict != "PASS"), key=lambda row: row.verdict != "FAIL")
+    return (
+        *(finding.reason for finding in findings if finding.verdict == "FAIL"),
+        *(f"'{row.name}': {row.reason}" for row in blocking),
+        *(finding.reason for finding in findings if finding.verdict != "FAIL"),
+    )
+
+
+def _next_steps(
+    verdict: Verdict, rows: Sequence[RowJudgement], findings: Sequence[Finding], correction: Correction
+) -> tuple[str, ...]:
+    """What the person does now, each thing once: readings first, for they cost a minute and a scan an hour."""
+    blocking = sorted((row for row in rows if row.required and row.do), key=lambda row: row.verdict != "FAIL")
+    optional = (row for row in rows if not row.required and row.do)
+    steps = (
+        *(("Slice the copy and print it.",) if verdict == "PASS" else ()),
+        *(finding.do for finding in findings),
+        *correction.advice,
+        *(row.do for row in blocking),
+        *(_after_printing(row) for row in rows if row.printed_verdict not in (None, "PASS")),
+        *(row.do for row in optional),
+    )
+    return tuple(dict.fromkeys(steps))
+
+
+def _after_printing(row: RowJudgement) -> str:
+    assert row.printed is not None
+    assert row.printed_expanded_u is not None
+    figure = f"{row.printed:.2f} ± {row.printed_expanded_u:.2f}"
+    return f"Measure '{row.name}' on the print: {figure} is expected, and it has to lie within {_shown(row.limits)}."
+
+
+def _shown(limits: tuple[float, float] | None) -> str:
+    assert limits is not None
+    return f"{limits[0]:.2f} to {limits[1]:.2f}"
