@@ -1,6 +1,7 @@
 """Small parts, and plain writers of every format that share no code with the readers."""
 
 import io
+import json
 import struct
 import zipfile
 from pathlib import Path
@@ -166,6 +167,39 @@ def three_mf(mesh: Mesh, attributes: str = 'unit="millimeter"') -> bytes:
     return package(model_xml(object_xml(1, mesh_xml(mesh)), attributes=attributes))
 
 
+def glb_of(description: dict, numbers: bytes) -> bytes:
+    """A GLB container about a description and its numbers."""
+    text = json.dumps({"asset": {"version": "2.0"}, **description}).encode()
+    text += b" " * (-len(text) % 4)
+    numbers += b"\0" * (-len(numbers) % 4)
+    chunks = struct.pack("<I4s", len(text), b"JSON") + text + struct.pack("<I4s", len(numbers), b"BIN\0") + numbers
+    return struct.pack("<4sII", b"glTF", 2, 12 + len(chunks)) + chunks
+
+
+def glb_parts(mesh: Mesh) -> tuple[dict, bytes]:
+    """Description and numbers of one mesh in one node, its numbers taken as metres."""
+    corners, faces = mesh.vertices_mm.astype("<f4").tobytes(), mesh.faces.astype("<u2").tobytes()
+    description = {
+        "scenes": [{"nodes": [0]}],
+        "nodes": [{"mesh": 0}],
+        "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1}]}],
+        "accessors": [
+            {"bufferView": 0, "componentType": 5126, "count": len(mesh.vertices_mm), "type": "VEC3"},
+            {"bufferView": 1, "componentType": 5123, "count": mesh.faces.size, "type": "SCALAR"},
+        ],
+        "bufferViews": [
+            {"buffer": 0, "byteLength": len(corners)},
+            {"buffer": 0, "byteOffset": len(corners), "byteLength": len(faces)},
+        ],
+        "buffers": [{"byteLength": len(corners) + len(faces)}],
+    }
+    return description, corners + faces
+
+
+def glb(mesh: Mesh) -> bytes:
+    return glb_of(*glb_parts(mesh))
+
+
 WRITERS = {
     "latch_lever.stl": stl_binary,
     "latch_lever.text.stl": stl_text,
@@ -175,4 +209,5 @@ WRITERS = {
     "latch_lever.obj": obj,
     "latch_lever.off": off,
     "latch_lever.3mf": three_mf,
+    "latch_lever.glb": glb,
 }

@@ -108,6 +108,20 @@ def test_a_count_of_four_milliard_is_refused_before_anything_is_allocated(form, 
         read(data, max_triangles=5_000_000_000)
 
 
+def test_records_full_of_lists_are_refused_before_they_are_walked():
+    lists = "".join(f"property list uchar uchar l{k}\n" for k in range(3)).encode()
+    data = ply_binary(box()).replace(b"end_header", lists + b"end_header") + bytes(1000)
+    with pytest.raises(TooLarge, match="48 lists"):
+        read(data, max_triangles=20)
+
+
+def test_a_text_too_long_to_be_taken_at_once_is_refused(monkeypatch):
+    monkeypatch.setattr("verifier.reading.numbers.MAX_BYTES_AT_ONCE", 300)
+    with pytest.raises(TooLarge, match="a text of"):
+        read(ply_text(box()))
+    assert len(read(ply_binary(box(), "<")).faces) == 12
+
+
 @pytest.mark.parametrize("write", [ply_text, ply_binary])
 def test_a_count_that_is_too_small_is_refused_and_loses_no_triangle(write):
     data = write(box())

@@ -68,5 +68,7 @@ def refuse_far_corners(mesh: Mesh, limits: Reading, where: str) -> None:
     if largest > limits.max_coordinate_mm:
         what = f"it has a corner {largest:,.0f} mm from the origin and the limit is {limits.max_coordinate_mm:,.0f} mm"
         raise TooLarge(
-            what, where=where, do="Delete the stray points in the scan, or move it to the origin, and export it again"
+            what,
+            where=where,
+            do="Delete stray points and move the scan to the origin, or put its unit into the part's sheet",
         )

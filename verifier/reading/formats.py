@@ -5,6 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from verifier.errors import NotAMesh
+from verifier.reading.glb import read_glb
+from verifier.reading.glb_file import MAGIC
 from verifier.reading.obj import read_obj
 from verifier.reading.off import read_off
 from verifier.reading.other_kinds import other_kind
@@ -18,7 +20,7 @@ from verifier.reading.three_mf import read_three_mf
 HEAD_BYTES = 64 << 10
 STL_TEXT = re.compile(rb"\s*solid\b[^\n\r]*[\n\r]\s*(facet|endsolid)\b", re.IGNORECASE)
 STL_TEXT_BEGUN = re.compile(rb"\s*solid\b", re.IGNORECASE)
-DO = "Export the scan as STL, PLY, OBJ, OFF or 3MF and drop that"
+DO = "Export the scan as STL, PLY, OBJ, OFF, 3MF or GLB and drop that"
 OFF = re.compile(rb"(\s*#[^\n\r]*[\n\r])*\s*(ST)?C?N?4?n?OFF\b")
 OBJ = re.compile(rb"^[ \t]*v[ \t]+[-+.\d]", re.MULTILINE)
 
@@ -49,6 +51,7 @@ FORMATS = (
     BINARY_STL,
     Format("PLY", lambda _, head: head[:3] == b"ply" and head[3:4] in (b"\n", b"\r", b" "), (), read_ply),
     Format("3MF", lambda _, head: head.startswith(b"PK\x03\x04"), (), read_three_mf),
+    Format("GLB", lambda _, head: head.startswith(MAGIC), (), read_glb),
     TEXT_STL,
     Format("OFF", lambda _, head: OFF.match(head) is not None, (), read_off),
     Format("OBJ", lambda _, head: _is_text(head) and OBJ.search(head) is not None, (".obj",), read_obj),

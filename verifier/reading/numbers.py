@@ -8,6 +8,16 @@ from verifier.errors import Malformed, TooLarge
 from verifier.mesh import Array, IntArray
 
 EXPORT_BINARY = "Export the scan again, best in a binary format"
+# Texts whose numbers are all taken at once need up to ten times their length in memory (measured, OBJ): this is five
+# gigabytes, or twelve million triangles. Text STL is taken a piece at a time and needs three times its length.
+MAX_BYTES_AT_ONCE = 512 << 20
+
+
+def refuse_long_text(data: bytes, where: str) -> None:
+    """Raise TooLarge for a text too long to take all its numbers at once."""
+    if len(data) > MAX_BYTES_AT_ONCE:
+        what = f"it is a text of {len(data):,} bytes and the limit for its format is {MAX_BYTES_AT_ONCE:,}"
+        raise TooLarge(what, where=where, do=EXPORT_BINARY)
 
 
 def plain_text(data: bytes, max_line_bytes: int, where: str) -> bytes:

@@ -8,7 +8,7 @@ from verifier.errors import Malformed, NoTriangles
 from verifier.mesh import Array, BoolArray, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.lines import Lines, lines_of, without_comments
-from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, whole_numbers
+from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, refuse_long_text, whole_numbers
 from verifier.reading.polygons import fan
 from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
@@ -23,6 +23,7 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
     A file that stops at the end of a line cannot be told from a whole one, since the format has no count.
     Raises Malformed, NoTriangles, TooLarge.
     """
+    refuse_long_text(data, where)
     text = plain_text(data, limits.max_text_line_bytes, where)
     if b"\\" in text:
         text = plain_text(CONTINUED.sub(b" ", text), limits.max_text_line_bytes, where)

@@ -8,7 +8,7 @@ from verifier.errors import Malformed, NoTriangles, Truncated
 from verifier.mesh import Array, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.lines import without_comments
-from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, whole_numbers
+from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, refuse_long_text, whole_numbers
 from verifier.reading.polygons import fan
 from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
@@ -22,6 +22,7 @@ def read_off(data: bytes, where: str, limits: Reading) -> RawMesh:
 
     Raises Truncated, Malformed, NoTriangles, TooLarge.
     """
+    refuse_long_text(data, where)
     text = without_comments(plain_text(data, limits.max_text_line_bytes, where))
     head = HEAD.match(text)
     if head is None:

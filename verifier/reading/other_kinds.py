@@ -21,7 +21,6 @@ SIGNATURES = (
     (b"ASTM-E57", "a point cloud (E57)"),
     (b"LASF", "a point cloud (LAS)"),
     (b"# .PCD", "a point cloud (PCD)"),
-    (b"glTF", "a GLB scene"),
     (b"ISO-10303-21", "a STEP model, which has no triangles"),
     (b"#VRML", "a VRML scene"),
     (b"SQLite format 3\0", "a database"),

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from verifier.errors import Malformed, NoTriangles
+from verifier.errors import Malformed, NoTriangles, TooLarge
 from verifier.mesh import Array, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
-from verifier.reading.numbers import cut_short, numbers, plain_text, whole_numbers
+from verifier.reading.numbers import cut_short, numbers, plain_text, refuse_long_text, whole_numbers
 from verifier.reading.ply_body import Body, BytesBody, NumbersBody
 from verifier.reading.ply_header import Header, read_header
 from verifier.reading.ply_rows import Rows, read_rows
@@ -14,6 +14,8 @@ from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
 
 CORNER_LISTS = ("vertex_indices", "vertex_index")
+# Corners and texture are two lists a face; records full of lists would have to be walked for minutes.
+LISTS_PER_TRIANGLE = 2
 # Some exporters end a binary file with a line feed; anything longer is a record that the header does not count.
 MAX_TRAILING_BYTES = 2
 
@@ -37,9 +39,12 @@ def _refuse_counts(header: Header, limits: Reading, where: str) -> None:
     counts = {element.name: element.count for element in header.elements}
     if not counts.get("face"):
         raise _no_faces(counts, where)
-    for element in header.elements:
-        if element.has_lists and element.count > limits.max_triangles:
-            raise too_many_triangles(element.count, limits.max_triangles, where)
+    if counts["face"] > limits.max_triangles:
+        raise too_many_triangles(counts["face"], limits.max_triangles, where)
+    lists = sum(element.count * element.list_count for element in header.elements)
+    if lists > LISTS_PER_TRIANGLE * limits.max_triangles:
+        what = f"it has {lists:,} lists beside its numbers"
+        raise TooLarge(what, where=where, do="Export it with its triangles alone, or as STL")
     if counts.get("vertex", 0) > 3 * limits.max_triangles:
         raise too_many_corners(counts["vertex"], limits.max_triangles, where)
 
@@ -54,6 +59,7 @@ def _no_faces(counts: dict[str, int], where: str) -> NoTriangles:
 
 def _body(data: bytes, header: Header, where: str, limits: Reading) -> tuple[Body, int]:
     if header.form == "ascii":
+        refuse_long_text(data, where)
         text = plain_text(data[header.body :], limits.max_text_line_bytes, where)
         return NumbersBody(numbers(text, where)), 0
     return BytesBody(data, "<" if header.form == "binary_little_endian" else ">"), header.body

@@ -4,8 +4,6 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from verifier.errors import Malformed, Truncated
 from verifier.reading.file_bytes import EXPORT_AGAIN
 
@@ -57,14 +55,9 @@ class Element:
     properties: tuple[Property, ...]
 
     @property
-    def has_lists(self) -> bool:
-        """Whether records differ in length."""
-        return any(column.count_code for column in self.properties)
-
-    @property
-    def least_bytes(self) -> int:
-        """Bytes of the shortest record possible in binary, its lists empty."""
-        return sum(np.dtype(column.count_code or column.code).itemsize for column in self.properties)
+    def list_count(self) -> int:
+        """Lists in each record."""
+        return sum(column.count_code is not None for column in self.properties)
 
 
 @dataclass(frozen=True, slots=True)

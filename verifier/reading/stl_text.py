@@ -8,7 +8,7 @@ import numpy as np
 from verifier.errors import Malformed, NoTriangles, TooLarge, Truncated
 from verifier.mesh import Array
 from verifier.reading.file_bytes import EXPORT_AGAIN
-from verifier.reading.numbers import numbers, plain_text
+from verifier.reading.numbers import plain_text
 from verifier.reading.polygons import too_many_triangles
 from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
@@ -91,7 +91,8 @@ def _corners(words: list[bytes], where: str) -> Array:
     if rest:
         raise Malformed("a facet is incomplete", where=where, do=EXPORT_AGAIN)
     rows = zip(*(words[place :: len(PATTERN)] for place in CORNER_WORDS), strict=True)
-    values = numbers(b" ".join(chain.from_iterable(rows)), where)
-    if len(values) != 9 * count:
-        raise Malformed("a facet has numbers that run into each other", where=where, do=EXPORT_AGAIN)
+    try:
+        values = np.fromiter(map(float, chain.from_iterable(rows)), dtype=np.float64, count=9 * count)
+    except ValueError as error:
+        raise Malformed("a corner of a facet is not of numbers", where=where, do=EXPORT_AGAIN) from error
     return values.reshape(-1, 3)

@@ -6,15 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from verifier.errors import Malformed, NoTriangles
-from verifier.mesh import Array, IntArray
+from verifier.mesh import Array
 from verifier.reading.file_bytes import EXPORT_AGAIN
-from verifier.reading.polygons import too_many_corners, too_many_triangles
+from verifier.reading.placing import Amounts, Piece, joined, moved, too_many_objects
 from verifier.reading.raw_mesh import RawMesh
-from verifier.reading.three_mf_model import ModelObject, ModelPart, Placed, read_model_part, too_many_objects
+from verifier.reading.three_mf_model import ModelObject, ModelPart, Placed, read_model_part
 from verifier.reading.three_mf_package import Package, open_package, root_model
 from verifier.rulebook.rules import Reading
-
-Piece = tuple[Array, IntArray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,25 +52,25 @@ def read_three_mf(data: bytes, where: str, limits: Reading) -> RawMesh:
     if not pieces:
         do = "Export the scan as a mesh, with an object on the build plate"
         raise NoTriangles("nothing with a surface is on its build plate", where=where, do=do)
-    return RawMesh(*_joined(pieces), model.unit, notices)
+    return RawMesh(*joined(pieces), model.unit, notices)
 
 
 def _placed_meshes(parts: Parts, model: ModelPart, where: str) -> tuple[list[Piece], tuple[str, ...]]:
     """Every mesh where the build plate has it, and what was left out."""
     pieces: list[Piece] = []
-    supports = corners = triangles = 0
+    amounts, supports = Amounts(parts.limits, where), 0
     for found, transform in _instances(parts, model, where):
         supports += found.kind == "support"
         if found.kind == "support" or not found.triangles:
             continue
-        corners += sum(len(batch) for batch in found.vertices)
-        triangles += sum(len(batch) for batch in found.triangles)
-        if triangles > parts.limits.max_triangles:
-            raise too_many_triangles(triangles, parts.limits.max_triangles, where)
-        if corners > 3 * parts.limits.max_triangles:
-            raise too_many_corners(corners, parts.limits.max_triangles, where)
-        pieces.append(_moved(found, transform))
+        amounts.add(sum(map(len, found.vertices)), sum(map(len, found.triangles)))
+        pieces.append(moved(_piece(found), transform))
     return pieces, _notices(model, supports)
+
+
+def _piece(found: ModelObject) -> Piece:
+    vertices = np.concatenate(found.vertices) if found.vertices else np.empty((0, 3))
+    return vertices, np.concatenate(found.triangles)
 
 
 def _instances(parts: Parts, model: ModelPart, where: str) -> Iterator[tuple[ModelObject, Array]]:
@@ -94,28 +92,6 @@ def _instances(parts: Parts, model: ModelPart, where: str) -> Iterator[tuple[Mod
 
 def _within(inner: Placed, outer: Placed) -> Placed:
     return Placed(inner.part, inner.object_id, inner.transform @ outer.transform)
-
-
-def _moved(found: ModelObject, transform: Array) -> Piece:
-    """One mesh in its place; a mirroring transform turns the triangles over, so that they face outwards again."""
-    vertices = np.concatenate(found.vertices) if found.vertices else np.empty((0, 3))
-    faces = np.concatenate(found.triangles)
-    if (transform == np.eye(4)).all():
-        return vertices, faces
-    if np.linalg.det(transform[:3, :3]) < 0:
-        faces = faces[:, ::-1]
-    with np.errstate(over="ignore", invalid="ignore"):  # beyond any part; refused with the other impossible corners
-        return vertices @ transform[:3, :3] + transform[3, :3], faces
-
-
-def _joined(pieces: list[Piece]) -> Piece:
-    """All pieces over one list of corners; a corner number out of its piece's range stays out of range."""
-    all_faces, shift = [], 0
-    for vertices, faces in pieces:
-        inside = (faces >= 0) & (faces < len(vertices))
-        all_faces.append(np.where(inside, faces + shift, -1))
-        shift += len(vertices)
-    return np.concatenate([vertices for vertices, _ in pieces]), np.concatenate(all_faces)
 
 
 def _notices(model: ModelPart, supports: int) -> tuple[str, ...]:

@@ -9,9 +9,10 @@ from xml.parsers import expat
 import numpy as np
 from numpy.typing import NDArray
 
-from verifier.errors import Malformed, NotAMesh, TooLarge
+from verifier.errors import Malformed, NotAMesh
 from verifier.mesh import Array, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
+from verifier.reading.placing import IDENTITY, too_many_objects
 from verifier.reading.polygons import too_many_corners, too_many_triangles
 from verifier.reading.scan import UnitName
 from verifier.reading.three_mf_package import Package, parse_part
@@ -36,7 +37,6 @@ UNITS: dict[str, UnitName] = {
 VERTEX, TRIANGLE = f"{CORE} vertex", f"{CORE} triangle"
 # Rows are turned into numbers this many at a time, so that their text does not pile up.
 BATCH = 50_000
-IDENTITY = np.eye(4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,12 +203,6 @@ class ModelParser:
 
     def _malformed(self, what: str) -> Malformed:
         return Malformed(what, where=self._where, do=EXPORT_AGAIN)
-
-
-def too_many_objects(limit: int, where: str) -> TooLarge:
-    """The refusal of a file whose few objects stand for a great many."""
-    what = f"its objects come to more than {limit:,} once put together"
-    return TooLarge(what, where=where, do="Export the part alone")
 
 
 def read_model_part(package: Package, part: str, limits: Reading) -> ModelPart:

@@ -1,0 +1,150 @@
+"""The container of a GLB file (glTF 2.0): its JSON as checked values, and its numbers as arrays."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, Field, ValidationError
+
+from verifier.errors import Malformed, Truncated
+from verifier.reading.file_bytes import EXPORT_AGAIN
+
+MAGIC = b"glTF"
+HEADER_BYTES, CHUNK_HEAD_BYTES = 12, 8
+# A scene of scans has kilobytes of JSON; its values take ten times their text in memory.
+MAX_JSON_BYTES = 16 << 20
+COMPONENTS = {5121: "<u1", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
+
+Count = Annotated[int, Field(ge=0, lt=2**53)]
+Index = Annotated[int, Field(ge=0, lt=2**31)]
+Number = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class BufferView(BaseModel):
+    """A stretch of the file's numbers."""
+
+    buffer: Index
+    byteOffset: Count = 0
+    byteLength: Count
+    byteStride: Annotated[int, Field(ge=4, le=252)] | None = None
+
+
+class Accessor(BaseModel):
+    """How a stretch is to be taken as numbers."""
+
+    bufferView: Index | None = None
+    byteOffset: Count = 0
+    componentType: int
+    count: Annotated[int, Field(ge=1, lt=2**53)]
+    type: str
+    sparse: Any = None
+
+
+class Primitive(BaseModel):
+    """Triangles (mode 4), strips, lines or points."""
+
+    attributes: dict[str, Index]
+    indices: Index | None = None
+    mode: int = 4
+
+
+class GlbMesh(BaseModel):
+    """Several primitives."""
+
+    primitives: list[Primitive]
+
+
+class Node(BaseModel):
+    """A mesh put somewhere, and what hangs on it."""
+
+    mesh: Index | None = None
+    children: list[Index] = []
+    matrix: Annotated[list[Number], Field(min_length=16, max_length=16)] | None = None
+    translation: tuple[Number, Number, Number] = (0, 0, 0)
+    rotation: tuple[Number, Number, Number, Number] = (0, 0, 0, 1)
+    scale: tuple[Number, Number, Number] = (1, 1, 1)
+
+
+class Scene(BaseModel):
+    """What is to be shown."""
+
+    nodes: list[Index] = []
+
+
+class Gltf(BaseModel):
+    """The JSON of a GLB, as far as it concerns the surface."""
+
+    extensionsRequired: list[str] = []
+    scene: Index = 0
+    scenes: list[Scene] = []
+    nodes: list[Node] = []
+    meshes: list[GlbMesh] = []
+    accessors: list[Accessor] = []
+    bufferViews: list[BufferView] = []
+
+
+@dataclass(frozen=True, slots=True)
+class Glb:
+    """A GLB file taken apart."""
+
+    gltf: Gltf
+    numbers: memoryview
+    where: str
+
+    def table(self, accessor: Index, width: int) -> NDArray[np.generic]:
+        """The numbers of an accessor, (count, width); raises Malformed when they lie outside the file."""
+        what = self.gltf.accessors[accessor] if accessor < len(self.gltf.accessors) else None
+        if what is None or what.sparse is not None or what.bufferView is None:
+            raise self.malformed("its surface refers to numbers that it does not hold")
+        if what.componentType not in COMPONENTS or what.type != {1: "SCALAR", 3: "VEC3"}[width]:
+            raise self.malformed("its corners are of a kind of number that glTF does not allow there")
+        start, end, stride = self._stretch(what.bufferView)
+        kind = np.dtype(COMPONENTS[what.componentType])
+        stride, start = stride or kind.itemsize * width, start + what.byteOffset
+        if start + stride * (what.count - 1) + kind.itemsize * width > end:
+            raise self.malformed("its surface refers to numbers beyond its end")
+        return np.ndarray((what.count, width), kind, self.numbers, start, (stride, kind.itemsize))
+
+    def _stretch(self, view: Index) -> tuple[int, int, int | None]:
+        """First byte, one beyond the last, and the step of a buffer view."""
+        if view >= len(self.gltf.bufferViews) or self.gltf.bufferViews[view].buffer != 0:
+            raise self.malformed("its surface lies in another file")
+        found = self.gltf.bufferViews[view]
+        end = found.byteOffset + found.byteLength
+        if end > len(self.numbers):
+            raise self.malformed("its surface refers to numbers beyond its end")
+        return found.byteOffset, end, found.byteStride
+
+    def malformed(self, what: str) -> Malformed:
+        """The refusal, with what to do."""
+        return Malformed(what, where=self.where, do=EXPORT_AGAIN)
+
+
+def open_glb(data: bytes, where: str) -> Glb:
+    """Take a GLB apart: twelve bytes of header, a chunk of JSON, a chunk of numbers.
+
+    Raises Truncated, Malformed.
+    """
+    announced = int.from_bytes(data[8:12], "little")
+    if len(data) < HEADER_BYTES + CHUNK_HEAD_BYTES or announced > len(data):
+        raise Truncated(f"it announces {announced:,} bytes and has {len(data):,}", where=where, do=EXPORT_AGAIN)
+    if announced != len(data) or data[4:8] != b"\2\0\0\0":
+        raise Malformed("it is no GLB of version 2 of the length it announces", where=where, do=EXPORT_AGAIN)
+    text, place = _chunk(data, HEADER_BYTES, b"JSON", where)
+    numbers, _ = _chunk(data, place, b"BIN\0", where) if place < len(data) else (memoryview(b""), place)
+    if len(text) > MAX_JSON_BYTES:
+        raise Malformed(f"its description has {len(text):,} bytes", where=where, do="Export the part alone")
+    try:
+        return Glb(Gltf.model_validate_json(bytes(text)), numbers, where)
+    except ValidationError as error:
+        raise Malformed("its description is no glTF", where=where, do=EXPORT_AGAIN) from error
+
+
+def _chunk(data: bytes, place: int, kind: bytes, where: str) -> tuple[memoryview, int]:
+    """The chunk at a place, and the place behind it."""
+    start = place + CHUNK_HEAD_BYTES
+    end = start + int.from_bytes(data[place : place + 4], "little")
+    if data[place + 4 : start] != kind or end > len(data):
+        raise Malformed("its chunks do not fit its length", where=where, do=EXPORT_AGAIN)
+    return memoryview(data)[start:end], end
