@@ -67,20 +67,29 @@ def _finished(folder: Path, count: int) -> tuple[Job, ...]:
 
 def _tell(jobs: tuple[Job, ...], wanted: dict[str, str], folder: Path, screen: Screen) -> int:
     """The summary, and whether it is what the exports were made for."""
-    by_name = {job.name: job for job in jobs}
+    by_name = {job.scan_name: job for job in jobs}
     rows = [
-        (job.part, job.verdict, job.reason or "", str(folder / ("slicer" if job.verdict == "PASS" else f"held/{job.part}")))
+        (
+            job.part,
+            job.verdict,
+            job.reason or "",
+            str(folder / ("slicer" if job.verdict == "PASS" else f"held/{job.part}")),
+        )
         for name in sorted(wanted)
         if (job := by_name.get(name)) and job.verdict
     ]
     screen.say("What came of the five:\n")
-    screen.say(
-        terminal.render_summary(rows, width=screen.width, colour=screen.colour, ascii_only=screen.ascii_only)
-    )
-    odd = {name: verdict for name, verdict in wanted.items() if by_name.get(name) is None or by_name[name].verdict != verdict}
+    screen.say(terminal.render_summary(rows, width=screen.width, colour=screen.colour, ascii_only=screen.ascii_only))
+    odd = {
+        name: verdict
+        for name, verdict in wanted.items()
+        if by_name.get(name) is None or by_name[name].verdict != verdict
+    }
     for name, verdict in odd.items():
         found = by_name[name].verdict if name in by_name else "no result"
         screen.complain(f"{name} was made to come out {verdict}, and came out {found}")
-    screen.say(f"Open {folder / 'slicer' / 'latch_lever.report.html'} in a browser; fill in the sheet that was drafted,")
+    screen.say(
+        f"Open {folder / 'slicer' / 'latch_lever.report.html'} in a browser; fill in the sheet that was drafted,"
+    )
     screen.say(f"{folder / 'rules' / 'sheets' / 'seat_armrest.toml'}, and run: verifier watch {folder}")
     return EXIT_FAIL if odd else EXIT_PASS

@@ -205,7 +205,11 @@ def _bore(bore: Cylinder, outcome: Outcome) -> BoreTable:
 
 def _bore_note(bore: Cylinder) -> str:
     """What to know before a screw goes in."""
-    ends = "Open at both ends" if bore.through else "Closed at one end or on the way: drill it through if it should be open"
+    ends = (
+        "Open at both ends"
+        if bore.through
+        else "Closed at one end or on the way: drill it through if it should be open"
+    )
     if bore.axis_held == "own":
         return ends
     return f"{ends}; too little depth was seen to know its direction, so it is taken as square to {bore.axis_held}"
@@ -237,16 +241,18 @@ def _print(outcome: Outcome) -> PrintTable:
 
 
 def _sources(outcome: Outcome, rules: Rules) -> tuple[str, ...]:
-    """Whose figures the report rests on, each once, in the order they are used."""
-    acceptance = rules.acceptance
-    told = (
-        *(judged.limits_source for judged in outcome.judgement.rows),
-        acceptance.decision.source,
-        acceptance.expectation.source,
-        outcome.plan.shrink_source,
-        outcome.plan.printer.source,
+    """Whose figures the report rests on, each once, in the order used; the sheet speaks for its own."""
+    limits = (
+        judged.limits_source for judged in outcome.judgement.rows if not judged.limits_source.endswith("on the sheet")
     )
-    return tuple(dict.fromkeys(source for source in told if source))
+    told = (
+        *(("limits", source) for source in limits),
+        ("decision rule", rules.acceptance.decision.source),
+        ("expected scale and coat", rules.acceptance.expectation.source),
+        ("shrinkage, density and price", outcome.plan.shrink_source),
+        ("printer", outcome.plan.printer.source),
+    )
+    return tuple(dict.fromkeys(f"{what}: {source}" for what, source in told if source))
 
 
 def _point(vector: Array) -> Point:

@@ -20,11 +20,9 @@ from verifier.reporting.shown import ShownMesh
 from verifier.reporting.words import (
     VERDICT_MEANING,
     bore_in_words,
-    coat_in_words,
     filament_in_words,
     mend_in_words,
     print_in_words,
-    scale_in_words,
     scan_in_words,
     step_in_words,
 )
@@ -63,8 +61,8 @@ def _sentences(told: Inspection) -> dict[str, object]:
         "cautions": (*told.cautions, *told.print.cautions),
         "scan": (
             f"{scan_in_words(told.scan)}.",
-            f"{scale_in_words(told.scale)} {told.scale.reason}",
-            f"{coat_in_words(told.coat)} {told.coat.reason}",
+            told.scale.reason,
+            told.coat.reason,
             *told.scan.notices,
         ),
         "mended": (mend_in_words(told.mend), *map(step_in_words, told.mend.steps)),

@@ -14,11 +14,9 @@ from verifier.reporting.size_lines import STYLE_OF, Clean, columns_for, hanging,
 from verifier.reporting.words import (
     VERDICT_MEANING,
     bore_in_words,
-    coat_in_words,
     filament_in_words,
     mend_in_words,
     print_in_words,
-    scale_in_words,
     scan_in_words,
     step_in_words,
 )
@@ -137,11 +135,10 @@ def _sizes(inspection: Inspection, width: int, clean: Clean, strokes: drawn_bar.
 
 
 def _scan(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    scale, coat = inspection.scale, inspection.coat
     lines = (
         f"{scan_in_words(inspection.scan)}.",
-        f"{scale_in_words(scale)} {scale.reason}",
-        f"{coat_in_words(coat)} {coat.reason}",
+        inspection.scale.reason,
+        inspection.coat.reason,
         *inspection.scan.notices,
     )
     return _listed("Scan", lines, clean)
@@ -176,10 +173,10 @@ SECTIONS: tuple[Section, ...] = (
     _next,
     _of("Why", lambda inspection: inspection.reasons),
     _sizes,
-    _of("Cautions", lambda inspection: (*inspection.cautions, *inspection.print.cautions), "yellow"),
     _scan,
     _mended,
     _bores,
     _print,
+    _of("Cautions", lambda inspection: (*inspection.cautions, *inspection.print.cautions), "yellow"),
     _of("Figures from", lambda inspection: inspection.sources, "dim"),
 )

@@ -4,11 +4,9 @@ import math
 
 from verifier.inspection import (
     BoreTable,
-    CoatTable,
     MendStepTable,
     MendTable,
     PrintTable,
-    ScaleTable,
     ScanTable,
     SizeTable,
 )
@@ -75,30 +73,15 @@ def misreading_in_words(size: SizeTable) -> str:
 
 
 def row_notes(size: SizeTable) -> tuple[str, ...]:
-    """What there is to say about a row beyond its figures; empty for a plain PASS."""
+    """What there is to say about a row beyond its figures; a PASS has said it all with them."""
     printed_doubt = size.printed_verdict not in (None, "PASS")
     notes = (
-        size.reason,
+        "" if size.verdict == "PASS" else size.reason.rstrip("."),
         f"as printed: {printed_in_words(size)}, {size.printed_verdict}" if printed_doubt else "",
         f"the worst of {size.set_size} equal places" if size.set_size > 1 else "",
         "" if size.required else "not required for a pass",
     )
     return tuple(note for note in notes if note)
-
-
-def scale_in_words(scale: ScaleTable) -> str:
-    """How far the scanner's scale is off, how sure that is, and whether the mesh was altered."""
-    off, spread = 100 * (scale.factor - 1.0), 200 * scale.standard_uncertainty
-    way = "large" if off >= 0 else "small"
-    done = "the mesh was scaled by it" if scale.applied else "the mesh was left as it is"
-    return f"The scan is {abs(off):.3f} % too {way}, ± {spread:.3f} % (k = 2); {done}."
-
-
-def coat_in_words(coat: CoatTable) -> str:
-    """How thick the powder is, how sure that is, and whether it was taken off the mesh."""
-    spread = 2 * coat.standard_uncertainty_mm
-    done = "it was taken off the mesh" if coat.applied else "the mesh was left as it is"
-    return f"The powder is {coat.thickness_mm:.3f} mm on each wall, ± {spread:.3f} mm (k = 2); {done}."
 
 
 def mend_in_words(mend: MendTable) -> str:
@@ -129,15 +112,14 @@ def bore_in_words(bore: BoreTable) -> str:
 
 
 def print_in_words(plan: PrintTable) -> tuple[str, ...]:
-    """The print: how it lies, its size, mass and cost, and the shrinkage allowed for with its source."""
+    """The print: how it lies, its size, mass and cost, and the shrinkage allowed for."""
     a, b, c = plan.size_mm
     fits = f"fits the bed of {plan.printer}" if plan.fits_bed else f"DOES NOT FIT the bed of {plan.printer}"
     return (
         f"{a:.1f} × {b:.1f} × {c:.1f} mm, rests on {plan.rests_on}, {fits}.",
-        f"{plan.mass_g:.1f} g, {plan.filament_m:.2f} m of filament,"
-        f" {plan.cost:.2f} {plan.currency} (price: {plan.price_source}).",
+        f"{plan.mass_g:.1f} g, {plan.filament_m:.2f} m of filament, {plan.cost:.2f} {plan.currency}.",
         f"Made larger against shrinkage: {_shrink(plan.shrink_xy, plan.u_shrink_xy)} along the layers,"
-        f" {_shrink(plan.shrink_z, plan.u_shrink_z)} across them (source: {plan.shrink_source}).",
+        f" {_shrink(plan.shrink_z, plan.u_shrink_z)} across them.",
     )
 
 
