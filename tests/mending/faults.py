@@ -188,3 +188,35 @@ def without_bore_wall(part: Part) -> Mesh:
     off = np.hypot(at[:, 0] - part.bore_mm[0], at[:, 1] - part.bore_mm[1])
     unseen = (off < part.bore_radius_mm + 0.3) & (at[:, 2] > 0.7) & (at[:, 2] < part.thickness_mm - 0.7)
     return Mesh(part.mesh.vertices_mm, part.mesh.faces[~unseen])
+
+
+def with_wrong_welds(mesh: Mesh, rng: np.random.Generator, count: int) -> Mesh:
+    """Corners joined to corners anywhere else on the part: long spikes through everything."""
+    faces = mesh.faces.copy()
+    for one, other in rng.choice(len(mesh.vertices_mm), (count, 2), replace=False):
+        faces[faces == one] = other
+    return Mesh(mesh.vertices_mm, faces)
+
+
+def with_fold(mesh: Mesh, at_mm: np.ndarray, reach_mm: float) -> Mesh:
+    """The corners nearest to a place pushed through the surface beside them."""
+    vertices = mesh.vertices_mm.copy()
+    near = np.argsort(np.linalg.norm(vertices - at_mm, axis=1))[:3]
+    vertices[near] += reach_mm * np.array([[1.0, 0.3, -0.2], [0.8, -0.3, 0.2], [1.1, 0.0, -0.3]])
+    return Mesh(vertices, mesh.faces)
+
+
+def in_two_passes(mesh: Mesh, apart_mm: float) -> Mesh:
+    """The whole part twice, one copy a little beside the other, as two passes that were not merged."""
+    again = mesh.vertices_mm + apart_mm * np.array([0.4, 0.3, 1.0])
+    return Mesh(
+        np.concatenate([mesh.vertices_mm, again]), np.concatenate([mesh.faces, len(mesh.vertices_mm) + mesh.faces])
+    )
+
+
+def in_two_halves(mesh: Mesh, at_x_mm: float, apart_mm: float) -> Mesh:
+    """Cut across, with a gap of one ragged row of faces and the halves moved apart by as much again."""
+    x = middles(mesh)[:, 0]
+    left, right = mesh.faces[x < at_x_mm], mesh.faces[x >= at_x_mm]
+    moved = mesh.vertices_mm + np.array([apart_mm, 0.0, 0.0])
+    return Mesh(np.concatenate([mesh.vertices_mm, moved]), np.concatenate([left, len(moved) + right]))

@@ -7,6 +7,7 @@ import trimesh
 
 from verifier.errors import CannotMend, NoTriangles
 from verifier.mending import Origin, Solid, mend
+from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh
 
 # Holes of a few millimetres in 1 mm of rounding and roughness: what the fill cannot know is under a thousandth.
@@ -199,12 +200,59 @@ def test_two_parts_on_one_table_are_both_kept(part):
     assert solid.volume_mm3 == pytest.approx(2 * part.volume_mm3, rel=1e-12)
 
 
+def test_two_halves_with_an_open_seam_become_one_part():
+    part = faults.latch_lever()
+    solid = mend(faults.scan_of(faults.in_two_halves(part.mesh, 27.0, 0.4)))
+    assert steps(solid) == {"Joined halves along open seams": 1}
+    assert euler(solid) == part.euler
+    section_mm2 = 16 * 5 + 4 * 1  # plate and rib where it was cut
+    assert solid.volume_mm3 == pytest.approx(part.volume_mm3 + 0.4 * section_mm2, rel=VOLUME_SHARE)
+
+
+def test_a_fold_is_cut_out_and_filled(part):
+    at = np.array([14.0, 8.0, 5.0]) if part.bores == 3 else np.array([12.0, 0.0, 4.0])
+    folded = faults.with_fold(part.mesh, at, 2.0)
+    assert len(crossing_pairs(folded)) > 0
+    solid = mend(faults.scan_of(folded))
+    assert_closed_and_true(solid, part)
+    assert len(crossing_pairs(solid.mesh)) == 0
+
+
+def test_corners_joined_to_the_wrong_place_are_undone(part):
+    solid = mend(faults.scan_of(faults.with_wrong_welds(part.mesh, np.random.default_rng(9), 8)))
+    assert_closed_and_true(solid, part)
+    assert len(crossing_pairs(solid.mesh)) == 0
+
+
+def test_two_passes_that_run_through_each_other_are_never_passed_on(part):
+    with pytest.raises(CannotMend) as refused:
+        mend(faults.scan_of(faults.in_two_passes(part.mesh, 0.1)))
+    assert "Align" in refused.value.do
+
+
+def test_a_cloud_of_loose_faces_is_refused():
+    rng = np.random.default_rng(11)
+    cloud = Mesh(rng.normal(0.0, 20.0, (900, 3)), np.arange(900).reshape(-1, 3))
+    with pytest.raises(CannotMend) as refused:
+        mend(faults.scan_of(cloud))
+    assert "pieces" in refused.value.what
+
+
+def test_a_flat_face_is_turned_without_opening_the_surface():
+    """A corner in the middle of an edge of the face beside it, as CAD exports have: a face of no area between."""
+    points = np.array([[0, 0, 0], [4, 0, 0], [2, 0, 0], [0, 4, 0], [1, 1, 5.0]])
+    faces = np.array([[0, 1, 2], [0, 3, 1], [0, 4, 3], [3, 4, 1], [0, 2, 4], [2, 1, 4]])
+    solid = mend(faults.scan_of(Mesh(points, faces)))
+    assert steps(solid) == {"Turned edges of faces without area": 1}
+    assert solid.volume_mm3 == pytest.approx(4 * 4 / 2 * 5 / 3, rel=1e-12)
+
+
 def test_a_single_sheet_is_refused_with_what_to_do():
     sheet = trimesh.creation.box((30, 20, 5)).subdivide_to_size(1.0)
     top = sheet.triangles_center[:, 2] > 2.49
     with pytest.raises(CannotMend) as refused:
         mend(faults.scan_of(Mesh(np.array(sheet.vertices), np.array(sheet.faces[top]).astype(np.int64))))
-    assert "orientation" in refused.value.do
+    assert "other side" in refused.value.do
 
 
 def test_a_scan_of_nothing_but_strays_is_refused():

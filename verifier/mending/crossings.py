@@ -4,44 +4,72 @@ import igl.predicates
 import numpy as np
 
 from verifier.mending.draft import Draft
+from verifier.mending.edges import piece_of_faces
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
-from verifier.mesh import BoolArray, IntArray, Mesh, face_areas_mm2
+from verifier.mesh import BoolArray, IntArray, Mesh
 
 # A fold is cut and filled; after this many tries, each with one more ring of faces, what still crosses is left as it is
 # and told. Folds of the simulated scans are gone after one or two.
 ROUNDS = 4
-# More than this share of the surface crossing is no fold but two surfaces through each other, as from two passes that
+# More than this share of the faces crossing is no fold but two surfaces through each other, as from two passes that
 # were not aligned. Cutting that out would leave a hole where the part is.
-CROSSING_SHARE = 0.02
+CROSSING_SHARE = 0.05
+# A face with an edge this many times the middle length is a spike: a corner that was joined to the wrong place. Where
+# one crosses an ordinary face, the spike alone is cut out.
+SPIKE_RATIO = 6.0
+# With more than this share of the faces crossing there is no surface to speak of.
+HOPELESS_SHARE = 0.25
+
+
+class RunsThroughItself(Exception):
+    """The surface crosses itself beyond mending; the message says how."""
 
 
 def mend_crossings(draft: Draft) -> Draft:
-    """Cut out the faces that cross others, with the ring around them, and fill; look again near what is new."""
-    hit = crossing_faces(draft.mesh)
+    """Cut out the faces that cross others, with the ring around them, and fill; look again near what is new.
+
+    Crossings that are left are told. Raises RunsThroughItself when they are too many to be folds.
+    """
+    pairs = crossing_pairs(draft.mesh)
     for ring in range(1, ROUNDS + 1):
-        if len(hit) == 0 or share_of_surface(draft.mesh, hit) > CROSSING_SHARE:
+        hit = _culprits(draft.mesh, pairs)
+        if len(hit) == 0 or len(hit) > CROSSING_SHARE * len(draft.mesh.faces):
             break
         first_new = len(draft.mesh.vertices_mm)
         draft = _cut_out(draft, hit, ring)
         draft = fill_holes(draft, "Filled where the surface crossed itself", fair=ring < ROUNDS)
-        hit = _crossing_near(draft.mesh, _touching(draft, first_new))
-    return draft.telling(tell_faces("Left faces that cross each other", draft.mesh, hit)) if len(hit) else draft
+        pairs = _crossing_near(draft.mesh, _touching(draft, first_new))
+    _refuse_two_surfaces(draft, pairs)
+    left = np.unique(pairs)
+    return draft.telling(tell_faces("Left faces that cross each other", draft.mesh, left)) if len(left) else draft
 
 
-def crossing_faces(mesh: Mesh) -> IntArray:
-    """Numbers of the faces that run through another face, by exact predicates."""
+def crossing_pairs(mesh: Mesh) -> IntArray:
+    """Pairs of faces that run through each other, (k, 2), by exact predicates."""
     found, pairs, _ = igl.predicates.find_self_intersections(mesh.vertices_mm, mesh.faces)
-    return np.unique(pairs) if found else np.empty(0, dtype=np.int64)
+    return np.asarray(pairs, dtype=np.int64) if found else np.empty((0, 2), dtype=np.int64)
 
 
-def share_of_surface(mesh: Mesh, faces: IntArray) -> float:
-    """Share of the surface that some faces make up."""
-    areas = face_areas_mm2(mesh)
-    return float(areas[faces].sum() / areas.sum())
+def _culprits(mesh: Mesh, pairs: IntArray) -> IntArray:
+    """The faces to cut out: both of a pair, but the spike alone where one of them is a spike and the other is not."""
+    corners = mesh.corners_mm
+    longest = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2).max(axis=1)
+    spike = longest[pairs] > SPIKE_RATIO * np.median(longest)
+    return np.unique(pairs[spike | ~spike.any(axis=1, keepdims=True)])
+
+
+def _refuse_two_surfaces(draft: Draft, pairs: IntArray) -> None:
+    _, piece = piece_of_faces(draft.edges)
+    between = int((piece[pairs[:, 0]] != piece[pairs[:, 1]]).sum())
+    if between:
+        raise RunsThroughItself(f"separate surfaces run through each other in {between} places")
+    share = len(np.unique(pairs)) / len(draft.mesh.faces)
+    if share > HOPELESS_SHARE:
+        raise RunsThroughItself(f"{100 * share:.0f} % of the faces cross other faces")
 
 
 def _cut_out(draft: Draft, hit: IntArray, rings: int) -> Draft:
@@ -62,9 +90,9 @@ def _touching(draft: Draft, first_new: int) -> BoolArray:
 
 
 def _crossing_near(mesh: Mesh, fresh: BoolArray) -> IntArray:
-    """Crossing faces among the fresh ones and all whose box comes near theirs."""
+    """Crossing pairs among the fresh ones and all whose box comes near theirs."""
     near = np.flatnonzero(_box_meets_any(mesh, fresh))
-    return near[crossing_faces(Mesh(mesh.vertices_mm, mesh.faces[near]))]
+    return near[crossing_pairs(Mesh(mesh.vertices_mm, mesh.faces[near]))]
 
 
 def _box_meets_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:

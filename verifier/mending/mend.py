@@ -4,12 +4,14 @@ import numpy as np
 
 from verifier.errors import CannotMend, NoTriangles
 from verifier.mending.check import judge_as_written
-from verifier.mending.crossings import mend_crossings
+from verifier.mending.crossings import RunsThroughItself, mend_crossings
 from verifier.mending.draft import Draft
+from verifier.mending.edges import piece_of_faces
 from verifier.mending.fans import split_bow_ties
+from verifier.mending.flat import without_flat_faces
 from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
-from verifier.mending.orientation import make_faces_agree, turn_outward
+from verifier.mending.orientation import drop_sheets, make_faces_agree, turn_outward
 from verifier.mending.pieces import drop_inner_shells, remove_debris_and_fins, tell_bodies
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
@@ -17,6 +19,13 @@ from verifier.mending.solid import MendStep, Solid
 from verifier.mending.welding import drop_doubled_faces, weld_equal
 from verifier.mesh import BoolArray, Mesh, drop_unused_vertices
 from verifier.reading.scan import Scan
+
+# A turntable holds a handful of parts. More pieces than this, each over a hundredth of the largest, are no parts.
+MOST_BODIES = 20
+
+MERGE_PASSES = "Align the passes of the scan, merge them into one mesh, and export that"
+
+TURN_OVER = "Turn the part over, scan its other side too, and merge both into one mesh"
 
 
 def mend(scan: Scan) -> Solid:
@@ -27,10 +36,12 @@ def mend(scan: Scan) -> Solid:
 
     Raises CannotMend when the result would not be a closed solid, saying what is wrong and what to do at the scanner.
     """
-    draft = one_surface(scan)
-    draft = closed(draft)
-    draft = tell_bodies(mend_crossings(draft))
-    return _judged(draft, scan)
+    draft = without_flat_faces(closed(one_surface(scan)))
+    try:
+        draft = mend_crossings(draft)
+    except RunsThroughItself as crossing:
+        raise CannotMend(str(crossing), where=scan.source.name, do=MERGE_PASSES) from crossing
+    return _judged(tell_bodies(without_flat_faces(draft)), scan)
 
 
 def one_surface(scan: Scan) -> Draft:
@@ -45,7 +56,13 @@ def one_surface(scan: Scan) -> Draft:
     if not draft.edges.is_clean():
         draft = close_seams(drop_doubled_faces(draft))
     draft = make_faces_agree(remove_debris_and_fins(draft))
-    return drop_inner_shells(turn_outward(draft))
+    pieces, _ = piece_of_faces(draft.edges)
+    if pieces > MOST_BODIES:
+        raise CannotMend(f"it falls into {pieces} pieces of like size", where=scan.source.name, do=MERGE_PASSES)
+    draft = drop_sheets(turn_outward(draft))
+    if len(draft.mesh.faces) == 0:
+        raise CannotMend("it is a sheet that encloses nothing", where=scan.source.name, do=TURN_OVER)
+    return drop_inner_shells(draft)
 
 
 def closed(draft: Draft) -> Draft:

@@ -9,6 +9,10 @@ from verifier.mending.edges import components, piece_of_faces
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, BoolArray, IntArray, face_areas_mm2
 
+# An open piece that would be thinner than this when closed is a sheet seen from one side. No moulded wall is: they are
+# from half a millimetre up (common practice, no source).
+SHEET_MM = 0.1
+
 
 def make_faces_agree(draft: Draft) -> Draft:
     """Turn the faces that run round against their neighbours; the smaller surface is the one that is turned.
@@ -37,6 +41,18 @@ def turn_outward(draft: Draft) -> Draft:
         return draft
     step = tell_faces("Turned inside-out parts outward", draft.mesh, faces, piece[faces])
     return draft.with_turned(inward[piece]).telling(step)
+
+
+def drop_sheets(draft: Draft) -> Draft:
+    """Take away open pieces that enclose next to nothing: a strip of table or wall, seen from one side."""
+    if len(draft.edges.border) == 0:
+        return draft
+    count, piece = piece_of_faces(draft.edges)
+    is_open = np.bincount(piece[draft.edges.border // 3], minlength=count) > 0
+    area = np.bincount(piece, face_areas_mm2(draft.mesh), count)
+    sheet = is_open & (2.0 * enclosed_volumes_mm3(draft, piece, count) < SHEET_MM * area)
+    faces = np.flatnonzero(sheet[piece])
+    return draft.without(sheet[piece]).telling(tell_faces("Removed loose sheets", draft.mesh, faces, piece[faces]))
 
 
 def enclosed_volumes_mm3(draft: Draft, piece: IntArray, count: int) -> Array:

@@ -6,7 +6,7 @@ import numpy as np
 from verifier.mending.draft import Draft
 from verifier.mending.edges import piece_of_faces
 from verifier.mending.solid import MendStep
-from verifier.mending.telling import tell_faces
+from verifier.mending.telling import boxes_of_groups, tell_faces
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2
 
 # A speck has less than this share of the largest piece's surface; specks, skirt crumbs and fins of the simulated scans
@@ -44,10 +44,12 @@ def drop_inner_shells(draft: Draft) -> Draft:
     if count == 1:
         return draft
     area = np.bincount(piece, face_areas_mm2(draft.mesh), count)
+    low, high = boxes_of_groups(draft.mesh.corners_mm, piece, count)
     by_size = np.argsort(-area, kind="stable")
     inner = np.zeros(count, dtype=bool)
-    for rank, k in enumerate(by_size[1:], start=1):
-        inner[k] = any(_lies_inside(draft.mesh, piece, int(k), int(j)) for j in by_size[:rank] if not inner[j])
+    for rank, k in enumerate(by_size[1:].tolist(), start=1):
+        around = (low[by_size[:rank]] <= low[k]).all(axis=1) & (high[by_size[:rank]] >= high[k]).all(axis=1)
+        inner[k] = any(_winds_around(draft.mesh, piece, k, j) for j in by_size[:rank][around].tolist() if not inner[j])
     return draft.without(inner[piece]).telling(_tell(draft, "Dropped inner shells", inner[piece], piece))
 
 
@@ -76,13 +78,10 @@ def _cut_crowded(draft: Draft) -> Draft:
     return remove_debris_and_fins(draft.without(dropped).telling(step))
 
 
-def _lies_inside(mesh: Mesh, piece: IntArray, inner: int, outer: int) -> bool:
-    """Whether a piece lies inside another: its box does, and the other winds around most of its corners."""
+def _winds_around(mesh: Mesh, piece: IntArray, inner: int, outer: int) -> bool:
+    """Whether the outer piece winds around most of the inner one's corners."""
     corners = mesh.vertices_mm[np.unique(mesh.faces[piece == inner])]
     faces = mesh.faces[piece == outer]
-    around = mesh.vertices_mm[np.unique(faces)]
-    if (corners.min(axis=0) < around.min(axis=0)).any() or (corners.max(axis=0) > around.max(axis=0)).any():
-        return False
     asked = corners[np.linspace(0, len(corners) - 1, ASKED).astype(np.int64)]
     return float(np.mean(np.abs(_winding(mesh.vertices_mm, faces, asked)) > 0.5)) > 0.5
 

@@ -22,7 +22,7 @@ def tell_faces(what: str, mesh: Mesh, faces: IntArray, group: IntArray | None = 
     part = Mesh(mesh.vertices_mm, mesh.faces[faces])
     areas = face_areas_mm2(part)
     area = np.bincount(group, areas, count)
-    low, high = _boxes(part.corners_mm, group, count)
+    low, high = boxes_of_groups(part.corners_mm, group, count)
     largest = np.lexsort((np.linalg.norm(high - low, axis=1), area))[::-1][:PLACES_TOLD]
     across = float(np.linalg.norm(high - low, axis=1).max())
     return MendStep(what, count, float(area.sum()), _points(0.5 * (low + high)[largest]), across)
@@ -33,7 +33,7 @@ def tell_points(what: str, points_mm: np.ndarray, area_mm2: float = 0.0) -> Mend
     return MendStep(what, len(points_mm), area_mm2, _points(points_mm[:PLACES_TOLD]))
 
 
-def _boxes(corners_mm: np.ndarray, group: IntArray, count: int) -> tuple[np.ndarray, np.ndarray]:
+def boxes_of_groups(corners_mm: np.ndarray, group: IntArray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Lowest and highest corner of every group, (count, 3) each."""
     low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
     np.minimum.at(low, group, corners_mm.min(axis=1))
