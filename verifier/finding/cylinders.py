@@ -1,6 +1,6 @@
 """Bores and bosses: rings fitted, their ends trimmed, mouths of one bore joined, shallow ones held square."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -10,7 +10,7 @@ from verifier.finding.doubt import fit_covariance
 from verifier.finding.feature import Cylinder, Noise, Plane
 from verifier.finding.fits import CylinderFit, fit_circle, fit_cylinder, frame_along
 from verifier.finding.profile import profile_of
-from verifier.finding.rings import Ring, arc_deg, axis_of_normals, rings_along
+from verifier.finding.rings import MOST_LEAN, SHIELD_COSINE, Ring, arc_deg, bent_axes, rings_along
 from verifier.finding.surface import Surface
 from verifier.mesh import Array, BoolArray, IntArray
 
@@ -27,8 +27,7 @@ SHALLOW_TRIM = 0.15
 HELD_ABOVE_RAD = np.radians(0.3)
 SQUARE_U_RAD = np.radians(0.3)
 AXES_FROM_PLANES = 16
-LEAST_LEFT_AREA_MM2 = 3.0
-MOST_LEFT_OVER = 24
+REGATHER_RAD = np.radians(0.3)
 LEAST_POINTS = 20
 LEAST_PARTIAL_DEG = 90.0
 
@@ -59,7 +58,7 @@ def find_walls(
 
     def sort_in(among: BoolArray, axis: Array) -> None:
         for ring in list(rings_along(surface, among, axis, band)):
-            wall = wall_of(surface, ring, planes, noise) if ring.arc_deg >= LEAST_ARC_DEG else None
+            wall = _wall_of(surface, ring, free, band, planes, noise) if ring.arc_deg >= LEAST_ARC_DEG else None
             if wall is not None:
                 walls.append(wall)
                 free[_round_about(surface, wall)] = False
@@ -69,10 +68,9 @@ def find_walls(
 
     for axis in _axes(planes):
         sort_in(free, axis)
-    for patch, axis in _left_over(surface, free):
-        among = np.zeros_like(free)
-        among[patch] = True
-        sort_in(among & free, axis)
+    left = np.flatnonzero(free)
+    for axis in bent_axes(surface.points_mm[left], surface.normals[left]):
+        sort_in(free, axis)
     return _joined(surface, walls, planes, noise), [ring for ring in partial if not _inside_a_wall(ring, walls)]
 
 
@@ -104,27 +102,43 @@ def _axes(planes: Sequence[Plane]) -> list[Array]:
     return axes[:AXES_FROM_PLANES]
 
 
-def _left_over(surface: Surface, free: BoolArray) -> Iterator[tuple[IntArray, Array]]:
-    """Connected patches in no plane, bore or arc, and the axis their normals point to."""
-    chosen = np.flatnonzero(free)
-    count, patch = surface.patches(chosen)
-    area = np.bincount(patch, surface.areas_mm2[chosen], minlength=count)
-    largest = np.argsort(-area, kind="stable")[:MOST_LEFT_OVER]
-    for label in largest[area[largest] >= LEAST_LEFT_AREA_MM2]:
-        points = chosen[patch == label]
-        axis = axis_of_normals(surface.normals[points])
-        if axis is not None:
-            yield points, axis
-
-
-def wall_of(surface: Surface, ring: Ring, planes: Sequence[Plane], noise: Noise) -> Wall | None:
+def _wall_of(
+    surface: Surface, ring: Ring, free: BoolArray, band_mm: float, planes: Sequence[Plane], noise: Noise
+) -> Wall | None:
     """The ring's cylinder; None where too little is left once its ends are trimmed."""
-    points = _trimmed(surface, ring)
-    if len(points) < LEAST_POINTS:
+    wall = _trimmed_wall(surface, ring, planes, noise)
+    if wall is not None and abs(float(wall.fit.axis @ ring.axis)) < np.cos(REGATHER_RAD):
+        # The axis the ring was looked for along was a guess; along the right one more of the wall comes in.
+        wall = _trimmed_wall(surface, _regathered(surface, wall, free, band_mm), planes, noise)
+    if wall is None or sum(high - low for low, high in wall.segments_mm) < LEAST_DEPTH_MM:
         return None
-    wall = _fitted(surface, replace(ring, points=points), planes, noise)
-    depth = sum(high - low for low, high in wall.segments_mm)
-    return wall if depth >= LEAST_DEPTH_MM and _arc_deg(surface, wall) >= LEAST_ARC_DEG else None
+    return wall if _arc_deg(surface, wall) >= LEAST_ARC_DEG else None
+
+
+def _trimmed_wall(surface: Surface, ring: Ring, planes: Sequence[Plane], noise: Noise) -> Wall | None:
+    points = _trimmed(surface, ring)
+    return _fitted(surface, replace(ring, points=points), planes, noise) if len(points) >= LEAST_POINTS else None
+
+
+def _regathered(surface: Surface, wall: Wall, free: BoolArray, band_mm: float) -> Ring:
+    """The ring along the fitted axis: connected free points on the cylinder that face as its wall does."""
+    fit = wall.fit
+    rel = surface.points_mm - fit.axis_point_mm
+    rel -= (rel @ fit.axis)[:, None] * fit.axis
+    off = np.maximum(np.linalg.norm(rel, axis=1), 1e-9)
+    chosen = np.flatnonzero(free & (np.abs(off - fit.radius_mm) < band_mm))
+    normals = surface.normals[chosen].astype(np.float64)
+    outwards = np.einsum("ij,ij->i", normals, rel[chosen]) / off[chosen] * (1.0 if wall.ring.kind == "boss" else -1.0)
+    chosen = chosen[(outwards > SHIELD_COSINE) & (np.abs(normals @ fit.axis) < MOST_LEAN)]
+    _, patch = surface.patches(chosen)
+    main = np.bincount(patch[np.isin(chosen, wall.points)]).argmax()
+    return replace(
+        wall.ring,
+        axis_point_mm=fit.axis_point_mm,
+        axis=fit.axis,
+        radius_mm=fit.radius_mm,
+        points=chosen[patch == main],
+    )
 
 
 def _arc_deg(surface: Surface, wall: Wall) -> float:

@@ -17,7 +17,7 @@ from verifier.mending.solid import Solid
 from verifier.mesh import Array, BoolArray
 
 PLANES_FOR_NOISE = 4
-NOISE_AREA_MM2 = 40.0
+NOISE_AREA_MM2 = 25.0
 # A concave wall seen over this much of the turn, yet under 300 degrees, may be a bore badly seen: the person is told.
 WORTH_TELLING_DEG = 200.0
 EXTENT_NAMES = ("length", "width", "height")

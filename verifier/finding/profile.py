@@ -10,6 +10,8 @@ from verifier.finding.feature import Noise
 from verifier.mesh import Array
 
 LOBES = (2, 3)
+# 95 % points of chi-square over its degrees of freedom (a taper has one, a lobe two).
+SURE_ABOVE = {1: 3.841, 2: 2.996}
 ANGLES = np.linspace(0.0, 2.0 * np.pi, 72, endpoint=False)
 
 
@@ -47,10 +49,11 @@ def profile_of(
 
 
 def _calmed(amplitude: Array, variance: Array) -> Array:
-    """The amplitude less the scatter in it: a^2 - var, never below nothing."""
-    square = float((amplitude**2).sum())
-    left = max(square - float(variance.sum()), 0.0)
-    return np.asarray(amplitude * np.sqrt(left / square)) if square > 0 else amplitude
+    """The amplitude less the scatter in it (a^2 - var); nothing where scatter alone reaches it once in twenty times."""
+    square, scatter = float((amplitude**2).sum()), float(variance.sum())
+    if square <= SURE_ABOVE[len(amplitude)] * scatter:
+        return np.zeros_like(amplitude)
+    return np.asarray(amplitude * np.sqrt(1.0 - scatter / square))
 
 
 def _inscribed(radius_mm: Array) -> float:

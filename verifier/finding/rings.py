@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from verifier.finding.doubt import evenly
 from verifier.finding.fits import frame_along
@@ -19,6 +21,9 @@ STRICT_LEAN, MOST_GAIN = 0.1, 1.6
 LEAST_AREA_MM2 = 1.5
 LEAST_RADIUS_MM, MOST_RADIUS_MM = 0.5, 250.0
 TRIALS, JUDGES = 200, 800
+# Voting for axes: so many points, each with one of its nearest so many.
+VOTERS, SEEDS, NEAR = 10_000, 600, 14
+LEAST_VOTES, MOST_AXES = 20, 12
 SHIELD_COSINE = 0.9  # 26 degrees between a point's normal and the circle's own
 
 
@@ -141,19 +146,27 @@ def arc_deg(angle_rad: Array, step_rad: float) -> float:
     return float(360.0 - np.degrees(gaps[gaps > max(np.radians(10.0), 2.5 * step_rad)].sum()))
 
 
-def axis_of_normals(normals: Array) -> Array | None:
-    """Direction most square to the normals, agreed on by vote and then by least squares; None when there is none."""
-    few = normals[evenly(len(normals), JUDGES)].astype(np.float64)
-    rng = np.random.default_rng(len(normals))
-    first, second = rng.integers(0, len(few), (2, TRIALS))
-    axes = np.cross(few[first], few[second])
+def bent_axes(points_mm: Array, normals: NDArray[np.float32]) -> list[Array]:
+    """Directions about which a surface bends sharply, those most points agree on first.
+
+    Near-by points whose normals differ by 12 degrees or more vote for the direction square to both normals. A bore's
+    wall votes for its axis; a gently curved face, its normals differing less, has no vote.
+    """
+    few = evenly(len(points_mm), VOTERS)
+    if len(few) < 2 * NEAR:
+        return []
+    p, n = points_mm[few], normals[few].astype(np.float64)
+    near = cKDTree(p).query(p, k=NEAR)[1]
+    partner = near[np.arange(len(p)), 1 + np.arange(len(p)) % (NEAR - 1)]
+    axes = np.cross(n, n[partner])
     length = np.linalg.norm(axes, axis=1)
-    axes = axes[length > 0.3] / length[length > 0.3, None]
-    if len(axes) == 0:
-        return None
-    square = np.abs(axes @ few.T) < STRICT_LEAN
-    axis = axes[int(np.argmax(square.sum(axis=1)))]
-    for _ in range(3):
-        on = few[np.abs(few @ axis) < STRICT_LEAN]
-        axis = np.linalg.eigh(on.T @ on)[1][:, 0]
-    return np.asarray(axis)
+    axes = axes[length > np.sin(np.radians(12.0))] / length[length > np.sin(np.radians(12.0)), None]
+    seeds = axes[evenly(len(axes), SEEDS)]
+    agree = np.abs(seeds @ axes.T) > np.cos(np.radians(5.0))
+    taken: list[Array] = []
+    for seed in np.argsort(-agree.sum(axis=1), kind="stable"):
+        if agree[seed].sum() < LEAST_VOTES or len(taken) == MOST_AXES:
+            break
+        if not taken or np.abs(np.array(taken) @ seeds[seed]).max() < np.cos(np.radians(8.0)):
+            taken.append(np.linalg.eigh(axes[agree[seed]].T @ axes[agree[seed]])[1][:, -1])
+    return taken
