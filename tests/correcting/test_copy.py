@@ -93,7 +93,8 @@ def test_the_way_the_part_lies_does_not_change_what_the_coat_takes(seed: int, co
     lying = plate(COAT_MM)
     turned = Mesh(lying.vertices_mm @ turn.T, lying.faces)
     copy = offset_inwards(lying, coat_mm).vertices_mm @ turn.T
-    assert offset_inwards(turned, coat_mm).vertices_mm == pytest.approx(copy, abs=1e-9)
+    # Normals are averaged in single precision, 6e-8 of a coat of 0.15 mm.
+    assert offset_inwards(turned, coat_mm).vertices_mm == pytest.approx(copy, abs=1e-7)
 
 
 def test_a_noisy_scan_loses_exactly_the_coat_and_none_of_its_faces_turns_over() -> None:

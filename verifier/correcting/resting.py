@@ -123,7 +123,7 @@ def _turn(mesh: Mesh, up: Array) -> Array:
     shadow = mesh.vertices_mm @ across.T
     corners = shadow[ConvexHull(shadow).vertices]
     sides = np.roll(corners, -1, axis=0) - corners
-    angles = np.unique(np.round(np.arctan2(sides[:, 1], sides[:, 0]) % (np.pi / 2.0), 6))
+    angles = np.arctan2(sides[:, 1], sides[:, 0]) % (np.pi / 2.0)
     ways = np.stack([np.cos(angles), np.sin(angles)], axis=1)
     long = np.ptp(corners @ ways.T, axis=0)
     wide = np.ptp(corners @ np.stack([-ways[:, 1], ways[:, 0]]), axis=0)
