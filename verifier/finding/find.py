@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from verifier.finding.cylinders import LEAST_ARC_DEG, Wall, cylinder_of, find_walls
+from verifier.finding.cylinders import LEAST_ARC_DEG, cylinder_of, find_walls
 from verifier.finding.extents import extent
 from verifier.finding.feature import Cylinder, Extent, Features, Noise, Plane
 from verifier.finding.frame import natural_frame
@@ -13,6 +13,7 @@ from verifier.finding.noise import noise_of_neighbours, noise_on_planes
 from verifier.finding.planes import Flat, find_flats, plane_of
 from verifier.finding.rings import Ring
 from verifier.finding.surface import Surface, surface_of
+from verifier.finding.walls import Wall
 from verifier.mending.solid import Solid
 from verifier.mesh import Array, BoolArray
 

@@ -163,14 +163,13 @@ def _least_squares(
 ) -> tuple[Array, Array, Array]:
     """Levenberg-Marquardt on weighted squares; robust weights are taken anew at every accepted step."""
     damping = 0.0
-    at = np.asarray(at, dtype=np.float64)
     residuals, slope = linearised(at)
     weights = tukey_weights(residuals, least_spread_mm) if robust else np.ones(len(residuals))
     for _ in range(MOST_STEPS):
         weighted = slope * weights[:, None]
         normal = weighted.T @ slope
         normal[np.diag_indices_from(normal)] += damping * np.diag(normal) + 1e-300
-        step = np.linalg.lstsq(normal, -weighted.T @ residuals, rcond=None)[0]
+        step = np.asarray(np.linalg.lstsq(normal, -weighted.T @ residuals, rcond=None)[0], dtype=np.float64)
         trial = moved(at, step)
         new_residuals, new_slope = linearised(trial)
         if weights @ new_residuals**2 > (weights @ residuals**2) * (1.0 + 1e-14) + 1e-300 and damping < 1e8:

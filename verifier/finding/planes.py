@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from verifier.finding.directions import VOTE_DEG, common_directions, settled_direction
 from verifier.finding.doubt import evenly, fit_covariance
 from verifier.finding.feature import Noise, Plane
 from verifier.finding.fits import PlaneFit, fit_plane, frame_along
@@ -16,8 +16,6 @@ from verifier.mesh import Array, BoolArray, IntArray
 LEAST_AREA_MM2 = 4.0
 # A rounded edge 0.25 mm in radius holds a strip 0.2 mm wide whose normals agree; along 24 mm it has 4 mm2.
 LEAST_WIDTH_MM = 0.7
-VOTERS, SEEDS = 20_000, 1500
-VOTE_DEG, APART_DEG = 4.0, 6.0
 # Scatter of 0.04 mm shared over 2 mm tilts normals by 1.2 degrees (one sigma); 8 degrees keeps them all in.
 CONE_DEG, WIDER_CONE_DEG = 8.0, 14.0
 # A flat gains only its blends when the cone widens; any curved face gains by 14/8 or more.
@@ -28,7 +26,6 @@ LEAST_PEAK = 0.62
 LEAST_BEND_MM = 30.0
 LEAST_BAND_MM = 0.03
 BAND_SPREADS = 4.0
-MOST_DIRECTIONS = 60
 PASSES = 2
 KEPT_POINTS = 400
 
@@ -56,7 +53,7 @@ def find_flats(surface: Surface) -> list[Flat]:
     flats: list[Flat] = []
     for _ in range(PASSES):
         before = len(flats)
-        for direction in _directions(surface, free & ~curved):
+        for direction in common_directions(surface, free & ~curved, LEAST_AREA_MM2):
             for patch in _patches_facing(surface, free, direction):
                 flat = _flat_in(surface, free, patch, direction, curved)
                 if flat is not None:
@@ -65,34 +62,6 @@ def find_flats(surface: Surface) -> list[Flat]:
         if len(flats) == before:
             break
     return sorted(flats, key=lambda flat: -flat.area_mm2)
-
-
-def _directions(surface: Surface, free: BoolArray) -> Iterator[Array]:
-    """Directions most normals agree on, strongest first, each at least 6 degrees from those before.
-
-    The seeds are normals of the part itself, so that the outcome does not hang on how the part lies.
-    """
-    voters = np.flatnonzero(free)
-    if len(voters) == 0:
-        return
-    area_per_voter = surface.areas_mm2[voters].sum() / min(len(voters), VOTERS)
-    normals = surface.normals[voters[evenly(len(voters), VOTERS)]]
-    seeds = normals[evenly(len(normals), SEEDS)]
-    agree = seeds @ normals.T > np.cos(np.radians(VOTE_DEG))
-    votes = agree.sum(axis=1)
-    # Half the smallest patch is asked of the votes: the vote cone is narrower than the patch's own.
-    least = max(3.0, 0.5 * LEAST_AREA_MM2 / area_per_voter)
-    taken: list[Array] = []
-    for seed in np.argsort(-votes, kind="stable"):
-        if votes[seed] < least or len(taken) >= MOST_DIRECTIONS:
-            return
-        if taken and (np.array(taken) @ seeds[seed]).max() > np.cos(np.radians(APART_DEG)):
-            continue
-        settled = _settled(normals, normals[agree[seed]].mean(axis=0))
-        known = bool(taken) and float((np.array(taken) @ settled).max()) > np.cos(np.radians(0.5 * APART_DEG))
-        taken.append(seeds[seed] if known else settled)
-        if not known:
-            yield settled
 
 
 def _patches_facing(surface: Surface, free: BoolArray, direction: Array) -> Iterator[IntArray]:
@@ -110,7 +79,7 @@ def _flat_in(surface: Surface, free: BoolArray, patch: IntArray, direction: Arra
 
     curved : (n,) points of patches turned down before; those turned down here are added
     """
-    normal = _settled(surface.normals[patch], direction)
+    normal = settled_direction(surface.normals[patch], direction)
     # Farther off than this, the patch holds but a part of what faces the way it settled; another direction has it all.
     if float(normal @ direction) < np.cos(np.radians(WIDER_CONE_DEG - CONE_DEG)):
         return None
@@ -170,22 +139,6 @@ def _grown_plane(points_mm: Array, seed_mm: Array) -> tuple[PlaneFit, float, int
             break
         fit = fit_plane(points_mm[on])
     return fit, band, int(on.sum())
-
-
-def _settled(normals: NDArray[np.float32], direction: Array) -> Array:
-    """Mean of the normals within 4 degrees, until it stands still."""
-    direction = (direction / np.linalg.norm(direction)).astype(np.float64)
-    for _ in range(20):
-        near = normals[normals @ direction.astype(np.float32) > np.cos(np.radians(VOTE_DEG))]
-        if len(near) == 0:
-            return direction
-        mean = near.mean(axis=0, dtype=np.float64)
-        mean /= np.linalg.norm(mean)
-        still = 1.0 - float(mean @ direction) < 1e-12
-        direction = mean
-        if still:
-            break
-    return np.asarray(direction)
 
 
 def _largest_patch(surface: Surface, chosen: IntArray) -> IntArray:

@@ -1,0 +1,58 @@
+"""The directions that much of a surface faces, by vote of its normals."""
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from verifier.finding.doubt import evenly
+from verifier.finding.surface import Surface
+from verifier.mesh import Array, BoolArray
+
+VOTERS, SEEDS = 20_000, 1500
+VOTE_DEG, APART_DEG = 4.0, 6.0
+MOST_DIRECTIONS = 60
+
+
+def common_directions(surface: Surface, free: BoolArray, least_area_mm2: float) -> Iterator[Array]:
+    """Directions most normals agree on, strongest first, each at least 6 degrees from those before.
+
+    The seeds are normals of the part itself, so that the outcome does not hang on how the part lies.
+    """
+    voters = np.flatnonzero(free)
+    if len(voters) == 0:
+        return
+    area_per_voter = surface.areas_mm2[voters].sum() / min(len(voters), VOTERS)
+    normals = surface.normals[voters[evenly(len(voters), VOTERS)]]
+    seeds = normals[evenly(len(normals), SEEDS)]
+    agree = seeds @ normals.T > np.cos(np.radians(VOTE_DEG))
+    votes = agree.sum(axis=1)
+    # Half the smallest patch is asked of the votes: the vote cone is narrower than the patch's own.
+    least = max(3.0, 0.5 * least_area_mm2 / area_per_voter)
+    taken: list[Array] = []
+    for seed in np.argsort(-votes, kind="stable"):
+        if votes[seed] < least or len(taken) >= MOST_DIRECTIONS:
+            return
+        if taken and (np.array(taken) @ seeds[seed]).max() > np.cos(np.radians(APART_DEG)):
+            continue
+        settled = settled_direction(normals, normals[agree[seed]].mean(axis=0))
+        known = bool(taken) and float((np.array(taken) @ settled).max()) > np.cos(np.radians(0.5 * APART_DEG))
+        taken.append(seeds[seed] if known else settled)
+        if not known:
+            yield settled
+
+
+def settled_direction(normals: NDArray[np.float32], direction: Array | NDArray[np.float32]) -> Array:
+    """Mean of the normals within 4 degrees, until it stands still."""
+    settled: Array = np.asarray(direction / np.linalg.norm(direction), dtype=np.float64)
+    for _ in range(20):
+        near = normals[normals @ settled.astype(np.float32) > np.cos(np.radians(VOTE_DEG))]
+        if len(near) == 0:
+            return settled
+        mean = near.mean(axis=0, dtype=np.float64)
+        mean /= np.linalg.norm(mean)
+        still = 1.0 - float(mean @ settled) < 1e-12
+        settled = mean
+        if still:
+            break
+    return settled

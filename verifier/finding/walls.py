@@ -1,0 +1,163 @@
+"""One round wall: its cylinder fitted clear of its ends, held square to its mouth where it is too shallow to stand."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from verifier.finding.doubt import fit_covariance
+from verifier.finding.feature import Noise, Plane
+from verifier.finding.fits import CylinderFit, fit_circle, fit_cylinder, frame_along
+from verifier.finding.rings import Ring, arc_deg
+from verifier.finding.surface import Surface
+from verifier.mesh import Array, IntArray
+
+# A scanner rounds every mouth over about its point spacing; 0.4 mm from each end the wall is the wall.
+END_TRIM_MM = 0.4
+# Of a mouth seen 1.4 mm deep, trimming 0.4 mm twice would leave two rows of points; 0.2 mm leaves three.
+SHALLOW_TRIM = 0.15
+MOST_SECTORS = 36
+# An axis known no better than this is held square to its mouth: moulded bores stand square to a third of a degree
+# (common practice, no source), so that holding does no more harm than this.
+HELD_ABOVE_RAD = np.radians(0.3)
+SQUARE_U_RAD = np.radians(0.3)
+LEAST_POINTS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """A ring with its cylinder fitted, not yet named.
+
+    points : (k,) the surface's points the cylinder was fitted to
+    held : 'own', or the plane its axis was held square to
+    covariance : (5, 5) of shift u, shift v, tilt u, tilt v and radius, at the axis point
+    segments_mm : stretches of the axis that were seen, from the axis point
+    """
+
+    ring: Ring
+    fit: CylinderFit
+    points: IntArray
+    held: str
+    covariance: Array
+    segments_mm: tuple[tuple[float, float], ...]
+
+    @property
+    def depth_mm(self) -> float:
+        """Length along the axis that was seen."""
+        return sum(high - low for low, high in self.segments_mm)
+
+    @property
+    def rms_mm(self) -> float:
+        """Of the points about the cylinder, by their weights in the fit."""
+        return float(np.sqrt(np.average(self.fit.residuals_mm**2, weights=self.fit.weights)))
+
+    @property
+    def u_axis_rad(self) -> float:
+        """Standard uncertainty of the axis' direction."""
+        return float(np.sqrt(max(self.covariance[2, 2], self.covariance[3, 3])))
+
+
+def trimmed_wall(surface: Surface, ring: Ring, planes: Sequence[Plane], noise: Noise) -> Wall | None:
+    """The ring's cylinder, fitted clear of its ends; None where nearly nothing is left."""
+    points = _trimmed(surface, ring)
+    return fitted_wall(surface, replace(ring, points=points), planes, noise) if len(points) >= LEAST_POINTS else None
+
+
+def seen_arc_deg(surface: Surface, wall: Wall) -> float:
+    """How much of the turn was seen, by the points that count in the fit."""
+    u, v, _ = frame_along(wall.fit.axis)
+    rel = surface.points_mm[wall.points[wall.fit.weights > 0.0]] - wall.fit.axis_point_mm
+    return arc_deg(np.arctan2(rel @ v, rel @ u), surface.spacing_mm / wall.fit.radius_mm)
+
+
+def fitted_wall(surface: Surface, ring: Ring, planes: Sequence[Plane], noise: Noise) -> Wall:
+    """The cylinder through all the ring's points; its axis its own, or the mouth plane's where it would be unsure."""
+    at = surface.points_mm[ring.points]
+    least = max(noise.white_mm, 1e-4)
+    free = fit_cylinder(at, start=(ring.axis_point_mm, ring.axis, ring.radius_mm), robust=True, least_spread_mm=least)
+    covariance = _covariance(free, at, noise)
+    mouth = _mouth_plane(ring, planes, free)
+    if mouth is None or float(np.sqrt(max(covariance[2, 2], covariance[3, 3]))) < HELD_ABOVE_RAD:
+        return _wall(ring, free, at, "own", covariance)
+    axis = mouth.normal * np.sign(mouth.normal @ free.axis)
+    held = _held_fit(at, axis, free, least)
+    covariance = _held_covariance(held, at, noise, float(np.hypot(mouth.u_tilt_rad, SQUARE_U_RAD)))
+    return _wall(ring, held, at, mouth.name, covariance)
+
+
+def _wall(ring: Ring, fit: CylinderFit, at: Array, held: str, covariance: Array) -> Wall:
+    return Wall(ring, fit, ring.points, held, covariance, _segments((at - fit.axis_point_mm) @ fit.axis))
+
+
+def _held_fit(at: Array, axis: Array, free: CylinderFit, least: float) -> CylinderFit:
+    u, v, w = frame_along(axis)
+    flat = np.column_stack([at @ u, at @ v])
+    start = np.array([free.axis_point_mm @ u, free.axis_point_mm @ v])
+    circle = fit_circle(flat, start=(start, free.radius_mm), robust=True, least_spread_mm=least)
+    point = u * circle.centre_mm[0] + v * circle.centre_mm[1] + w * float(np.average(at @ w, weights=circle.weights))
+    return CylinderFit(point, w, circle.radius_mm, circle.residuals_mm, circle.weights)
+
+
+def _slope(fit: CylinderFit, at: Array) -> Array:
+    u, v, w = frame_along(fit.axis)
+    rel = at - fit.axis_point_mm
+    x, y, z = rel @ u, rel @ v, rel @ w
+    distance = np.maximum(np.hypot(x, y), 1e-9)
+    c, s = x / distance, y / distance
+    return np.column_stack([c, s, z * c, z * s, np.ones_like(z)])
+
+
+def _covariance(fit: CylinderFit, at: Array, noise: Noise) -> Array:
+    kept = fit.weights > 0.2
+    return fit_covariance(_slope(fit, at[kept]), at[kept], noise)
+
+
+def _held_covariance(fit: CylinderFit, at: Array, noise: Noise, tilt_u_rad: float) -> Array:
+    kept = fit.weights > 0.2
+    part = fit_covariance(_slope(fit, at[kept])[:, [0, 1, 4]], at[kept], noise)
+    covariance = np.zeros((5, 5))
+    covariance[np.ix_([0, 1, 4], [0, 1, 4])] = part
+    covariance[[2, 3], [2, 3]] = tilt_u_rad**2
+    return covariance
+
+
+def _mouth_plane(ring: Ring, planes: Sequence[Plane], fit: CylinderFit) -> Plane | None:
+    """The largest plane about square to the ring (12 degrees) that lies at one of its ends."""
+    for plane in planes:
+        square = abs(float(plane.normal @ ring.axis)) > np.cos(np.radians(12.0))
+        if square and _at_mouth(plane, fit):
+            return plane
+    return None
+
+
+def _at_mouth(plane: Plane, fit: CylinderFit) -> bool:
+    """Whether some of the plane lies within two radii of where the axis meets it."""
+    meets = fit.axis_point_mm + fit.axis * float(
+        (plane.centre_mm - fit.axis_point_mm) @ plane.normal / (fit.axis @ plane.normal)
+    )
+    near = np.linalg.norm(plane.points_mm - meets, axis=1).min()
+    return bool(near < 2.0 * fit.radius_mm + 2.0)
+
+
+def _trimmed(surface: Surface, ring: Ring) -> IntArray:
+    """Points of the ring that lie END_TRIM_MM from its ends, judged sector by sector (ends may be slanted)."""
+    u, v, w = frame_along(ring.axis)
+    rel = surface.points_mm[ring.points] - ring.axis_point_mm
+    along = rel @ w
+    sectors = int(np.clip(2.0 * np.pi * ring.radius_mm / (3.0 * surface.spacing_mm), 6, MOST_SECTORS))
+    sector = ((np.arctan2(rel @ v, rel @ u) / (2.0 * np.pi) + 0.5) * sectors).astype(int) % sectors
+    low, high = np.full(sectors, np.inf), np.full(sectors, -np.inf)
+    np.minimum.at(low, sector, along)
+    np.maximum.at(high, sector, along)
+    low, high = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
+    trim = np.minimum(END_TRIM_MM, SHALLOW_TRIM * (high - low))
+    inside = (along >= (low + trim)[sector]) & (along <= (high - trim)[sector])
+    return np.asarray(ring.points[inside])
+
+
+def _segments(along_mm: Array, gap_mm: float = 1.5) -> tuple[tuple[float, float], ...]:
+    """Stretches of the axis that were seen, parted where nothing was seen for 1.5 mm."""
+    z = np.sort(along_mm)
+    breaks = np.flatnonzero(np.diff(z) > gap_mm)
+    starts, ends = np.concatenate([[0], breaks + 1]), np.concatenate([breaks, [len(z) - 1]])
+    return tuple((float(z[a]), float(z[b])) for a, b in zip(starts, ends, strict=True))
