@@ -113,6 +113,13 @@ def test_one_endless_line_is_refused_at_once():
         faces_of(b"f" + b" 1 2 3 \\\n" * 20_000 + b"\n")
 
 
+def test_a_text_of_nothing_but_lines_is_refused(monkeypatch):
+    """A line costs a hundred times its one byte in memory."""
+    monkeypatch.setattr("verifier.reading.numbers.MAX_LINES_AT_ONCE", 1000)
+    with pytest.raises(TooLarge, match="1,005 lines"):
+        faces_of(b"\n" * 1000 + b"f 1 2 3\n")
+
+
 def test_a_polygon_of_too_many_triangles_is_refused():
     with pytest.raises(TooLarge, match="limit is 200,000"):
         faces_of((b"f" + b" 1 2 3 4" * 8000 + b"\n") * 10)

@@ -278,6 +278,24 @@ def test_a_great_many_empty_elements_are_refused(many):
         read(package(model_xml(inside)))
 
 
+@pytest.mark.parametrize("each", ["<a>", '<vertex x="1" y="1" z="1">', "<object>"])
+def test_elements_in_one_another_without_end_are_refused(each):
+    model = model_xml(object_xml(1, "<mesh><vertices>")).partition("</object>")[0] + each * 100
+    with pytest.raises(Malformed, match=r"without end|lacks"):
+        read(package(model), max_unpack_ratio=1000)
+
+
+def test_an_element_of_more_than_a_megabyte_is_refused():
+    wide = model_xml("").replace("<resources>", f'<resources a="{"x" * 3_000_000}">')
+    with pytest.raises(Malformed, match="element of more than"):
+        read(package(wide), max_unpack_ratio=10_000)
+
+
+def test_a_great_many_further_elements_are_refused():
+    with pytest.raises(TooLarge, match="further elements"):
+        read(package(model_xml("<a/>" * 100)), max_triangles=20)
+
+
 def test_a_zip_of_something_else_is_named_as_such():
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w") as file:

@@ -11,10 +11,15 @@ EXPORT_BINARY = "Export the scan again, best in a binary format"
 # Texts whose numbers are all taken at once need up to ten times their length in memory (measured, OBJ): this is five
 # gigabytes, or twelve million triangles. Text STL is taken a piece at a time and needs three times its length.
 MAX_BYTES_AT_ONCE = 512 << 20
+# The same text in lines of 18 bytes, fewer than a corner or a face of so large a mesh takes.
+MAX_LINES_AT_ONCE = 30_000_000
 
 
 def refuse_long_text(data: bytes, where: str) -> None:
     """Raise TooLarge for a text too long to take all its numbers at once."""
+    lines = data.count(b"\n") + data.count(b"\r")
+    if lines > MAX_LINES_AT_ONCE:
+        raise TooLarge(f"it is a text of {lines:,} lines", where=where, do=EXPORT_BINARY)
     if len(data) > MAX_BYTES_AT_ONCE:
         what = f"it is a text of {len(data):,} bytes and the limit for its format is {MAX_BYTES_AT_ONCE:,}"
         raise TooLarge(what, where=where, do=EXPORT_BINARY)

@@ -1,7 +1,10 @@
 """The numbers behind a PLY header, in bytes or in text, under one set of questions."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from struct import Struct
+from struct import error as StructError
+from typing import Protocol, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +12,9 @@ from numpy.typing import NDArray
 from verifier.mesh import Array, IntArray
 
 Numbers = NDArray[np.generic]
+
+BEYOND = (IndexError, StructError)
+STRUCT_CODES = {"i1": "b", "u1": "B", "i2": "h", "u2": "H", "i4": "i", "u4": "I", "i8": "q", "u8": "Q"}
 
 
 class Body(Protocol):
@@ -24,8 +30,8 @@ class Body(Protocol):
     def kind(self, code: str) -> str:
         """The numpy type that a number of this type is stored as."""
 
-    def whole_at(self, place: int, code: str) -> int:
-        """The whole number at a place that exists; -1 for one that is not whole."""
+    def whole_at(self, code: str) -> Callable[[int], float]:
+        """A function that gives the number of a whole type at a place; it raises BEYOND past the end."""
 
     def table(self, start: int, record: np.dtype[np.void], count: int) -> NDArray[np.void]:
         """Records of equal length from a place on."""
@@ -59,10 +65,12 @@ class BytesBody:
         """The type with the file's byte order."""
         return self.order + code
 
-    def whole_at(self, place: int, code: str) -> int:
-        """Whole number of any size and order."""
-        end = "little" if self.order == "<" else "big"
-        return int.from_bytes(self.data[place : place + int(code[1])], end, signed=code[0] == "i")  # type: ignore[arg-type]
+    def whole_at(self, code: str) -> Callable[[int], float]:
+        """Whole number of any size and order; nearly every file counts in single bytes, which need no unpacking."""
+        if code == "u1":
+            return self.data.__getitem__
+        unpack = Struct(self.order + STRUCT_CODES[code]).unpack_from
+        return lambda place: cast(int, unpack(self.data, place)[0])
 
     def table(self, start: int, record: np.dtype[np.void], count: int) -> NDArray[np.void]:
         """Records without a copy."""
@@ -98,10 +106,9 @@ class NumbersBody:
         """All of them are float64."""
         return "f8"
 
-    def whole_at(self, place: int, code: str) -> int:
-        """The number if it is whole."""
-        value = float(self.values[place])
-        return int(value) if value.is_integer() else -1
+    def whole_at(self, code: str) -> Callable[[int], float]:
+        """The number itself, whole or not."""
+        return self.values.data.__getitem__
 
     def table(self, start: int, record: np.dtype[np.void], count: int) -> NDArray[np.void]:
         """Records without a copy."""

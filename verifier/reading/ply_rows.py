@@ -1,6 +1,7 @@
 """The records of one PLY element."""
 
 from array import array
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 from verifier.errors import Malformed, Truncated
 from verifier.mesh import IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
-from verifier.reading.ply_body import Body, Numbers
+from verifier.reading.ply_body import BEYOND, Body, Numbers
 from verifier.reading.ply_header import Element
 
 # No face has more corners than this; a longer list is a false count.
@@ -59,26 +60,11 @@ def _ends_early(element: Element, where: str) -> Truncated:
     return Truncated(what, where=where, do=EXPORT_AGAIN)
 
 
-def _length_at(body: Body, place: int, code: str, element: Element, where: str) -> int:
-    if place + body.size(code) > body.length:
-        raise _ends_early(element, where)
-    length = body.whole_at(place, code)
-    if not 0 <= length <= MAX_LIST:
-        raise Malformed("it has a list of impossible length", where=where, do=EXPORT_AGAIN)
-    return length
-
-
 def _first_lengths(body: Body, start: int, element: Element, where: str) -> dict[str, int]:
     """Length of each list of the first record."""
-    lengths = {}
-    for column in element.properties:
-        if column.count_code is None:
-            start += body.size(column.code)
-        else:
-            length = _length_at(body, start, column.count_code, element, where)
-            lengths[column.name] = length
-            start += body.size(column.count_code) + length * body.size(column.code)
-    return lengths
+    one = Element(element.name, 1, element.properties)
+    _, lengths, _ = _walked(body, start, one, where)
+    return dict(zip((column.name for column in element.properties if column.count_code), lengths, strict=True))
 
 
 def _record_size(body: Body, element: Element, lengths: dict[str, int]) -> int:
@@ -111,21 +97,50 @@ def _columns(
 
 def _walk(body: Body, start: int, element: Element, where: str) -> Rows:
     """Records of different lengths; single numbers beside lists are passed over, since no reader asks for them."""
-    columns = [(c.count_code, body.size(c.count_code or c.code), body.size(c.code)) for c in element.properties]
-    places, lengths = array("q"), array("q")
-    for _ in range(element.count):
-        for code, head, size in columns:
-            if code is not None:
-                length = _length_at(body, start, code, element, where)
-                places.append(start + head)
-                lengths.append(length)
-                start += length * size
-            start += head
-    if start > body.length:
+    places, lengths, end = _walked(body, start, element, where)
+    if end > body.length:
         raise _ends_early(element, where)
-    names = [(column.name, column.code) for column in element.properties if column.count_code]
-    starts, counts = (np.frombuffer(kept, dtype=np.int64).reshape(-1, len(names)) for kept in (places, lengths))
-    lists = {
-        name: (body.gather(starts[:, k], counts[:, k], code), counts[:, k]) for k, (name, code) in enumerate(names)
-    }
-    return Rows({}, lists, start)
+    columns = [(column.name, column.code) for column in element.properties if column.count_code]
+    starts, counts = (np.frombuffer(kept, dtype=np.int64).reshape(-1, len(columns)) for kept in (places, lengths))
+    lists = {}
+    for k, (name, code) in enumerate(columns):
+        lists[name] = body.gather(starts[:, k], counts[:, k], code), counts[:, k]
+    return Rows({}, lists, end)
+
+
+def _walked(body: Body, start: int, element: Element, where: str) -> tuple["array[int]", "array[int]", int]:
+    """Where each list of each record begins, how long it is, and where the records end.
+
+    The one loop over faces of this room: a record's place is known only from the one before. 0.2 s a million faces.
+    """
+    places, lengths = array("q"), array("q")
+    steps = _steps(body, element)
+    try:
+        for _ in range(element.count):
+            for gap, head, size, whole_at in steps:
+                start += gap
+                if whole_at is not None:
+                    length = whole_at(start)
+                    if not (0 <= length <= MAX_LIST and length == int(length)):
+                        raise Malformed("it has a list of impossible length", where=where, do=EXPORT_AGAIN)
+                    start += head
+                    places.append(start)
+                    lengths.append(int(length))
+                    start += int(length) * size
+    except BEYOND as error:
+        raise _ends_early(element, where) from error
+    return places, lengths, start
+
+
+def _steps(body: Body, element: Element) -> list[tuple[int, int, int, Callable[[int], float] | None]]:
+    """How to go through a record: places to pass over, then a list's count, its numbers' size, and how it is read."""
+    steps: list[tuple[int, int, int, Callable[[int], float] | None]] = []
+    gap = 0
+    for column in element.properties:
+        if column.count_code is None:
+            gap += body.size(column.code)
+        else:
+            code = column.count_code
+            steps.append((gap, body.size(code), body.size(column.code), body.whole_at(code)))
+            gap = 0
+    return [*steps, (gap, 0, 0, None)] if gap else steps

@@ -9,7 +9,7 @@ from xml.parsers import expat
 import numpy as np
 from numpy.typing import NDArray
 
-from verifier.errors import Malformed, NotAMesh
+from verifier.errors import Malformed, NotAMesh, TooLarge
 from verifier.mesh import Array, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.placing import IDENTITY, too_many_objects
@@ -37,6 +37,10 @@ UNITS: dict[str, UnitName] = {
 VERTEX, TRIANGLE = f"{CORE} vertex", f"{CORE} triangle"
 # Rows are turned into numbers this many at a time, so that their text does not pile up.
 BATCH = 50_000
+# Corners and triangles lie six elements deep, those of further extensions little deeper.
+MAX_DEPTH = 64
+# Texture coordinates are three elements a triangle.
+OTHERS_PER_TRIANGLE = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +80,7 @@ class ModelParser:
         self._object: ModelObject | None = None
         self._rows: list[list[str]] = []
         self._triangles = self._vertices = self._placings = 0
+        self._others = self._depth = 0
         self._spaces: dict[str, str] = {}
         self._begin: dict[str, Callable[[dict[str, str]], None]] = {
             f"{CORE} model": self._model,
@@ -95,6 +100,9 @@ class ModelParser:
         return parser
 
     def _start(self, name: str, attributes: list[str]) -> None:
+        self._depth += 1
+        if self._depth > MAX_DEPTH:
+            raise self._malformed("its elements lie in one another without end")
         if name in (TRIANGLE, VERTEX):
             self._rows.append(attributes)
             if len(self._rows) == BATCH:
@@ -103,8 +111,17 @@ class ModelParser:
             self._begin[name](dict(zip(attributes[::2], attributes[1::2], strict=True)))
         elif name.rpartition(" ")[2] == "model":
             raise self._malformed("its model is of no version of 3MF known")
+        else:
+            self._count_other()
+
+    def _count_other(self) -> None:
+        """Elements that are passed over, such as colours, cost time and depth all the same."""
+        self._others += 1
+        if self._others > OTHERS_PER_TRIANGLE * self._limits.max_triangles:
+            raise TooLarge(f"it has {self._others:,} further elements", where=self._where, do=EXPORT_AGAIN)
 
     def _stop(self, name: str) -> None:
+        self._depth -= 1
         if name in self._end:
             self._end[name]()
 

@@ -115,6 +115,9 @@ def parse_part(package: Package, name: str, parser: expat.XMLParserType) -> None
     parser.StartDoctypeDeclHandler = refuse_doctype
     try:
         for chunk in package.chunks(name):
+            if len(chunk) == CHUNK_BYTES and b">" not in chunk:
+                what = f"its XML has an element of more than {CHUNK_BYTES:,} bytes"
+                raise Malformed(what, where=package.where, do=EXPORT_AGAIN)
             parser.Parse(chunk, False)
         parser.Parse(b"", True)
     except expat.ExpatError as error:
@@ -132,7 +135,7 @@ def root_model(package: Package) -> str:
         if attributes.get("Type") == MODEL_RELATIONSHIP and "Target" in attributes:
             targets.append(attributes["Target"])
 
-    if RELATIONSHIPS not in package.parts:
+    if RELATIONSHIPS not in package.parts or package.parts[RELATIONSHIPS].file_size > CHUNK_BYTES:
         raise _other_zip(package.where)
     parser = expat.ParserCreate()
     parser.StartElementHandler = start
