@@ -10,7 +10,7 @@ from service import make_bench
 
 from verifier.bench import Bench
 
-IN_MEMORY = Path("/dev/shm")  # noqa: S108
+IN_MEMORY = Path("/dev/shm")
 
 # The stub compute functions are imported by name, here and in the worker processes.
 if str(Path(__file__).parent) not in sys.path:

@@ -12,7 +12,8 @@ from verifier.errors import VerifierError
 
 
 def tell(event: Event) -> None:
-    print(type(event).__name__, *dataclasses.astuple(event), flush=True)
+    sys.stdout.write(f"{type(event).__name__} {dataclasses.astuple(event)}\n")
+    sys.stdout.flush()
 
 
 def main() -> int:
@@ -21,7 +22,7 @@ def main() -> int:
         until_idle = how_long == "until-idle"
         run_bench(Path(bench), tell, threading.Event(), compute=compute, until_idle=until_idle, limits=QUICK)
     except VerifierError as error:
-        print(error, file=sys.stderr)
+        sys.stderr.write(f"{error}\n")
         return error.exit_code
     return 0
 

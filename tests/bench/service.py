@@ -97,13 +97,13 @@ def mesh_is_whole_and_beside_its_report(mesh: Path) -> bool:
     return data.endswith(b"end") and data.count(report["scan"].encode()) == 2000
 
 
-def daemon(bench: Bench, compute: str = "stubs:normal", *, until_idle: bool = True, **environment: str) -> subprocess.Popen:
+def daemon(bench: Bench, compute: str = "stubs:normal", *, until_idle: bool = True) -> subprocess.Popen:
     """A service in a process of its own."""
     command = [sys.executable, str(HERE / "daemon.py"), str(bench.root), compute, "until-idle" if until_idle else "on"]
     path = os.pathsep.join([str(HERE), os.environ.get("PYTHONPATH", "")])
     return subprocess.Popen(
         command,
-        env={**os.environ, "PYTHONPATH": path, **environment},
+        env={**os.environ, "PYTHONPATH": path},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -81,20 +81,32 @@ def assert_everything_came_out_once(bench):
     assert {mesh.stem for mesh in meshes} == {"latch_lever", "seat_armrest"}
     assert all(mesh_is_whole_and_beside_its_report(mesh) for mesh in meshes)
     assert (bench.rules / "sheets" / "fence_clip.toml").read_text() == "# measure these"
-    shown = [bench.slicer, bench.originals, bench.rules, *(held for held in bench.held.iterdir() if held != bench.earlier)]
+    shown = [
+        bench.slicer,
+        bench.originals,
+        bench.rules,
+        *(held for held in bench.held.iterdir() if held != bench.earlier),
+    ]
     assert not [file for folder in shown for file in folder.rglob(".*")]
 
 
 def test_without_a_crash_everything_comes_out_once(bench):
-    assert run(bench) == 0
+    serve_until_idle(bench, "stubs:drafting")
     assert_everything_came_out_once(bench)
 
 
 @pytest.mark.parametrize("point", [point for point in CrashPoint if point not in ON_THE_WAY_BACK])
-def test_after_a_kill_at_any_step_and_perhaps_once_more_there_everything_comes_out_once(bench, point):
+def test_after_a_kill_at_any_step_everything_comes_out_once(bench, point):
     assert run(bench, crash_at=point) == -signal.SIGKILL
-    assert run(bench, crash_at=point) in (0, -signal.SIGKILL)
-    assert run(bench) == 0
+    serve_until_idle(bench, "stubs:drafting")
+    assert_everything_came_out_once(bench)
+
+
+def test_after_one_kill_a_start_at_ever_later_steps_everything_comes_out_once(bench):
+    """Each start takes up what the kill before it left and is killed further on."""
+    for point in ("claim-moved", "claim-synced", "attempt-started", "result-synced", "report-placed", "mesh-placed"):
+        assert run(bench, crash_at=point) == -signal.SIGKILL
+    serve_until_idle(bench, "stubs:drafting")
     assert_everything_came_out_once(bench)
 
 
@@ -102,7 +114,7 @@ def test_after_a_kill_at_any_step_and_perhaps_once_more_there_everything_comes_o
 def test_after_a_kill_on_the_way_back_from_a_kill_everything_comes_out_once(bench, point):
     assert run(bench, crash_at=ON_THE_WAY_BACK[point]) == -signal.SIGKILL
     assert run(bench, crash_at=point) == -signal.SIGKILL
-    assert run(bench) == 0
+    serve_until_idle(bench, "stubs:drafting")
     assert_everything_came_out_once(bench)
 
 

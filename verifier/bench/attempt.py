@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import Enum
+from itertools import pairwise
 from multiprocessing import forkserver
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import BaseContext
@@ -157,9 +158,8 @@ class _Supervision:
         return AttemptEnd(End.FAILED, _how_it_ended(self._process.exitcode or 0, self._order.log))
 
     def _seconds(self) -> dict[str, float]:
-        ends = [at for _, at in self._stages[1:]] + [self._elapsed_s]
         seconds: dict[str, float] = {}
-        for (stage, start_s), end_s in zip(self._stages, ends, strict=True):
+        for (stage, start_s), (_, end_s) in pairwise([*self._stages, ("", self._elapsed_s)]):
             seconds[stage] = round(seconds.get(stage, 0.0) + end_s - start_s, 3)
         return seconds
 

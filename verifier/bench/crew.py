@@ -56,8 +56,10 @@ class Crew:
             thread.join()
 
     def _attend(self, job: Job, order: Order) -> None:
+        end = AttemptEnd(End.FAILED, "The service lost sight of its worker.")
         try:
             end = run_attempt(order, self._stop, lambda stage, seconds: self._tell(StageReached(job, stage, seconds)))
         except (OSError, EOFError) as error:
             end = AttemptEnd(End.FAILED, f"No worker could be started: {error}")
-        self._tell(AttemptOver(job, end))
+        finally:  # whatever goes wrong in this thread, no job waits for ever for its end
+            self._tell(AttemptOver(job, end))

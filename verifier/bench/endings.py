@@ -22,7 +22,8 @@ FLOAT_AND_INT_BYTES |= {
 }
 # The record that ends a zip archive is 22 bytes and a comment of up to 65,535 (PKWARE APPNOTE.TXT, 4.3.16).
 ZIP_END = b"PK\x05\x06"
-ZIP_END_REACH_BYTES = 22 + 65535
+ZIP_END_BYTES = 22
+ZIP_END_REACH_BYTES = ZIP_END_BYTES + 65535
 PLY_HEADER_REACH_BYTES = 1 << 16
 
 Bytes = mmap.mmap
@@ -51,7 +52,8 @@ def _stl_is_whole(data: Bytes) -> bool:
 
 
 def _zip_is_whole(data: Bytes) -> bool:
-    return data.rfind(ZIP_END, max(0, len(data) - ZIP_END_REACH_BYTES)) >= 0
+    at = data.rfind(ZIP_END, max(0, len(data) - ZIP_END_REACH_BYTES))
+    return at >= 0 and len(data) >= at + ZIP_END_BYTES + int.from_bytes(data[at + 20 : at + 22], "little")
 
 
 def _glb_is_whole(data: Bytes) -> bool:

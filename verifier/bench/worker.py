@@ -59,6 +59,8 @@ def _die_with(lifeline: Connection) -> None:
         os.setsid()  # a group of its own: stopped as a whole, and not by Ctrl-C at the service's terminal
     if sys.platform == "linux":
         _have_kernel_kill_us_with(lifeline)
+    if lifeline.poll():  # it died before this process could ask to be told
+        os._exit(1)
     threading.Thread(target=_wait_for_end_of, args=(lifeline,), daemon=True).start()
 
 

@@ -1,0 +1,111 @@
+"""The ledger of jobs."""
+
+import sqlite3
+
+import pytest
+
+from verifier.bench.job import Outcome, Seen, State
+from verifier.bench.journal import Journal
+from verifier.errors import WrongUsage
+
+
+@pytest.fixture
+def journal(tmp_path):
+    journal = Journal(tmp_path / "ledger.db", now=lambda: "2024-05-01T08:00:00.000+00:00")
+    yield journal
+    journal.close()
+
+
+def queued(journal, part, size_bytes=10):
+    job = journal.begin_claim(part, f"{part}.stl".encode(), f"{part}.stl")
+    journal.queue(job, size_bytes=size_bytes, sha256="0" * 64, fingerprint="1:2:3:4")
+    return journal.job(job)
+
+
+def finished(journal, part, verdict):
+    job = journal.start(queued(journal, part), Seen(None, "rules"))
+    journal.computed(job.id, Outcome(part=part, verdict=verdict, reasons=("a", "b"), exit=0), {"reading": 0.5})
+    return journal.done(journal.job(job.id))
+
+
+def test_every_commit_is_synced(journal):
+    assert journal._db.execute("PRAGMA synchronous").fetchone()[0] == 2  # FULL, SQLite's documentation of the pragma
+    assert journal._db.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
+
+
+def test_a_job_is_found_again_as_it_was_written(journal, tmp_path):
+    done = finished(journal, "latch_lever", "PASS")
+    journal.close()
+    again = Journal(tmp_path / "ledger.db")
+    assert again.job(done.id) == done
+    assert (done.state, done.reason, done.reasons, done.seconds) == (
+        State.DONE,
+        "a b",
+        '["a", "b"]',
+        '{"reading": 0.5}',
+    )
+    again.close()
+
+
+def test_a_number_is_never_given_twice_even_after_a_claim_was_taken_back(journal):
+    first = journal.begin_claim("a", b"a", "a")
+    journal.forget(first)
+    assert journal.begin_claim("a", b"a", "a") == first + 1
+
+
+def test_only_a_claim_can_be_taken_back(journal):
+    job = queued(journal, "a")
+    journal.forget(job.id)
+    assert journal.job(job.id) == job
+
+
+def test_small_jobs_run_first_and_of_one_part_the_oldest(journal):
+    queued(journal, "big", 1000)
+    queued(journal, "small", 1)
+    queued(journal, "big", 2)
+    assert [(job.part, job.size_bytes) for job in journal.runnable()] == [("small", 1), ("big", 1000)]
+
+
+def test_names_that_are_no_text_are_kept_byte_for_byte(journal):
+    job = journal.begin_claim("r_ck", b"r\xfcck\n'.stl", "r_ck.stl")
+    assert journal.job(job).original_name == b"r\xfcck\n'.stl"
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "held"),
+    [
+        (["FAIL"], [1]),
+        (["FAIL", "PASS"], []),
+        (["PASS", "FAIL"], [2]),
+        (["UNDECIDED", "FAIL"], [2]),
+        (["UNDECIDED", "REFUSED"], [1, 2]),
+        (["REFUSED", "UNDECIDED"], [2]),
+        (["REFUSED"], [1]),
+    ],
+)
+def test_held_is_what_nothing_newer_of_its_part_has_answered(journal, verdicts, held):
+    for verdict in verdicts:
+        finished(journal, "latch_lever", verdict)
+    finished(journal, "fence_clip", "PASS")
+    assert [job.id for job in journal.held()] == held
+
+
+def test_a_job_that_runs_again_still_stands_for_its_part(journal):
+    finished(journal, "latch_lever", "UNDECIDED")
+    second = finished(journal, "latch_lever", "UNDECIDED")
+    journal.run_again(second.id)
+    assert journal.held() == []
+
+
+def test_a_ledger_of_a_newer_program_is_left_alone(tmp_path):
+    db = sqlite3.connect(tmp_path / "ledger.db")
+    db.execute("PRAGMA user_version = 999")
+    db.close()
+    with pytest.raises(WrongUsage, match="newer verifier"):
+        Journal(tmp_path / "ledger.db")
+
+
+def test_a_file_that_is_no_ledger_says_so(tmp_path):
+    (tmp_path / "ledger.db").write_text("dear diary, " * 100)
+    with pytest.raises(WrongUsage, match="cannot be opened"):
+        Journal(tmp_path / "ledger.db")
