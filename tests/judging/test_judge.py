@@ -5,7 +5,9 @@ import manifold3d
 import numpy as np
 import pytest
 
-from tests.correcting.bench import LEVER, Row, reading_u_mm, scanned, sheet_for, shop
+from tests.correcting.bench import FILAMENT, LEVER, PRINTER, Row, reading_u_mm, scanned, sheet_for, shop
+from tests.correcting.parts import bore, box_planes, features
+from verifier.correcting.printing import plan_print
 from verifier.correcting.scale_coat import separate_scale_from_coat
 from verifier.judging import Judgement, judge
 from verifier.measuring.size import Size
@@ -207,11 +209,56 @@ def test_a_sheet_without_rows_says_what_to_measure() -> None:
     assert "with the calliper" in found.next_steps[0]
 
 
-def test_a_sheet_of_which_nothing_was_read_asks_for_every_reading() -> None:
+def test_a_sheet_of_which_nothing_was_read_asks_for_all_readings_at_once() -> None:
     found = judged(sheet_for(LEVER, [None] * 8))
     assert found.verdict == "UNDECIDED"
+    assert found.reasons == ("8 of 8 sizes have no reading yet.",)
+    assert found.next_steps[0].startswith(
+        "Measure with the calliper and fill in the reading of 'overall', 'between pivots'"
+    )
+
+
+def test_an_optional_row_that_was_not_read_does_not_hold_the_part() -> None:
+    sheet = with_row(sheet_for(LEVER), "width", reading=None, required=False)
+    found = judged(sheet)
+    assert found.verdict == "PASS"
+    assert "Measure 'width' on the original with the calliper and fill in its reading." in found.next_steps
+
+
+def test_a_sheet_of_optional_rows_proves_nothing() -> None:
+    sheet = sheet_for(LEVER)
     for row in LEVER:
-        assert f"Measure '{row.name}' on the original with the calliper and fill in its reading." in found.next_steps
+        sheet = with_row(sheet, row.name, required=False)
+    assert judged(sheet).verdict == "UNDECIDED"
+
+
+def test_the_printed_size_informs_and_does_not_decide() -> None:
+    """Holes that print 0.2 small leave the copy right and the print's bores under their limits."""
+    sheet, sizes, solid = sheet_for(LEVER), scanned(LEVER, 1.002, 0.03), block()
+    sizes = with_size("pivot", sizes, features=("bore 1",))
+    bores = (bore("bore 1", (0, 0, 1), (10, 14, 4), 10.0),)
+    printer = PRINTER.model_copy(update={"hole_allowance_mm": 0.2, "u_hole_mm": 0.01})
+    plan = plan_print(solid, features(box_planes(82, 28, 8), bores), sheet, RULES, FILAMENT, printer)
+    correction = separate_scale_from_coat(sizes, sheet, RULES)
+    found = judge(sizes, correction, sheet, RULES, solid, plan, UNIT)
+    row = row_of(found, "pivot")
+    assert (row.verdict, found.verdict) == ("PASS", "PASS")
+    assert row.printed == pytest.approx(9.8, abs=1e-6)
+    assert row.printed_verdict == "FAIL"
+    assert row.printed_expanded_u > row.expanded_u
+    assert any(step.startswith("Measure 'pivot' on the print: 9.80 ± ") for step in found.next_steps)
+
+
+def test_an_angle_is_judged_in_degrees_and_printed_as_it_is() -> None:
+    part = (*LEVER, Row("arm", "angle", 30.0, 0))
+    sheet, solid = sheet_for(part, tolerance=0.5), block()
+    plan = plan_print(solid, features(box_planes(82, 28, 8)), sheet, RULES, FILAMENT, PRINTER)
+    sizes = scanned(part)
+    found = judge(sizes, separate_scale_from_coat(sizes, sheet, RULES), sheet, RULES, solid, plan, UNIT)
+    row = row_of(found, "arm")
+    assert row.verdict == "PASS"
+    assert "30.000 ± 0.030 degrees lies within 29.500 to 30.500 degrees." in row.reason
+    assert row.printed is None
 
 
 def test_a_guessed_unit_holds_the_part() -> None:

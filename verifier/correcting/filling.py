@@ -22,7 +22,8 @@ class Filling:
 
 def fill(mesh: Mesh, infill: float, filament: Filament) -> Filling:
     """Count one print of a closed mesh, solid for infill 1."""
-    filled_mm3 = filled_volume_mm3(volume_mm3(mesh), area_mm2(mesh), infill)
+    whole_mm3 = volume_mm3(mesh)
+    filled_mm3 = whole_mm3 if infill == 1.0 else filled_volume_mm3(whole_mm3, area_mm2(mesh), infill)
     mass_g = filled_mm3 / 1000.0 * filament.density_g_cm3
     notes = () if infill == 1.0 else (f"The mass is an estimate for {100 * infill:.0f} % infill.",)
     return Filling(mass_g, filament_length_m(mass_g, filament), mass_g / 1000.0 * filament.price_per_kg, notes)

@@ -8,7 +8,7 @@ from scipy.spatial import ConvexHull, QhullError
 
 from verifier.finding.feature import Features, Plane
 from verifier.mending.solid import Solid
-from verifier.mesh import Array, Mesh, face_normals, face_vectors_mm2
+from verifier.mesh import Array, Mesh, face_vectors_mm2
 from verifier.rulebook.sheet import Sheet
 
 # Corners this close to the lowest one lie on the bed. A scan's flat is uneven by 0.1 to 0.2 mm (three or four times its
@@ -153,8 +153,9 @@ def _inside_hull_mm(points_mm: Array, at_mm: Array) -> float:
 def _overhang_note(mesh: Mesh, up: Array) -> tuple[str, ...]:
     heights = mesh.vertices_mm @ up
     on_bed = (heights <= heights.min() + TOUCHES_WITHIN_MM)[mesh.faces].all(axis=1)
-    hanging = (face_normals(mesh) @ up < OVERHANG_COSINE) & ~on_bed
-    area_mm2 = 0.5 * float(np.linalg.norm(face_vectors_mm2(mesh)[hanging], axis=1).sum())
+    vectors = face_vectors_mm2(mesh)[~on_bed]
+    doubled = np.linalg.norm(vectors, axis=1)
+    area_mm2 = 0.5 * float(doubled[vectors @ up < OVERHANG_COSINE * doubled].sum())
     if area_mm2 < 1.0:
         return ()
     return (f"About {area_mm2:.0f} mm² hang over by more than 45 degrees and want supports.",)

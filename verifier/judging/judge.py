@@ -11,7 +11,7 @@ from verifier.inspection import Verdict
 from verifier.judging.closed import is_closed
 from verifier.judging.decision import decide
 from verifier.judging.judgement import Judgement, RowJudgement
-from verifier.judging.row import gather_facts, judge_row
+from verifier.judging.row import NOT_READ, gather_facts, judge_row
 from verifier.measuring.size import Size
 from verifier.mending.solid import Solid
 from verifier.reading.scan import LengthUnit
@@ -58,7 +58,7 @@ def judge(
 def _with_printed(
     rows: tuple[RowJudgement, ...], sizes: Sequence[Size], sheet: Sheet, plan: PrintPlan
 ) -> tuple[RowJudgement, ...]:
-    """The rows with their size on the print; an angle between faces is not altered by a shrink that is taken back."""
+    """The rows with their size on the print; how shrinking turns an angle is not foretold."""
     lengths = [None if row.kind == "angle" else judged.corrected for row, judged in zip(sheet.rows, rows, strict=True)]
     printed = printed_sizes(sizes, lengths, plan)
     return tuple(_printed(row, each) for row, each in zip(rows, printed, strict=True))
@@ -97,21 +97,30 @@ def _of_the_part(
                 f'Write unit = "{unit.name}" into the sheet if that is right, or the right one.',
             )
         )
-    if not any(row.required for row in rows):
-        found.append(_nothing_required(rows))
+    found.extend(_of_all_rows(rows))
     return tuple(found)
 
 
-def _nothing_required(rows: Sequence[RowJudgement]) -> Finding:
-    if rows:
-        return Finding(
-            "UNDECIDED", "No row of the sheet is required, so nothing can prove the copy.", "Make one row required."
-        )
-    return Finding(
-        "UNDECIDED",
-        "There is no size to judge the copy by.",
-        "Measure some sizes of the original with the calliper and write them into the sheet.",
-    )
+def _of_all_rows(rows: Sequence[RowJudgement]) -> Sequence[Finding]:
+    """What a sheet as a whole lacks; required rows that were not read are told together, and not one by one."""
+    if not rows:
+        reason = "There is no size to judge the copy by."
+        do = "Measure some sizes of the original with the calliper and write them into the sheet."
+        return (Finding("UNDECIDED", reason, do),)
+    unread = [row.name for row in rows if _is_told_together(row)]
+    found = []
+    if unread:
+        names = ", ".join(f"'{name}'" for name in unread)
+        reason = f"{len(unread)} of {len(rows)} sizes have no reading yet."
+        found.append(Finding("UNDECIDED", reason, f"Measure with the calliper and fill in the reading of {names}."))
+    if not any(row.required for row in rows):
+        reason = "No row of the sheet is required, so nothing can prove the copy."
+        found.append(Finding("UNDECIDED", reason, "Make at least one row required."))
+    return found
+
+
+def _is_told_together(row: RowJudgement) -> bool:
+    return row.required and row.reason == NOT_READ
 
 
 def _worst(findings: Sequence[Finding], rows: Sequence[RowJudgement]) -> Verdict:
@@ -127,7 +136,8 @@ def _reasons(verdict: Verdict, rows: Sequence[RowJudgement], findings: Sequence[
     if verdict == "PASS":
         many = f"All {len(required)} required sizes lie" if len(required) > 1 else "The required size lies"
         return (f"{many} within the limits with certainty enough.", "The mesh is closed.")
-    blocking = sorted((row for row in required if row.verdict != "PASS"), key=lambda row: row.verdict != "FAIL")
+    open_rows = (row for row in required if row.verdict != "PASS" and not _is_told_together(row))
+    blocking = sorted(open_rows, key=lambda row: row.verdict != "FAIL")
     return (
         *(finding.reason for finding in findings if finding.verdict == "FAIL"),
         *(f"'{row.name}': {row.reason}" for row in blocking),
@@ -139,7 +149,8 @@ def _next_steps(
     verdict: Verdict, rows: Sequence[RowJudgement], findings: Sequence[Finding], correction: Correction
 ) -> tuple[str, ...]:
     """What the person does now, each thing once: readings first, for they cost a minute and a scan an hour."""
-    blocking = sorted((row for row in rows if row.required and row.do), key=lambda row: row.verdict != "FAIL")
+    open_rows = (row for row in rows if row.required and row.do and not _is_told_together(row))
+    blocking = sorted(open_rows, key=lambda row: row.verdict != "FAIL")
     optional = (row for row in rows if not row.required and row.do)
     steps = (
         *(("Slice the copy and print it.",) if verdict == "PASS" else ()),

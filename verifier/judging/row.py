@@ -139,6 +139,8 @@ def _mesh_off(facts: RowFacts, corrected: Corrected, k: float) -> tuple[str, str
 
 OpenQuestion = tuple[str, str]
 
+NOT_READ = "There is no reading to judge it by."
+
 
 def _not_found(facts: RowFacts) -> OpenQuestion | None:
     if facts.size.measured_mm is not None and facts.corrected is not None:
@@ -165,7 +167,7 @@ def _not_read(facts: RowFacts) -> OpenQuestion | None:
     if facts.wanted is not None or facts.limits is not None:
         return None
     return (
-        "There is no reading to judge it by.",
+        NOT_READ,
         f"Measure '{facts.row.name}' on the original with the calliper and fill in its reading.",
     )
 
@@ -198,8 +200,7 @@ def _suspect(facts: RowFacts) -> OpenQuestion | None:
     off = facts.corrected.corrected_mm - facts.wanted
     return (
         f"{facts.corrected.reason}: the scan says {facts.corrected.corrected_mm:.3f} mm, {off:+.3f} mm from it.",
-        f"Read '{facts.row.name}' again. If the calliper says the same, write it as nominal as well: "
-        "the scan is then judged by it.",
+        f"If '{facts.row.name}' reads the same again, write that as its nominal too: the scan is then judged by it.",
     )
 
 
