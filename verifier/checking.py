@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from verifier.delivery import EXIT_OF, Delivered, inspect_file, refusal_verdict, write_delivery
-from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, EXIT_USAGE, VerifierError
+from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, EXIT_USAGE, VerifierError, WrongUsage
 from verifier.inspect import StageReport
 from verifier.inspection import REFUSAL_SCHEMA
 from verifier.reporting import as_json as json_report
@@ -56,12 +56,19 @@ def _stages(screen: Screen, scan: Path) -> StageReport:
 def _deliver(delivered: Delivered, screen: Screen, *, out: Path | None, stl: bool, quiet: bool) -> None:
     inspection = delivered.inspection
     if not quiet:
-        screen.say(
-            terminal.render(inspection, width=screen.width, colour=screen.colour, ascii_only=screen.ascii_only)
-        )
+        screen.say(terminal.render(inspection, width=screen.width, colour=screen.colour, ascii_only=screen.ascii_only))
     if out is not None:
-        for written in write_delivery(delivered, out, stl=stl):
+        for written in _written(delivered, out, stl=stl):
             screen.tell(f"Wrote {written}")
+
+
+def _written(delivered: Delivered, out: Path, *, stl: bool) -> tuple[Path, ...]:
+    """The files written. Raises WrongUsage for a folder that cannot be written to."""
+    try:
+        return write_delivery(delivered, out, stl=stl)
+    except OSError as error:
+        do = "Give a folder that can be written to, on a disk with room"
+        raise WrongUsage(f"nothing can be written there ({error.strerror})", where=f"--out {out}", do=do) from error
 
 
 def _refusal(scan: Path, error: VerifierError) -> str:
