@@ -10,8 +10,8 @@ from verifier.correcting.least_squares import LinearFit, weighted_least_squares
 from verifier.mesh import Array
 from verifier.rulebook.rules import Expectation
 
-# Above this correlation the two terms share one column in all but name. Outside sizes of 50, 52 and 55 give -1.00, and a
-# coat uncertain by 0.15 mm where each size is known to 0.02; a long outside size and a bore give -0.65.
+# Above this correlation the two terms share one column in all but name. Outside sizes of 50, 52 and 55 give -1.00, and
+# a coat uncertain by 0.15 mm where each size is known to 0.02; a long outside size and a bore give -0.65.
 MOST_CORRELATION = 0.9
 
 # Two readings fix two terms exactly and nothing is left to show that one of them is wrong.
