@@ -74,6 +74,16 @@ def test_an_angle_is_in_degrees_and_the_scale_leaves_it_alone():
     assert supplement.measured_mm == pytest.approx(150.0, abs=1e-6)
 
 
+def test_the_sides_of_a_taper_need_not_meet():
+    lean = np.radians(3.8)
+    sides = [
+        Face(f"side {s}", (0.0, 12.0 * s, 0.0), (float(np.sin(lean)), float(s * np.cos(lean)), 0.0), (40.0, 8.0))
+        for s in (-1, 1)
+    ]
+    [found] = sizes_of(PartPlan((), tuple(sides)), row("flanks", "angle", 7.6))
+    assert found.measured_mm == pytest.approx(7.6, abs=1e-6)
+
+
 def test_an_overall_size_between_two_bores_is_the_extent_along_their_line_or_not_found():
     aligned = (Hole("pivot", -20.0, 0.0, 10.0), Hole("pin", 40.0, 0.0, 6.0))
     rows = [*bore_rows(aligned), *distance_rows(aligned, [("pivot", "pin")])]

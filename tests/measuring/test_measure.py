@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from verifier.finding.feature import Features
 from verifier.measuring import measure
+from verifier.measuring.flats import flat_faces
 
 from .parts import NOISE, RULES, Face, Hole, PartPlan, bore_rows, box_faces, distance_rows, row, scan, sheet
 
@@ -87,13 +88,28 @@ def test_one_of_four_equal_bores_missing_leaves_all_four_undecided_and_says_so()
 def test_one_row_over_two_equal_thicknesses_is_a_set_of_two():
     faces = (
         *box_faces(40, 20, 8),
-        Face("low", (40, 0, -4), (0, 0, -1), (20, 20)),
-        Face("up", (40, 0, 4), (0, 0, 1), (20, 20)),
+        Face("low", (40, 0, -1), (0, 0, -1), (20, 20)),
+        Face("up", (40, 0, 7), (0, 0, 1), (20, 20)),
     )
     [size] = measure(
         scan(PartPlan((), faces), np.random.default_rng(2)).features, sheet(row("wall", "thickness", 8.0)), RULES
     )
     assert (size.set_size, size.alternatives_mm) == (2, ())
+
+
+def test_pieces_of_one_face_are_one_place_and_the_surest_of_them_is_taken():
+    pieces = (Face("piece", (30, 0, 4), (0, 0, 1), (4, 4)), Face("under it", (30, 0, -4), (0, 0, -1), (4, 4)))
+    features = scan(PartPlan((), (*box_faces(40, 20, 8), *pieces)), np.random.default_rng(2)).features
+    small = {plane.name for plane in features.planes[-2:]}
+    doubtful = tuple(replace(p, u_offset_mm=0.04) if p.name in small else p for p in features.planes)
+    found = by_name(replace(features, planes=doubtful), row("wall", "thickness", 8.0))
+    assert found["wall"].set_size == 1
+    assert not small & set(found["wall"].features)
+
+
+def test_a_step_of_a_tenth_makes_two_faces():
+    faces = (*box_faces(40, 20, 8), Face("raised", (30, 0, 4.15), (0, 0, 1), (10, 10)))
+    assert len(set(flat_faces(scan(PartPlan((), faces), np.random.default_rng(2)).features.planes).values())) == 7
 
 
 def test_two_thicknesses_either_side_of_the_reading_are_a_tie_that_is_told():

@@ -8,6 +8,7 @@ from scipy.spatial import cKDTree
 
 from verifier.finding.feature import Cylinder, Features, Plane
 from verifier.measuring.candidate import Candidate, root_sum_square, unit
+from verifier.measuring.flats import surest_of_each_face
 from verifier.mesh import Array
 from verifier.rulebook.sheet import SheetRow
 
@@ -20,6 +21,8 @@ AXIS_ALONG_FACE_DEG = 6.0
 LEAST_GAP_MM = 0.2
 # An angle is measured where two faces meet; between them lies at most a blend of this radius or so.
 BLEND_MM = 5.0
+# Faces that look away from each other and close up to this angle are a wedge, whose sides need not meet.
+WEDGE_DEG = 45.0
 # An angle further off than this is not the one that was read, misread or not.
 NEAR_DEG = 5.0
 # What the jaws of a calliper rest on: a strip about 3 mm by 10 mm. Less overlap than this is less than fully seen.
@@ -35,17 +38,17 @@ def face_pairs(planes: Sequence[Plane]) -> list[Candidate]:
     """The thickness between every two planes that have one."""
     pairs = ((a, b) for a, b in combinations(planes, 2) if _gap_mm(a, b, facing=-1.0) > LEAST_GAP_MM)
     found = (_thickness(a, b) for a, b in pairs if _boxes_overlap(a, b))
-    return [candidate for candidate in found if candidate is not None]
+    return surest_of_each_face((candidate for candidate in found if candidate is not None), planes)
 
 
 def step_candidates(features: Features, row: SheetRow) -> list[Candidate]:
     """Planes that look the same way at different heights."""
     pairs = (pair for pair in combinations(features.planes, 2) if abs(_gap_mm(*pair, facing=1.0)) > LEAST_GAP_MM)
-    return [_step(a, b) for a, b in pairs]
+    return surest_of_each_face((_step(a, b) for a, b in pairs), features.planes)
 
 
 def angle_candidates(features: Features, row: SheetRow) -> list[Candidate]:
-    """Pairs of planes that meet (but for a blend), in degrees, both as the angle of the material and as its supplement.
+    """Pairs of planes that meet (but for a blend) or taper, in degrees: the angle between them and its supplement.
 
     The sheet does not say which of the two the protractor was laid to. Only pairs near the row's angle are looked at.
     """
@@ -53,13 +56,15 @@ def angle_candidates(features: Features, row: SheetRow) -> list[Candidate]:
     angles = [angle for a, b in combinations(features.planes, 2) for angle in _angles(a, b)]
     near = [angle for angle in angles if size is not None and abs(angle.value - size) < NEAR_DEG]
     plane = {plane.name: plane for plane in features.planes}
-    return [angle for angle in near if _meet(plane[angle.features[0]], plane[angle.features[1]])]
+    joined = [angle for angle in near if _taper_or_meet(*(plane[name] for name in angle.features))]
+    return surest_of_each_face(joined, features.planes)
 
 
 def edge_candidates(features: Features, bore: Cylinder) -> list[Candidate]:
     """Every plane along the bore's axis: one coated wall, thicker when the plane looks away from the bore."""
     along = np.sin(np.radians(AXIS_ALONG_FACE_DEG))
-    return [_edge(bore, plane) for plane in features.planes if abs(float(bore.axis @ plane.normal)) < along]
+    edges = (_edge(bore, plane) for plane in features.planes if abs(float(bore.axis @ plane.normal)) < along)
+    return surest_of_each_face(edges, features.planes)
 
 
 def _gap_mm(a: Plane, b: Plane, *, facing: float) -> float:
@@ -122,6 +127,11 @@ def _angles(a: Plane, b: Plane) -> list[Candidate]:
     names = tuple(sorted((a.name, b.name)))
     ends = np.stack([a.centre_mm, b.centre_mm])
     return [Candidate(angle, u, 0, names, ends) for angle in (between_normals, 180.0 - between_normals)]
+
+
+def _taper_or_meet(a: Plane, b: Plane) -> bool:
+    """Whether somebody would lay a protractor to two faces: the sides of a wedge, or neighbours at an edge."""
+    return float(a.normal @ b.normal) < -np.cos(np.radians(WEDGE_DEG)) or _meet(a, b)
 
 
 def _meet(a: Plane, b: Plane) -> bool:
