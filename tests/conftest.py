@@ -11,5 +11,6 @@ def pytest_runtest_makereport(item, call):
     outcome = yield
     report = outcome.get_result()
     if report.skipped and os.environ.get("VERIFIER_TESTS_MUST_NOT_SKIP"):
+        why = call.excinfo.value if call.excinfo else "no reason given"
         report.outcome = "failed"
-        report.longrepr = f"{item.nodeid} was skipped where no test may be: {call.excinfo.value if call.excinfo else ''}"
+        report.longrepr = f"{item.nodeid} was skipped where no test may be: {why}"
