@@ -220,3 +220,24 @@ def in_two_halves(mesh: Mesh, at_x_mm: float, apart_mm: float) -> Mesh:
     left, right = mesh.faces[x < at_x_mm], mesh.faces[x >= at_x_mm]
     moved = mesh.vertices_mm + np.array([apart_mm, 0.0, 0.0])
     return Mesh(np.concatenate([mesh.vertices_mm, moved]), np.concatenate([left, len(moved) + right]))
+
+
+TABLE_MM = 0.3  # height of the table's surface on a part that starts at 0
+
+
+def above_the_table_mm3(mesh: Mesh) -> float:
+    """Volume of the part above the table's surface, by the solid modelling kernel."""
+    part = manifold3d.Manifold(manifold3d.Mesh64(mesh.vertices_mm, mesh.faces.astype(np.uint64)))
+    return float(part.trim_by_plane((0.0, 0.0, 1.0), TABLE_MM).volume())
+
+
+def on_a_table(mesh: Mesh, width_mm: float) -> Mesh:
+    """The part as seen from above on a table: no underside, and a flange of table around it and inside its bores."""
+    low, high = mesh.vertices_mm.min(axis=0), mesh.vertices_mm.max(axis=0)
+    flange = manifold3d.Manifold.cube((high[0] - low[0] + 2 * width_mm, high[1] - low[1] + 2 * width_mm, 2.0))
+    flange = flange.translate((low[0] - width_mm, low[1] - width_mm, TABLE_MM - 2.0)).refine_to_length(EDGE_MM)
+    part = manifold3d.Manifold(manifold3d.Mesh64(mesh.vertices_mm, mesh.faces.astype(np.uint64)))
+    both = (part + flange).to_mesh64()
+    points, faces = np.array(both.vert_properties)[:, :3], np.array(both.tri_verts).astype(np.int64)
+    seen = points[faces][:, :, 2].min(axis=1) > TABLE_MM - 0.1
+    return Mesh(points, faces[seen])

@@ -8,6 +8,7 @@ from verifier.mending.edges import piece_of_faces
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
+from verifier.mending.penetration import run_through_each_other
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
 from verifier.mesh import BoolArray, IntArray, Mesh
@@ -35,6 +36,8 @@ def mend_crossings(draft: Draft) -> Draft:
     Crossings that are left are told. Raises RunsThroughItself when they are too many to be folds.
     """
     pairs = crossing_pairs(draft.mesh)
+    if len(pairs) == 0:
+        return draft
     for ring in range(1, ROUNDS + 1):
         hit = _culprits(draft.mesh, pairs)
         if len(hit) == 0 or len(hit) > CROSSING_SHARE * len(draft.mesh.faces):
@@ -49,9 +52,11 @@ def mend_crossings(draft: Draft) -> Draft:
 
 
 def crossing_pairs(mesh: Mesh) -> IntArray:
-    """Pairs of faces that run through each other, (k, 2), by exact predicates."""
+    """Pairs of faces that run through each other, (k, 2): found by exact predicates, touching ones left out."""
     found, pairs, _ = igl.predicates.find_self_intersections(mesh.vertices_mm, mesh.faces)
-    return np.asarray(pairs, dtype=np.int64) if found else np.empty((0, 2), dtype=np.int64)
+    if not found:
+        return np.empty((0, 2), dtype=np.int64)
+    return np.asarray(pairs[run_through_each_other(mesh, pairs)], dtype=np.int64)
 
 
 def _culprits(mesh: Mesh, pairs: IntArray) -> IntArray:

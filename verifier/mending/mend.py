@@ -16,6 +16,7 @@ from verifier.mending.pieces import drop_inner_shells, remove_debris_and_fins, t
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
 from verifier.mending.solid import MendStep, Solid
+from verifier.mending.support import stand_free
 from verifier.mending.welding import drop_doubled_faces, weld_equal
 from verifier.mesh import BoolArray, Mesh, drop_unused_vertices
 from verifier.reading.scan import Scan
@@ -66,11 +67,11 @@ def one_surface(scan: Scan) -> Draft:
 
 
 def closed(draft: Draft) -> Draft:
-    """The surface with touching corners split, facing rims joined and holes filled."""
+    """The surface with touching corners split, the support taken away, facing rims joined and holes filled."""
     draft = split_bow_ties(draft)
     if len(draft.edges.border) == 0:
         return draft
-    draft = cut_knotted_loops(draft)
+    draft = stand_free(cut_knotted_loops(draft))
     return fill_holes(zip_facing_rims(draft))
 
 
