@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from tests.reading.examples import EXPECTATION, box, overall, ring, rules, sheet, stl_binary, stl_text, three_mf
-from verifier.errors import EXIT_UNDECIDED, UnitUnclear
+from verifier.errors import UnitUnclear
 from verifier.mesh import Mesh, extents_mm
 from verifier.reading import read_scan
 from verifier.reading.extents import robust_extents
@@ -86,12 +86,11 @@ def test_without_an_overall_size_the_longest_length_is_held_against_the_diagonal
     assert found.name == "cm"
 
 
-def test_a_short_length_alone_leaves_two_units_and_both_are_named():
+def test_where_a_length_leaves_two_units_the_smaller_scan_is_taken_and_the_other_named():
     rows = [{"name": "pivots", "kind": "centre distance", "between": ["a", "b"], "reading": 25.0}]
-    with pytest.raises(UnitUnclear, match="fits cm and in") as refused:
-        settle(Mesh(box(3, 2, 1).vertices_mm, box().faces), sheet(size=rows))
-    assert 'unit = "cm"' in refused.value.do
-    assert refused.value.exit_code == EXIT_UNDECIDED
+    found, notices = settle(Mesh(box(3, 2, 1).vertices_mm, box().faces), sheet(size=rows))
+    assert (found.name, found.known_by) == ("cm", "sizes")
+    assert "less likely in" in notices[0]
 
 
 def test_a_length_that_fits_no_unit_is_refused_with_its_numbers_and_the_line_to_write():

@@ -134,13 +134,28 @@ def _by_sizes(length: SheetLength, where: str) -> tuple[LengthUnit, tuple[str, .
     fitting = [unit for unit in CANDIDATES if length.fits(unit)]
     if len(fitting) == 1:
         return _unit(fitting[0], "sizes"), ()
+    if fitting:
+        return _tightest(length, fitting)
     loosely = [unit for unit in CANDIDATES if length.fits_with_support(unit)]
-    if not fitting and len(loosely) == 1:
+    if len(loosely) == 1:
         return _unit(loosely[0], "sizes"), (_larger_than_part(length, loosely[0]),)
-    those = fitting or loosely
+    those = loosely
     fits = f"fits {' and '.join(those)}" if those else "fits neither mm, cm, m nor in"
     what = f"its length of {length.measured:.4g} beside {length.length_mm:g} mm on the sheet {fits}"
     raise UnitUnclear(what, where=where, do=_put(those))
+
+
+def _tightest(length: SheetLength, fitting: list[UnitName]) -> tuple[LengthUnit, tuple[str, ...]]:
+    """Without an overall size two units may fit; people measure what is long, so the smaller scan is taken.
+
+    A wrong choice is found out later: in it every size is 2.5 times its reading, and the rows do not find their places.
+    """
+    unit = min(fitting, key=length.ratio)
+    others = " or ".join(other for other in fitting if other != unit)
+    said = (
+        f"By the sheet's sizes the unit is {unit}, less likely {others}: one overall size on the sheet would settle it."
+    )
+    return _unit(unit, "sizes"), (said,)
 
 
 def _by_plausibility(longest: float, expectation: Expectation, where: str) -> tuple[LengthUnit, tuple[str, ...]]:
