@@ -1,0 +1,79 @@
+"""The command `watch`: the real service on a real bench, with the real work behind it."""
+
+import hashlib
+import re
+import shutil
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+
+import pytest
+
+from tests.whole import SHEETS, export
+from verifier.bench import new_bench, status
+from verifier.shipped import rules_folder
+
+PATIENCE_S = 120.0
+
+
+@pytest.fixture
+def bench(tmp_path):
+    """A fresh bench with the demo's sheets."""
+    made = new_bench(tmp_path / "bench", rules_folder())
+    shutil.copytree(SHEETS, made.rules / "sheets", dirs_exist_ok=True)
+    return made
+
+
+@contextmanager
+def watching(bench, log):
+    """The service as a person starts it; what it says goes to the log."""
+    with log.open("ab") as said:
+        words = [sys.executable, "-m", "verifier", "watch", str(bench.root)]
+        service = subprocess.Popen(words, stdout=said, stderr=said)
+        try:
+            yield service
+        finally:
+            service.terminate()
+            service.wait(timeout=30)
+
+
+def wait_for(what, log):
+    """Until it is so; the log is shown when patience ends."""
+    deadline = time.monotonic() + PATIENCE_S
+    while not what():
+        assert time.monotonic() < deadline, log.read_text(encoding="utf-8", errors="replace")
+        time.sleep(0.05)
+
+
+def test_a_service_killed_in_the_middle_of_a_job_finishes_it_after_the_next_start(bench, tmp_path):
+    log = tmp_path / "log.txt"
+    scan = export("latch_lever.stl")
+    with watching(bench, log) as service:
+        shutil.copyfile(scan, bench.inbox / scan.name)
+        wait_for(lambda: "latch_lever: finding" in log.read_text(encoding="utf-8"), log)
+        service.kill()
+        service.wait(timeout=30)
+    assert not list(bench.slicer.iterdir())
+    with watching(bench, log):
+        wait_for(lambda: (bench.slicer / "latch_lever.3mf").exists() and not status(bench.root).in_hand, log)
+    done = status(bench.root).latest
+    assert [job.verdict for job in done] == ["PASS"]
+    assert {file.name for file in bench.slicer.iterdir()} == {
+        f"latch_lever.{end}" for end in ("3mf", "report.json", "report.html", "report.txt")
+    }
+    (original,) = (bench.originals / "latch_lever").iterdir()
+    assert hashlib.sha256(original.read_bytes()).digest() == hashlib.sha256(scan.read_bytes()).digest()
+
+
+def test_saving_the_filled_sheet_lets_the_held_job_go_on_by_itself(bench, tmp_path):
+    log = tmp_path / "log.txt"
+    sheet = bench.rules / "sheets" / "seat_armrest.toml"
+    with watching(bench, log):
+        shutil.copyfile(export("seat_armrest.3mf"), bench.inbox / "seat_armrest.3mf")
+        wait_for(lambda: (bench.held / "seat_armrest" / "seat_armrest.report.json").exists() and sheet.exists(), log)
+        blank = sheet.read_text(encoding="utf-8")
+        sheet.write_text(re.sub(r"# reading = .*on the scan ([\d.]+)", r"reading = \1", blank), encoding="utf-8")
+        wait_for(lambda: (bench.slicer / "seat_armrest.3mf").exists(), log)
+    assert not (bench.held / "seat_armrest").exists()
+    assert (bench.slicer / "seat_armrest.report.json").exists()
