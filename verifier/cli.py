@@ -19,7 +19,8 @@ app = typer.Typer(
 )
 
 RulesOption = Annotated[
-    Path | None, typer.Option("--rules", metavar="DIR", help="The rules folder; else rules/ here, else the shipped one.")
+    Path | None,
+    typer.Option("--rules", metavar="DIR", help="The rules folder; else rules/ here, else the shipped one."),
 ]
 
 

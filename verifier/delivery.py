@@ -104,7 +104,9 @@ def _write_all(files: dict[str, bytes], out: Path) -> tuple[Path, ...]:
     return tuple(written)
 
 
-def check_to_folder(scan: Path, rules: Path, out: Path, report_stage: StageReport, *, filament: str | None = None) -> int:
+def check_to_folder(
+    scan: Path, rules: Path, out: Path, report_stage: StageReport, *, filament: str | None = None
+) -> int:
     """One job of the bench: inspect, write everything into `out`, and say the outcome in `outcome.json`.
 
     A refusal is an outcome too: its sentence is written, and the exit status says so.

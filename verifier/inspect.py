@@ -107,4 +107,6 @@ def _row(row: ProposedRow) -> SheetRow:
 
 def _size(row: ProposedRow) -> Size:
     """A proposed size as measured on the scan."""
-    return Size(row.name, row.measured_mm, row.u_mm, KINDS[row.kind].walls, features=(row.name,), points_mm=row.points_mm)
+    return Size(
+        row.name, row.measured_mm, row.u_mm, KINDS[row.kind].walls, features=(row.name,), points_mm=row.points_mm
+    )

@@ -63,7 +63,7 @@ def test_a_blind_bore_is_not_through():
 
 
 def test_a_bent_strip_has_exactly_its_two_bores():
-    features, scanned = found("bent strip", spacing_mm=0.6)
+    features, scanned = found("bent strip", spacing_mm=0.8)
     assert [c.kind for c in features.cylinders] == ["bore", "bore"]
     assert [c.diameter_mm for c in features.cylinders] == pytest.approx([8.0, 6.0], abs=0.05)
     # No plane is square to them: their direction is their own.

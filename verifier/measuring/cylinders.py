@@ -29,7 +29,7 @@ def _diameters(cylinders: Iterable[Cylinder], row: SheetRow, *, walls: int) -> l
         Candidate(
             # A pin is stopped by the narrowest place; jaws and rings are not.
             cylinder.pin_diameter_mm if row.gauged == "pin" and cylinder.kind == "bore" else cylinder.diameter_mm,
-            cylinder.u_diameter_mm,
+            root_sum_square(cylinder.u_diameter_mm, _u_out_of_round_mm(cylinder)),
             walls,
             (cylinder.name,),
             across(cylinder),
@@ -37,6 +37,14 @@ def _diameters(cylinders: Iterable[Cylinder], row: SheetRow, *, walls: int) -> l
         )
         for cylinder in cylinders
     ]
+
+
+def _u_out_of_round_mm(cylinder: Cylinder) -> float:
+    """Standard uncertainty from a wall that is out of round beyond its scatter: whether part or scan is so, none knows.
+
+    Its diameters then reach from the pin's to as far above the mean as that lies below: a rectangular distribution.
+    """
+    return abs(cylinder.diameter_mm - cylinder.pin_diameter_mm) / 3.0**0.5
 
 
 def across(cylinder: Cylinder) -> Array:

@@ -35,9 +35,9 @@ def doubt(matched: Matched, wanted: Sequence[Wanted], place: int) -> str:
     agreeing = sum(_agrees(matched, row) for row in mine if KINDS[row.row.kind].found in ("pair", "from"))
     near = sorted({place, *(end for row in mine for end in matched.frame.ends(row))})
     alike = [name for end in near for name in _unclaimed_look_alikes(matched, end)]
-    missing = [matched.frame.named[end].row.name for end in near if matched.best(end) is None]
+    missing = [matched.frame.named[end].row.name for end in near if (None,) in matched.owners([end])]
     if agreeing < FIXED_BY and missing:
-        return f"'{missing[0]}' was not found, and what is left does not tell this one from a look-alike"
+        return f"'{missing[0]}' was perhaps not found, and the rest does not tell this one from a look-alike"
     if agreeing < FIXED_BY and alike:
         return f"{alike[0]} looks alike and is on no row: give it one, or one more centre distance to this"
     return _doubt_by_misreading(matched, wanted, agreeing, alike)
@@ -74,10 +74,10 @@ def _values(frame: Frame, row: Wanted, ends: Sequence[int]) -> list[tuple[float,
 
 
 def _unclaimed_look_alikes(matched: Matched, place: int) -> list[str]:
-    """Cylinders that no row has in the best matching and that a row could have by their size."""
+    """Cylinders that no row has in the best matching, as large as a row is read or as the one it has."""
     row, choices = matched.frame.named[place], matched.frame.choices[place]
     claimed = {matched.best(other) for other in range(len(matched.frame.named))}
     found = matched.best(place)
-    size = row.size if row.size is not None or found is None else choices[found].value
-    alike = [c for c, seen in choices.items() if size is None or abs(seen.value - size) < LOOKS_ALIKE_MM]
+    like = [size for size in (row.size, None if found is None else choices[found].value) if size is not None]
+    alike = [c for c, seen in choices.items() if any(abs(seen.value - size) < LOOKS_ALIKE_MM for size in like)]
     return [matched.frame.cylinder(c).name for c in alike if c not in claimed]
