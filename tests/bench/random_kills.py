@@ -28,8 +28,8 @@ from verifier.bench import Bench
 
 PARTS = ("latch_lever", "pump_rocker", "fence_clip")
 VERDICTS = ("PASS", "PASS", "FAIL", "REFUSED")
-# Starting takes most of a second, working off a file a tenth: kills fall into every phase.
-LONGEST_LIFE_S = 2.0
+# Starting takes a few tenths of a second, and so does a file from inbox to result: kills fall into every phase.
+LONGEST_LIFE_S = 0.8
 
 
 class Feeder(threading.Thread):
@@ -42,7 +42,7 @@ class Feeder(threading.Thread):
         self.enough = threading.Event()
 
     def run(self) -> None:
-        while not self.enough.wait(self._chance.uniform(0.02, 0.3)):
+        while not self.enough.wait(self._chance.uniform(0.02, 0.15)):
             name = f"{self._chance.choice(PARTS)}.off"
             if not (self._bench.inbox / name).exists():
                 content = f"{self._chance.choice(VERDICTS)}\n{len(self.fed)}"
@@ -80,7 +80,7 @@ def feed_and_kill(folder: Path, kills: int, chance: random.Random) -> tuple[Benc
     try:
         for _ in range(kills):
             service = serve_in_a_process(bench, "stubs:brief", until_idle=False)
-            time.sleep(chance.uniform(0.1, LONGEST_LIFE_S))
+            time.sleep(chance.uniform(0.05, LONGEST_LIFE_S))
             service.kill()
             service.join()
     finally:
