@@ -148,7 +148,8 @@ def test_a_drafted_sheet_is_laid_among_the_rules_once_and_does_not_run_the_job_a
     assert sheet.read_text() == "reading = 80.0"
 
 
-def test_files_that_came_while_nobody_watched_are_all_taken_once(bench):
+def test_files_that_came_while_nobody_watched_are_all_taken_once(bench, monkeypatch):
+    monkeypatch.setattr("verifier.bench.intake.CLAIMS_A_LOOK", 3)
     for number in range(8):
         drop(bench, f"part_{number}.off", f"PASS\n{number}")
     serve_until_idle(bench)

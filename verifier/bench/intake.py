@@ -16,6 +16,8 @@ from verifier.bench.settle import Stillness, why_not_readable
 
 # A result with its report, the copy in hand and a second result it takes the place of stay under this multiple.
 ROOM_PER_BYTE = 10
+# A claim takes some hundredths of a second of syncing. After this many the loop turns to its jobs before it goes on.
+CLAIMS_A_LOOK = 20
 
 
 class Intake:
@@ -26,6 +28,7 @@ class Intake:
         self._once_a_file, self._once = Once(tell), Once(tell)
         self._stillness = Stillness(limits)
         self._first_seen_s: dict[str, float] = {}
+        self._claims_left = CLAIMS_A_LOOK
 
     def look(self, now_s: float) -> float | None:
         """Take every whole file; seconds until the next may be whole, None when nothing is on its way.
@@ -34,6 +37,7 @@ class Intake:
         """
         entries = look_into(self._bench.inbox)
         self._forget_all_but({entry.name for entry in entries})
+        self._claims_left = CLAIMS_A_LOOK
         waits_s = [self._see_to(entry, now_s) for entry in entries]
         return min((wait_s for wait_s in waits_s if wait_s is not None), default=None)
 
@@ -49,6 +53,8 @@ class Intake:
             return self._wait(entry, reason, now_s, None)
         if (longer_s := self._patience_s(entry, wait_s)) > 0:
             return self._wait(entry, "its end is missing so far", now_s, longer_s)
+        if self._claims_left <= 0:
+            return 0.0
         return None if self._take(entry) else self._wait(entry, "the disk is nearly full", now_s, None)
 
     def _patience_s(self, entry: Entry, wait_s: float) -> float:
@@ -78,6 +84,7 @@ class Intake:
         """False when there is no room for it."""
         if not self._has_room(entry.fingerprint.size_bytes):
             return False
+        self._claims_left -= 1
         try:
             job = claim(self._bench, self._journal, entry.name)
         except OSError as error:
