@@ -10,7 +10,8 @@ from verifier.mesh import Array
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.placing import Amounts, Piece, joined, moved, too_many_objects
 from verifier.reading.raw_mesh import RawMesh
-from verifier.reading.three_mf_model import ModelObject, ModelPart, Placed, read_model_part
+from verifier.reading.three_mf_model import read_model_part
+from verifier.reading.three_mf_objects import ModelObject, ModelPart, Placed
 from verifier.reading.three_mf_package import Package, open_package, root_model
 from verifier.rulebook.rules import Reading
 

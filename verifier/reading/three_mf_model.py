@@ -1,7 +1,6 @@
 """A 3MF model part: objects, how they are put together, and what is to be built."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from itertools import chain
 from typing import Any
 from xml.parsers import expat
@@ -10,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verifier.errors import Malformed, NotAMesh, TooLarge
-from verifier.mesh import Array, IntArray
+from verifier.mesh import Array
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.placing import IDENTITY, too_many_objects
 from verifier.reading.polygons import too_many_corners, too_many_triangles
 from verifier.reading.scan import UnitName
+from verifier.reading.three_mf_objects import ModelObject, ModelPart, Placed
 from verifier.reading.three_mf_package import Package, parse_part
+from verifier.reading.three_mf_rows import Feed, Listing
 from verifier.rulebook.rules import Reading
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -37,38 +38,12 @@ UNITS: dict[str, UnitName] = {
 VERTEX, TRIANGLE = f"{CORE} vertex", f"{CORE} triangle"
 # Rows are turned into numbers this many at a time, so that their text does not pile up.
 BATCH = 50_000
+# Encodings in which the letters of tags and numbers are their ASCII bytes; every other is left to the XML parser.
+ASCII_LIKE = {"", "utf-8", "us-ascii", "iso-8859-1"}
 # Corners and triangles lie six elements deep, those of further extensions little deeper.
 MAX_DEPTH = 64
 # Texture coordinates are three elements a triangle.
 OTHERS_PER_TRIANGLE = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """An object put somewhere; transform is 4 x 4 and acts on row vectors, as 3MF writes it."""
-
-    part: str
-    object_id: str
-    transform: Array
-
-
-@dataclass(slots=True)
-class ModelObject:
-    """A mesh, or other objects put together; filled while the part is parsed."""
-
-    kind: str
-    vertices: list[Array] = field(default_factory=list)
-    triangles: list[IntArray] = field(default_factory=list)
-    components: list[Placed] = field(default_factory=list)
-
-
-@dataclass(slots=True)
-class ModelPart:
-    """What one model part says; filled while it is parsed."""
-
-    unit: UnitName = "mm"
-    objects: dict[str, ModelObject] = field(default_factory=dict)
-    items: list[Placed] = field(default_factory=list)
 
 
 class ModelParser:
@@ -89,15 +64,36 @@ class ModelParser:
             f"{CORE} item": self._item,
         }
         self._end = {f"{CORE} vertices": self._keep_vertices, f"{CORE} triangles": self._keep_triangles}
+        self._ascii_like = True
+        self._opened = ("", -1)
+        self.parser = self._parser()
 
-    def parser(self) -> expat.XMLParserType:
+    def _parser(self) -> expat.XMLParserType:
         """An XML parser that reports to this."""
         parser = expat.ParserCreate(namespace_separator=" ")
         parser.ordered_attributes = True
+        parser.XmlDeclHandler = self._declared
         parser.StartNamespaceDeclHandler = lambda prefix, uri: self._spaces.update({prefix or "": uri or ""})
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._stop
         return parser
+
+    def _declared(self, version: str, encoding: str | None, standalone: int) -> None:
+        self._ascii_like = (encoding or "").lower() in ASCII_LIKE
+
+    def has_opened(self, listing: Listing, place: int) -> bool:
+        """Whether the XML parser has just seen this list open at this byte, and its rows may come past it."""
+        ready = self._ascii_like and self._object is not None and not self._rows and self._depth < MAX_DEPTH
+        return ready and self._opened == (f"{CORE} {listing.name}", place)
+
+    def take(self, listing: Listing, rows: NDArray[Any]) -> None:
+        """Keep rows of the list that is open."""
+        if listing.name == "vertices":
+            self._count_vertices(len(rows))
+            self._current().vertices.append(rows)
+        else:
+            self._count_triangles(len(rows))
+            self._current().triangles.append(rows)
 
     def _start(self, name: str, attributes: list[str]) -> None:
         self._depth += 1
@@ -112,6 +108,7 @@ class ModelParser:
         elif name.rpartition(" ")[2] == "model":
             raise self._malformed("its model is of no version of 3MF known")
         else:
+            self._opened = (name, self.parser.CurrentByteIndex)
             self._count_other()
 
     def _count_other(self) -> None:
@@ -170,18 +167,24 @@ class ModelParser:
         return matrix
 
     def _keep_vertices(self) -> None:
-        self._vertices += len(self._rows)
-        if self._vertices > 3 * self._limits.max_triangles:
-            raise too_many_corners(self._vertices, self._limits.max_triangles, self._where)
+        self._count_vertices(len(self._rows))
         if self._rows:
             self._current().vertices.append(self._table(("x", "y", "z"), float))
 
     def _keep_triangles(self) -> None:
-        self._triangles += len(self._rows)
-        if self._triangles > self._limits.max_triangles:
-            raise too_many_triangles(self._triangles, self._limits.max_triangles, self._where)
+        self._count_triangles(len(self._rows))
         if self._rows:
             self._current().triangles.append(self._table(("v1", "v2", "v3"), int))
+
+    def _count_vertices(self, more: int) -> None:
+        self._vertices += more
+        if self._vertices > 3 * self._limits.max_triangles:
+            raise too_many_corners(self._vertices, self._limits.max_triangles, self._where)
+
+    def _count_triangles(self, more: int) -> None:
+        self._triangles += more
+        if self._triangles > self._limits.max_triangles:
+            raise too_many_triangles(self._triangles, self._limits.max_triangles, self._where)
 
     def finished(self) -> ModelPart:
         """What the part says, once all of it was parsed."""
@@ -228,5 +231,8 @@ def read_model_part(package: Package, part: str, limits: Reading) -> ModelPart:
     Raises Malformed, NotAMesh, TooLarge.
     """
     reader = ModelParser(part, package.where, limits)
-    parse_part(package, part, reader.parser())
+    try:
+        parse_part(package, part, reader.parser, Feed(reader.parser.Parse, reader).feed)
+    finally:
+        del reader.parser  # it and its parser know each other, and would keep the part in memory for a while
     return reader.finished()

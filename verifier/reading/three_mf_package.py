@@ -4,7 +4,7 @@ import re
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from io import BytesIO
 from xml.parsers import expat
@@ -106,20 +106,26 @@ def _refuse_amounts(infos: list[zipfile.ZipInfo], packed: int, limits: Reading, 
         raise TooLarge(what, where=where, do=do)
 
 
-def parse_part(package: Package, name: str, parser: expat.XMLParserType) -> None:
-    """Feed a part to an XML parser; raises Malformed for a document type, and so for every entity of one's own."""
+def parse_part(
+    package: Package, name: str, parser: expat.XMLParserType, feed: Callable[[bytes, bool], object] | None = None
+) -> None:
+    """Feed a part to an XML parser; raises Malformed for a document type, and so for every entity of one's own.
+
+    feed : what hands the bytes on to the parser, where it does not take them itself
+    """
 
     def refuse_doctype(*_: object) -> None:
         raise Malformed("its XML has a document type, which 3MF forbids", where=package.where, do=EXPORT_AGAIN)
 
     parser.StartDoctypeDeclHandler = refuse_doctype
+    feed = feed or parser.Parse
     try:
         for chunk in package.chunks(name):
             if len(chunk) == CHUNK_BYTES and b">" not in chunk:
                 what = f"its XML has an element of more than {CHUNK_BYTES:,} bytes"
                 raise Malformed(what, where=package.where, do=EXPORT_AGAIN)
-            parser.Parse(chunk, False)
-        parser.Parse(b"", True)
+            feed(chunk, False)
+        feed(b"", True)
     except expat.ExpatError as error:
         raise Malformed("its XML is not well formed", where=package.where, do=EXPORT_AGAIN) from error
 
