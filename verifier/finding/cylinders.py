@@ -147,16 +147,19 @@ def cylinder_of(surface: Surface, wall: Wall, noise: Noise, number: int) -> Cyli
 
 
 def _open_at_both_ends(surface: Surface, wall: Wall) -> bool:
-    """Whether nothing, seen or filled, crosses the axis just beyond either end of what was seen."""
+    """Whether nothing, seen or filled, crosses the axis between the mouths or just beyond what was seen of them."""
     fit = wall.fit
     u, v, w = frame_along(fit.axis)
     low, high = wall.segments_mm[0][0], wall.segments_mm[-1][1]
     reach = fit.radius_mm + 1.5
     rel = surface.points_mm - fit.axis_point_mm
     along = rel @ w
-    beyond = ((along > high) & (along < high + reach)) | ((along < low) & (along > low - reach))
     # A filling may have no corner near the axis; its rim lies on the wall.
-    near = beyond & (np.einsum("ij,ij->i", rel, rel) - along**2 < (1.5 * fit.radius_mm) ** 2)
+    near = (
+        (along > low - reach)
+        & (along < high + reach)
+        & (np.einsum("ij,ij->i", rel, rel) - along**2 < (1.5 * fit.radius_mm) ** 2)
+    )
     faces = surface.faces[near[surface.faces].all(axis=1)]
     flat = np.stack([rel[faces] @ u, rel[faces] @ v], axis=2)
     return not bool(_round_the_origin(flat).any())
