@@ -119,17 +119,16 @@ class Feed:
         """The place behind the plain rows of the open list, and whether there was anything else."""
         assert self._open is not None
         listing, closed = self._open, text.find(self._open.closing, place)
-        if closed < 0 and len(text) - place < LEAST_BYTES:
-            return place, False
-        self._open = None
         end = closed if closed >= 0 else text.rfind(listing.row_begin, place)
         if end - place < LEAST_BYTES:
+            waits = closed < 0 and len(text) - place < 2 * LEAST_BYTES
+            self._open = listing if waits else None
             return place, closed < 0
         rows = plain_rows(text[place:end], listing)
+        self._open = listing if closed < 0 and rows is not None else None
         if rows is None:
             return place, True
         self._reader.take(listing, rows)
-        self._open = listing if closed < 0 else None
         return end, False
 
     @staticmethod
