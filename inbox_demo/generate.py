@@ -55,7 +55,7 @@ def sheets() -> dict[str, str]:
     """The dimension sheets, part by part."""
     lever = _readings(simulated.latch_lever().truth, 1)
     rocker = _readings(simulated.pump_rocker().truth, 2)
-    clip = _readings(simulated.fence_clip().truth, 3)
+    clip = _readings(simulated.fence_clip().truth, 4)
     clip["lug"] = round(clip["lug"] + 0.4, 2)  # the misread value: 10.4 for 10.0
     return {
         "latch_lever": LEVER_SHEET.format(**{k.replace(" ", "_"): f"{v:.2f}" for k, v in lever.items()}),

@@ -246,7 +246,7 @@ def test_the_printed_size_informs_and_does_not_decide() -> None:
     assert row.printed == pytest.approx(9.8, abs=1e-6)
     assert row.printed_verdict == "FAIL"
     assert row.printed_expanded_u > row.expanded_u
-    assert any(step.startswith("Measure 'pivot' on the print: 9.80 ± ") for step in found.next_steps)
+    assert any("'pivot' (9.80 ± " in step for step in found.next_steps)
 
 
 def test_an_angle_is_judged_in_degrees_and_printed_as_it_is() -> None:

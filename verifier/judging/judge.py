@@ -152,24 +152,30 @@ def _next_steps(
     open_rows = (row for row in rows if row.required and row.do and not _is_told_together(row))
     blocking = sorted(open_rows, key=lambda row: row.verdict != "FAIL")
     optional = (row for row in rows if not row.required and row.do)
+    # While readings are missing, what they lack for scale and coat is not known yet.
+    advice = () if any(map(_is_told_together, rows)) else correction.advice
     steps = (
-        *(("Slice the copy and print it.",) if verdict == "PASS" else ()),
+        *(("Slice the copy and print it.", *_after_printing(rows)) if verdict == "PASS" else ()),
         *(finding.do for finding in findings),
-        *correction.advice,
+        *advice,
         *(row.do for row in blocking),
-        *(_after_printing(row) for row in rows if row.printed_verdict not in (None, "PASS")),
         *(row.do for row in optional),
     )
     return tuple(dict.fromkeys(steps))
 
 
-def _after_printing(row: RowJudgement) -> str:
+def _after_printing(rows: Sequence[RowJudgement]) -> tuple[str, ...]:
+    """The sizes that printing may spoil, in one sentence."""
+    doubtful = [row for row in rows if row.printed_verdict not in (None, "PASS")]
+    if not doubtful:
+        return ()
+    told = ", ".join(_expected_on_print(row) for row in doubtful)
+    return (f"Measure on the print what printing may spoil: {told}.",)
+
+
+def _expected_on_print(row: RowJudgement) -> str:
     assert row.printed is not None
     assert row.printed_expanded_u is not None
+    assert row.limits is not None
     figure = f"{row.printed:.2f} ± {row.printed_expanded_u:.2f}"
-    return f"Measure '{row.name}' on the print: {figure} is expected, and it has to lie within {_shown(row.limits)}."
-
-
-def _shown(limits: tuple[float, float] | None) -> str:
-    assert limits is not None
-    return f"{limits[0]:.2f} to {limits[1]:.2f}"
+    return f"'{row.name}' ({figure} is expected, {row.limits[0]:.2f} to {row.limits[1]:.2f} is allowed)"

@@ -74,7 +74,7 @@ def _thicknesses(planes: Sequence[Plane], overall: Sequence[ProposedRow]) -> lis
     for pair in sorted(face_pairs(planes), key=lambda p: -min(area[name] for name in p.features)):
         new = all(abs(pair.value - row.measured_mm) > SAME_MM for row in (*overall, *chosen))
         if new and len(chosen) < MOST_THICKNESSES:
-            name = f"thickness, {' to '.join(pair.features)}"
+            name = " to ".join(pair.features)
             chosen.append(ProposedRow(name, "thickness", pair.value, pair.u, pair.points_mm))
     return chosen
 

@@ -36,7 +36,7 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
         description=outcome.sheet.description,
         verdict=judgement.verdict,
         reasons=judgement.reasons,
-        next_steps=judgement.next_steps,
+        next_steps=(*judgement.next_steps, *_drafted(outcome)),
         scan=_scan(outcome),
         mend=_mend(outcome),
         features=tuple(_features(outcome)),
@@ -59,6 +59,17 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
         sources=_sources(outcome, rules),
         seconds={stage: round(seconds, 3) for stage, seconds in outcome.seconds.items()},
         versions=versions,
+    )
+
+
+def _drafted(outcome: Outcome) -> tuple[str, ...]:
+    """Where the sheet is that wants filling in, for a part that had none."""
+    if not outcome.proposed:
+        return ()
+    part = outcome.sheet.part
+    return (
+        f"The sheet to fill in is drafted: on a bench it is rules/sheets/{part}.toml, otherwise {part}.sheet.toml beside "
+        "the report. Saved, it lets a held scan go on by itself.",
     )
 
 
