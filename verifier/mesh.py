@@ -35,7 +35,7 @@ def face_vectors_mm2(mesh: Mesh) -> Array:
 
 def face_areas_mm2(mesh: Mesh) -> Array:
     """Area of every face, (m,)."""
-    return 0.5 * np.linalg.norm(face_vectors_mm2(mesh), axis=1)
+    return np.asarray(0.5 * np.linalg.norm(face_vectors_mm2(mesh), axis=1))
 
 
 def area_mm2(mesh: Mesh) -> float:
@@ -59,7 +59,7 @@ def face_normals(mesh: Mesh) -> Array:
     """Unit outward normals, (m, 3); a face without area has the zero vector."""
     vectors = face_vectors_mm2(mesh)
     lengths = np.linalg.norm(vectors, axis=1, keepdims=True)
-    return np.divide(vectors, lengths, out=np.zeros_like(vectors), where=lengths > 0)
+    return np.asarray(np.divide(vectors, lengths, out=np.zeros_like(vectors), where=lengths > 0))
 
 
 def extents_mm(mesh: Mesh) -> Array:

@@ -1,5 +1,6 @@
 """Sizes of and between bores and bosses: diameters and centre distances."""
 
+import math
 from collections.abc import Iterable
 
 import numpy as np
@@ -44,7 +45,7 @@ def _u_out_of_round_mm(cylinder: Cylinder) -> float:
 
     Its diameters then reach from the pin's to as far above the mean as that lies below: a rectangular distribution.
     """
-    return abs(cylinder.diameter_mm - cylinder.pin_diameter_mm) / 3.0**0.5
+    return abs(cylinder.diameter_mm - cylinder.pin_diameter_mm) / math.sqrt(3.0)
 
 
 def across(cylinder: Cylinder) -> Array:

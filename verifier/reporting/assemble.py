@@ -68,8 +68,8 @@ def _drafted(outcome: Outcome) -> tuple[str, ...]:
         return ()
     part = outcome.sheet.part
     return (
-        f"The sheet to fill in is drafted: on a bench it is rules/sheets/{part}.toml, otherwise {part}.sheet.toml beside "
-        "the report. Saved, it lets a held scan go on by itself.",
+        f"The sheet to fill in is drafted: on a bench it is rules/sheets/{part}.toml, otherwise {part}.sheet.toml "
+        "beside the report. Saved, it lets a held scan go on by itself.",
     )
 
 
