@@ -1,12 +1,18 @@
 """Binary and text STL: nothing of a surface is lost without a word."""
 
+import re
+
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 
 from tests.reading.examples import LIMITS, box, ring, rules, stl_binary, stl_text
-from verifier.errors import Malformed, NoTriangles, TooLarge, Truncated
+from verifier.errors import Malformed, NoTriangles, TooLarge, Truncated, VerifierError
 from verifier.reading import read_scan
+from verifier.reading import stl_text as stl_text_reader
+from verifier.reading.raw_mesh import RawMesh
 from verifier.reading.stl_text import CHUNK_BYTES, read_stl_text
 
 
@@ -111,3 +117,60 @@ def test_a_file_of_nothing_but_empty_solids_is_refused_in_time():
 def test_a_line_without_end_is_refused():
     with pytest.raises(TooLarge, match=r"line of more than 65,536 bytes"):
         read_text(b"solid " + b"x" * 10_000_000 + b"\n" + stl_text(box())[18:])
+
+
+COLUMNS = "vertex {:>14.6e} {:>14.6e} {:>14.6e}"
+STYLES = {
+    "one blank": stl_text(ring(12, 8)),
+    "columns": re.sub(
+        rb"vertex (\S+) (\S+) (\S+)",
+        lambda found: COLUMNS.format(*map(float, found.groups())).encode(),
+        stl_text(ring(12, 8)),
+    ),
+    "short": stl_text(ring(12, 8)).replace(b".0000000000000000e+00", b""),
+    "points at the end": stl_text(ring(12, 8)).replace(b".0000000000000000e+00", b"."),
+    "no numbers for normals": stl_text(ring(12, 8)).replace(b"normal 0 0 0", b"normal nan nan nan"),
+    "tabs": stl_text(ring(12, 8)).replace(b"  ", b"\t"),
+}
+PIECES = [b"", b" ", b"\n", b"-", b"-0", b"1e999", b"nan", b"vertex", b" vertex ", b"\1", b",", b"1 2", b"endfacet\n"]
+
+
+def word_by_word(text: bytes) -> RawMesh | VerifierError:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(stl_text_reader, "_corners_alike", lambda text: None)
+        return result_of(text)
+
+
+def result_of(text: bytes) -> RawMesh | VerifierError:
+    try:
+        return read_text(text)
+    except VerifierError as refused:
+        return refused
+
+
+@given(
+    style=st.sampled_from(list(STYLES)),
+    edits=st.lists(
+        st.tuples(st.floats(0, 1, exclude_max=True), st.sampled_from(PIECES), st.integers(0, 8)), max_size=2
+    ),
+    chunk_bytes=st.sampled_from([500, CHUNK_BYTES]),
+)
+@settings(max_examples=200, deadline=None)
+def test_facets_taken_all_at_once_are_those_taken_word_by_word(style, edits, chunk_bytes):
+    text = STYLES[style]
+    for where, piece, length in edits:
+        at = int(where * len(text))
+        text = text[:at] + piece + text[at + length :]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(stl_text_reader, "CHUNK_BYTES", chunk_bytes)
+        found, expected = result_of(text), word_by_word(text)
+    if isinstance(expected, VerifierError):
+        assert str(found) == str(expected)
+    else:
+        assert found.vertices.tobytes() == expected.vertices.tobytes()
+
+
+@pytest.mark.parametrize("style", ["one blank", "columns", "tabs"])
+def test_facets_of_one_make_are_taken_all_at_once(style, monkeypatch):
+    monkeypatch.setattr(stl_text_reader, "_corners_by_word", lambda *_: pytest.fail("taken word by word"))
+    assert len(read_text(STYLES[style]).faces) == len(ring(12, 8).faces)

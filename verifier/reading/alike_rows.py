@@ -14,8 +14,8 @@ NUMBER = rb"[-+.0-9eE]+"
 # Each different text between numbers gets a mark, from bytes that no XML and no line of a mesh holds.
 MARKS = b"\1\2\3\4\5\6"
 TO_COMMAS = bytes.maketrans(MARKS, b"," * len(MARKS))
-# One beyond 64 bits is cut to the largest there is.
-LARGEST_SURE = 1 << 62
+# The readers that take whole numbers out of floats stop at this: so do these.
+LARGEST_SURE = 1 << 53
 
 # Gives the numbers of a list with commas; None when it is not sure that they are just what the list says.
 Numbers = Callable[[bytes], NDArray[Any] | None]
@@ -51,7 +51,7 @@ def listed_floats(listed: bytes) -> NDArray[np.float64] | None:
     The JSON parser takes a third of the time of numpy's fromstring.
     """
     text = b"[" + listed + b"]"
-    if b"-0" in text:  # a whole number to JSON, without its sign
+    if b"-0," in text or text.endswith(b"-0]"):  # a whole number to JSON, without its sign
         text = text.replace(b"-0,", b"-0.0,").replace(b"-0]", b"-0.0]")
     try:
         values = from_json(text, allow_inf_nan=False)
@@ -61,7 +61,7 @@ def listed_floats(listed: bytes) -> NDArray[np.float64] | None:
 
 
 def listed_ints(listed: bytes) -> NDArray[np.int64] | None:
-    """Whole numbers of a list with commas; None when one is none, or is beyond 62 bits.
+    """Whole numbers of a list with commas; None when one is none, or is beyond 53 bits.
 
     listed : letters of numbers and commas, nothing else
     """

@@ -35,9 +35,10 @@ class Lines:
         return np.asarray(first & blank, dtype=bool)
 
     def text_of(self, chosen: BoolArray) -> bytes:
-        """The chosen lines, with their first letter blanked out."""
+        """The chosen lines without their first letter and the blank behind it."""
         keep = np.repeat(chosen, self.lengths)
         keep[self.starts] = False
+        keep[self.starts[chosen] + 1] = False
         return self.letters[keep].tobytes()
 
 

@@ -1,11 +1,13 @@
 """Numbers out of text, many at a time."""
 
 import warnings
+from collections.abc import Iterator
 
 import numpy as np
 
 from verifier.errors import Malformed, TooLarge
 from verifier.mesh import Array, IntArray
+from verifier.reading.alike_rows import NUMBER_LETTERS, listed_floats
 
 EXPORT_BINARY = "Export the scan again, best in a binary format"
 # Texts whose numbers are all taken at once need up to ten times their length in memory (measured, OBJ): this is five
@@ -13,6 +15,10 @@ EXPORT_BINARY = "Export the scan again, best in a binary format"
 MAX_BYTES_AT_ONCE = 512 << 20
 # The same text in lines of 18 bytes, fewer than a corner or a face of so large a mesh takes.
 MAX_LINES_AT_ONCE = 30_000_000
+# Lists of numbers are made of this many bytes at a time, so that they stay under 20 MiB.
+LINES_BYTES = 1 << 20
+BLANKS = b" \t\n\r\v\f"
+TO_COMMAS = bytes.maketrans(BLANKS, b"," * len(BLANKS))
 
 
 def refuse_long_text(data: bytes, where: str) -> None:
@@ -65,8 +71,31 @@ def numbers(text: bytes, where: str) -> Array:
 
     Raises Malformed when there is anything else.
     """
-    if not text.strip():
-        return np.empty(0)
+    found = [_numbers_of_lines(lines, where) for lines in _some_lines_at_a_time(text)]
+    return np.concatenate(found) if found else np.empty(0)
+
+
+def _some_lines_at_a_time(text: bytes) -> Iterator[bytes]:
+    start = 0
+    while start < len(text):
+        end = text.rfind(b"\n", start, start + LINES_BYTES) + 1 or len(text)
+        yield text[start:end]
+        start = end
+
+
+def _numbers_of_lines(text: bytes, where: str) -> Array:
+    """Numbers with one blank or several between them, as a list where they are plain, and one by one where not."""
+    text = text.strip()
+    if text.translate(None, NUMBER_LETTERS + BLANKS):
+        return _numbers_one_by_one(text, where)
+    listed = text.translate(TO_COMMAS)
+    if b",," in listed:
+        listed = b",".join(text.split())
+    values = listed_floats(listed)
+    return _numbers_one_by_one(text, where) if values is None else values
+
+
+def _numbers_one_by_one(text: bytes, where: str) -> Array:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", DeprecationWarning)  # numpy before 2.3 warns where it now raises
@@ -79,15 +108,21 @@ def numbers(text: bytes, where: str) -> Array:
 def numbers_by_line(text: bytes, where: str) -> tuple[Array, IntArray]:
     """All numbers, (n,), and how many each line has, (lines,), empty lines included; every line ends in a line feed."""
     values = numbers(text, where)
-    letters = np.frombuffer(text, dtype=np.uint8)
-    blank = letters <= 32
-    begins = ~blank
-    begins[1:] &= blank[:-1]
-    line_starts = np.concatenate([[0], np.flatnonzero(letters == 10)[:-1] + 1])
-    counts = np.add.reduceat(begins, line_starts, dtype=np.int64) if len(letters) else np.empty(0, np.int64)
+    found = [_counts(lines) for lines in _some_lines_at_a_time(text)]
+    counts = np.concatenate(found) if found else np.empty(0, np.int64)
     if counts.sum() != len(values):
         raise Malformed("it has numbers that run into each other", where=where, do=EXPORT_BINARY)
     return values, counts
+
+
+def _counts(lines: bytes) -> IntArray:
+    """How many words each line has."""
+    letters = np.frombuffer(lines, dtype=np.uint8)
+    blank = letters <= 32
+    begins = ~blank
+    begins[1:] &= blank[:-1]
+    so_far: IntArray = np.cumsum(begins, dtype=np.int64)[letters == 10]
+    return np.diff(so_far, prepend=np.int64(0))
 
 
 def whole_numbers(values: Array, where: str) -> IntArray:

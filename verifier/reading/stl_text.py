@@ -7,6 +7,7 @@ import numpy as np
 
 from verifier.errors import Malformed, NoTriangles, TooLarge, Truncated
 from verifier.mesh import Array
+from verifier.reading.alike_rows import NUMBER, listed_floats, rows_alike
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.numbers import plain_text
 from verifier.reading.polygons import too_many_triangles
@@ -20,6 +21,12 @@ PATTERN = (
     *(b"endloop", b"endfacet"),
 )
 CORNER_WORDS = tuple(k + axis for k in (8, 12, 16) for axis in range(3))
+NUMBERS = PATTERN.count(None)
+# A first facet, each of its numbers a group; what stands between them is the make of the others.
+FACET = re.compile(
+    rb"\s+".join(b"(%s)" % NUMBER if word is None else word for word in PATTERN[:-2])
+    + rb"(?P<end>\s+endloop\s+endfacet)(?P<gap>\s*)"
+)
 # Words are taken apart this many bytes at a time, so that their list stays under 0.3 GiB.
 CHUNK_BYTES = 4 << 20
 # No assembly has this many solids in one file; without a limit, a file of empty solids takes minutes.
@@ -77,12 +84,38 @@ def _facets(text: bytes, start: int, end: int, where: str) -> list[Array]:
         if stop < end:
             last = text.rfind(b"endfacet", start, stop)
             stop = last + len(b"endfacet") if last >= 0 else end
-        parts.append(_corners(text[start:stop].split(), where))
+        parts.append(_corners(text[start:stop].strip(), where))
         start = stop
     return parts
 
 
-def _corners(words: list[bytes], where: str) -> Array:
+def _corners(text: bytes, where: str) -> Array:
+    """Corners of whole facets, (3 k, 3): all at once where they are of one make, word by word where not."""
+    corners = _corners_alike(text)
+    if corners is not None:
+        return corners
+    words = text.split()
+    corners = _corners_alike(b" ".join(words))  # numbers in columns have blanks of any number between them
+    return _corners_by_word(words, where) if corners is None else corners
+
+
+def _corners_alike(text: bytes) -> Array | None:
+    """Corners of facets of one make; None when there is any doubt of it."""
+    first = FACET.match(text)
+    if first is None:
+        return None
+    end = first.group("end")
+    ends = [first.end(k + 1) for k in range(NUMBERS)]
+    starts = [first.start(k + 1) for k in range(NUMBERS)]
+    to_next = end + first.group("gap") + text[: starts[0]]
+    between = [text[a:b] for a, b in zip(ends[:-1], starts[1:], strict=True)]
+    if not text.endswith(end):
+        return None
+    rows = rows_alike(text[starts[0] : len(text) - len(end)], [*between, to_next], listed_floats)
+    return None if rows is None else rows[:, 3:].reshape(-1, 3)
+
+
+def _corners_by_word(words: list[bytes], where: str) -> Array:
     """Corners of whole facets given word by word, (3 k, 3)."""
     count, rest = divmod(len(words), len(PATTERN))
     for place, expected in enumerate(PATTERN):
