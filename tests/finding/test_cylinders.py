@@ -3,7 +3,10 @@ import pytest
 
 from inbox_demo import simulated as sim
 from verifier.finding import find_features
+from verifier.mending import mend
 from verifier.mending.solid import Origin
+from verifier.mesh import Mesh
+from verifier.reading.scan import LengthUnit, Scan, Source
 
 from .parts import NOISE_A, along_part, centre_distance_mm, found, link, on_part, plate, solid_of
 
@@ -124,3 +127,30 @@ def test_filled_faces_never_feed_a_bore():
     (bore,) = find_features(solid).bores
     assert (solid.origin[bore.faces] == Origin.MEASURED).all()
     assert on_part(bore.axis_point_mm, scanned)[2] > 6.5  # the upper mouth alone
+
+
+def _mended(scanned, faces):
+    scan = Scan(Mesh(scanned.vertices_mm, faces), LengthUnit("mm", 1.0, "file"), Source("link.stl", "0" * 64, 0, "stl"))
+    return mend(scan)
+
+
+def test_a_bore_whose_middle_was_filled_is_one_bore_and_through():
+    scanned = sim.scan(link(), spacing_mm=0.35, seed=4, **NOISE_A)
+    solid = _mended(scanned, sim.without_bore_wall(scanned, (0.0, 0.0), 3.2, (2.5, 5.5)))
+    assert solid.filled_share > 0.01
+    large = find_features(solid).bores[0]
+    assert large.diameter_mm == pytest.approx(6.0, abs=4.0 * large.u_diameter_mm)
+    assert large.through
+    assert large.depth_mm < 5.0
+    assert (solid.origin[large.faces] == Origin.MEASURED).all()
+
+
+def test_a_bore_filled_shut_a_little_below_its_mouth_is_not_through():
+    scanned = sim.scan(link(), spacing_mm=0.35, seed=4, **NOISE_A)
+    open_above = sim.without_bore_wall(scanned, (0.0, 0.0), 3.2, (2.5, 5.5))
+    part = on_part(scanned.vertices_mm[open_above].mean(axis=1), scanned)
+    stump = (np.hypot(part[:, 0], part[:, 1]) < 4.0) & (part[:, 2] < 2.6)  # the lower mouth was not seen either
+    solid = _mended(scanned, open_above[~stump])
+    large = find_features(solid).bores[0]
+    assert large.diameter_mm == pytest.approx(6.0, abs=4.0 * large.u_diameter_mm)
+    assert not large.through

@@ -74,6 +74,8 @@ def _ring_in(surface: Surface, patch: IntArray, axis: Array, band_mm: float) -> 
     if found is None:
         return None
     centre, signed = found
+    if not LEAST_RADIUS_MM < abs(signed) < MOST_RADIUS_MM:
+        return None
     on = on_circle(flat, facing, centre, signed, band_mm)
     points = patch[on]
     lean = np.abs(surface.normals[points] @ axis.astype(np.float32))
