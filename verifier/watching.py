@@ -5,6 +5,8 @@ import threading
 from pathlib import Path
 
 from verifier.bench import Claimed, Event, Finished, Notice, Ready, SetAside, Stage, TriedAgain, Waiting, run_bench
+from verifier.inspection import Inspection
+from verifier.reporting import terminal
 from verifier.screen import Screen
 
 
@@ -31,9 +33,20 @@ def show(event: Event, screen: Screen) -> None:
         case TriedAgain(_, part, reason):
             screen.tell(f"{part}: starts over. {reason}")
         case Finished(_, part, verdict, folder, mesh):
-            screen.say(event.summary.rstrip())
+            screen.say(report_of(event, screen).rstrip())
             screen.say(f"{part}: {verdict}, {'mesh and report' if mesh else 'report'} in {folder}\n")
         case SetAside(_, part, reason, folder):
             screen.say(f"{part}: set aside. {reason} The traceback is in {folder}\n")
         case Notice(text):
             screen.tell(text)
+
+
+def report_of(finished: Finished, screen: Screen) -> str:
+    """The report as this screen shows it; a scan that was refused has only its sentence."""
+    told = next((report for report in finished.reports if report.suffix == ".json"), None)
+    if told is None:
+        return finished.summary
+    inspection = Inspection.model_validate_json(told.read_bytes())
+    return terminal.render(
+        inspection, width=screen.width, colour=screen.colour, ascii_only=screen.ascii_only, brief=True
+    )

@@ -27,16 +27,18 @@ LEAST_WIDTH = 40
 Section = Callable[[Inspection, int, Clean, drawn_bar.Strokes], list[RenderableType]]
 
 
-def render(inspection: Inspection, *, width: int, colour: bool, ascii_only: bool = False) -> str:
+def render(inspection: Inspection, *, width: int, colour: bool, ascii_only: bool = False, brief: bool = False) -> str:
     """The report as text, no line wider than `width` cells.
 
     width : cells of the terminal; taken as 40 when it is less
     colour : add ANSI colour; every verdict is also said in words
     ascii_only : for terminals whose encoding holds nothing else
+    brief : for a screen that scrolls: cautions and sources are only counted, and stand in the report's files
     """
     width, clean, strokes = max(width, LEAST_WIDTH), _cleaner(ascii_only), _strokes(ascii_only)
+    sections = (*GLANCED, _also if brief else _in_full)
     return _printed(
-        (part for section in SECTIONS for part in section(inspection, width, clean, strokes)), width, colour=colour
+        (part for section in sections for part in section(inspection, width, clean, strokes)), width, colour=colour
     )
 
 
@@ -167,8 +169,22 @@ def _of(title: str, lines: Callable[[Inspection], Iterable[str]], style: str = "
     return section
 
 
+def _also(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    """What a screen leaves to the report's files."""
+    cautions, sources = len(inspection.cautions) + len(inspection.print.cautions), len(inspection.sources)
+    text = (
+        f"Before you dust, print, drill or load the part, read the {cautions} cautions in its report; the sources of the "
+        f"figures ({sources}) stand there too."
+    )
+    return [Text(), hanging("", clean(text), 1, style="yellow")]
+
+
+def _in_full(inspection: Inspection, width: int, clean: Clean, strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    return [part for section in IN_FULL for part in section(inspection, width, clean, strokes)]
+
+
 # In the order they are read: a new section is one function and one line here.
-SECTIONS: tuple[Section, ...] = (
+GLANCED: tuple[Section, ...] = (
     _glance,
     _next,
     _of("Why", lambda inspection: inspection.reasons),
@@ -177,6 +193,8 @@ SECTIONS: tuple[Section, ...] = (
     _mended,
     _bores,
     _print,
+)
+IN_FULL: tuple[Section, ...] = (
     _of("Cautions", lambda inspection: (*inspection.cautions, *inspection.print.cautions), "yellow"),
     _of("Figures from", lambda inspection: inspection.sources, "dim"),
 )
