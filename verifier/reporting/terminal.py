@@ -173,8 +173,8 @@ def _also(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar
     """What a screen leaves to the report's files."""
     cautions, sources = len(inspection.cautions) + len(inspection.print.cautions), len(inspection.sources)
     text = (
-        f"Before you dust, print, drill or load the part, read the {cautions} cautions in its report; the sources of the "
-        f"figures ({sources}) stand there too."
+        f"Before you dust, print, drill or load the part, read the {cautions} cautions in its report; the sources of"
+        f" the figures ({sources}) stand there too."
     )
     return [Text(), hanging("", clean(text), 1, style="yellow")]
 
