@@ -6,10 +6,18 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, UnknownName, VerifierError
+from verifier.errors import (
+    EXIT_FAIL,
+    EXIT_PASS,
+    EXIT_REFUSED,
+    EXIT_UNDECIDED,
+    CannotJoin,
+    UnknownName,
+    VerifierError,
+)
 from verifier.inspect import Outcome, StageClock, StageReport, inspect_part
 from verifier.inspection import Inspection, JobVerdict
-from verifier.reading import read_scan
+from verifier.reading import printable, read_scan
 from verifier.reporting import as_json, page, terminal
 from verifier.reporting.assemble import inspection_of
 from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
@@ -49,12 +57,30 @@ def inspect_file(
     """
     clock = StageClock(report_stage)
     part = part_name(scan.name)
+    _refuse_what_is_not_one_whole_scan(scan)
     with clock.stage("reading"):
         rules = load_rules(rules_folder)
         sheet = _sheet_of(part, rules, sheet_file)
         read = read_scan(scan, rules, sheet)
     outcome = inspect_part(read, sheet, rules, part=part, filament=filament, clock=clock)
     return Delivered(outcome, inspection_of(outcome, rules, versions()), rules)
+
+
+def _refuse_what_is_not_one_whole_scan(scan: Path) -> None:
+    """PART.2.ply is one side of a part, PART.print.stl is a print of it: neither is a scan of the whole original."""
+    second = (*scan.name.split("."), "")[1]
+    if second.isdigit():
+        raise CannotJoin(
+            "it is one of several scans of one part by its name, and joining them is not built yet",
+            where=printable(scan.name),
+            do=f"Join the scans before the export and drop the whole as {part_name(scan.name)}{scan.suffix}",
+        )
+    if second == "print":
+        raise CannotJoin(
+            "it is the scan of a print by its name, and comparing prints is not built yet",
+            where=printable(scan.name),
+            do="Measure the print with the calliper",
+        )
 
 
 def _sheet_of(part: str, rules: Rules, sheet_file: Path | None) -> Sheet | None:
