@@ -16,7 +16,7 @@ from verifier.mesh import Array, BoolArray
 
 # Less of the turn than this and the wall may be a fillet, a slot's end or a lever's round end.
 LEAST_ARC_DEG = 300.0
-LEAST_PARTIAL_DEG = 90.0
+LEAST_PARTIAL_DEG = 150.0
 LEAST_DEPTH_MM = 0.4
 AXES_FROM_PLANES = 16
 REGATHER_RAD = np.radians(0.3)
