@@ -15,6 +15,7 @@ def row(*lines: str) -> str:
 
 
 BODY = ('name = "body"', 'kind = "thickness"')
+HOLE = ('name = "hole"', 'kind = "bore"')
 CENTRES = ('name = "pivot to pin"', 'kind = "centre distance"')
 
 MISTAKES = [
@@ -72,6 +73,27 @@ MISTAKES = [
         "'inside jaws' or 'pin'",
     ),
     (row('name = "hub"', 'kind = "boss"', 'gauged = "pin"'), 10, "cannot be gauged", "'outside jaws'"),
+    # A bore's use
+    (row(*HOLE, 'use = "slide"'), 13, "use is 'slide'", "Write 'slides'"),
+    (row(*HOLE, 'use = "slides"'), 10, "lets a screw slide through, and no screw is named", 'screw = "M4"'),
+    (row(*HOLE, 'use = "insert"'), 10, "takes a heat-set insert, and no screw", 'screw = "M4"'),
+    (row(*HOLE, 'screw = "M4"'), 10, "nothing says what it is for", 'use = "slides"'),
+    (row(*HOLE, 'use = "true"', 'screw = "M4"'), 10, "the bore is made round at its size", 'use = "slides"'),
+    (row(*HOLE, 'use = "threads"', 'screw = "M4"', 'fit = "fine"'), 10, "none does here", "take fit out"),
+    (row(*HOLE, 'use = "slides"', 'screw = "M4"', 'fit = "loose"'), 15, "fit is 'loose'", "'coarse'"),
+    (row(*HOLE, 'use = "press"', "reading = 6.0", 'tolerance = "H7"'), 10, "wants the pin's size", "nominal ="),
+    (row(*HOLE, 'use = "press"', "nominal = 6.0", "tolerance = 0.1"), 10, "and a class", '"H7"'),
+    (row(*BODY, 'use = "true"'), 10, "a thickness has no use", "for bores"),
+    (row(*HOLE, 'use = "slides"', 'screw = "M7"'), 14, "no clearance hole for 'M7'", "[[clearance]]"),
+    (
+        row(*HOLE, 'use = "slides"', 'screw = "M4"', 'fit = "sliding"'),
+        14,
+        "'M4' with fit 'sliding'",
+        "'fine', 'medium'",
+    ),
+    (row(*HOLE, 'use = "threads"', 'screw = "m4"'), 14, "no thread 'm4'", "'M4'"),
+    (row(*HOLE, 'use = "insert"', 'screw = "M8"'), 14, "no hole for an insert 'M8'", "[[insert]]"),
+    (row(*HOLE, 'use = "drill"', 'screw = "M40"'), 14, "no clearance hole for 'M40'", "Write 'M4'"),
     # A name that points nowhere
     (row(*CENTRES, 'between = ["pivot", "pim"]'), 13, "no row called 'pim'", "Write 'pin'"),
     (row(*CENTRES, 'between = ["pivot", "pivot"]'), 13, "'pivot' and itself", "two different"),

@@ -4,6 +4,7 @@ from verifier.rulebook.calliper import CalliperReading, reading_of
 from verifier.rulebook.choice import calliper_for, filament_for, printer_for
 from verifier.rulebook.draft import DraftRow, draft_sheet_text
 from verifier.rulebook.folder import load_rules
+from verifier.rulebook.holes import Hole, wanted_holes
 from verifier.rulebook.limits import RowLimits, row_limits
 from verifier.rulebook.rules import Calliper, Caution, Filament, Printer, Rules
 from verifier.rulebook.sheet import Sheet, SheetRow, SizeKind
@@ -15,6 +16,7 @@ __all__ = [
     "Caution",
     "DraftRow",
     "Filament",
+    "Hole",
     "Printer",
     "RowLimits",
     "Rules",
@@ -31,4 +33,5 @@ __all__ = [
     "printer_for",
     "reading_of",
     "row_limits",
+    "wanted_holes",
 ]

@@ -1,6 +1,6 @@
 """One figure of the rules, and the plain mistake that a check of it reports."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic_core import PydanticCustomError
@@ -8,6 +8,8 @@ from pydantic_core import PydanticCustomError
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
+
+Fit = Literal["fine", "medium", "coarse", "sliding"]
 
 PLAIN = "plain"
 

@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from verifier.rulebook.row import Finite, Positive, Row, Share, plain_mistake
+from verifier.rulebook.row import Finite, Fit, Positive, Row, Share, plain_mistake
 from verifier.rulebook.tolerance_tables import Tolerances
 
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
@@ -40,7 +40,7 @@ class ClearanceHole(Row):
     """Through hole of a screw: ISO 273 fine, medium, coarse; 'sliding' is workshop practice, drilled."""
 
     screw: str
-    fit: Literal["fine", "medium", "coarse", "sliding"]
+    fit: Fit
     hole_mm: Positive
 
 
@@ -107,7 +107,11 @@ class Calliper(Row):
 
 
 class Printer(Row):
-    """A printer: bed and what it does to holes."""
+    """A printer: bed and what it does to holes.
+
+    hole_allowance_mm : what an upright hole's diameter loses, added to it before; u_hole_mm : how sure that is
+    facet_loss_mm : how much smaller across its flats than across its corners a hole's polygon may be
+    """
 
     name: str
     bed_x_mm: Positive
@@ -115,6 +119,7 @@ class Printer(Row):
     bed_z_mm: Positive
     hole_allowance_mm: Finite = 0.0
     u_hole_mm: NotNegative = 0.0
+    facet_loss_mm: Annotated[float, Field(ge=0.001, le=0.5)] = 0.01
 
 
 class Reading(Row):

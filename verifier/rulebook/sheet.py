@@ -4,15 +4,30 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, field_validator, model_validator
 
-from verifier.rulebook.row import Finite, plain_mistake
+from verifier.rulebook.row import Finite, Fit, plain_mistake
 from verifier.rulebook.tolerance_tables import Tolerances
 
 SizeKind = Literal["overall", "thickness", "bore", "boss", "centre distance", "edge distance", "step", "angle"]
 UnitOfFile = Literal["micron", "mm", "cm", "m", "in", "ft"]
 Gauge = Literal["outside jaws", "inside jaws", "pin", "depth rod"]
+BoreUse = Literal["slides", "threads", "insert", "press", "true", "drill", "keep"]
 
 # What can reach a bore or a boss; for any other size each of them has its use.
 GAUGES_OF: dict[str, tuple[Gauge, ...]] = {"bore": ("inside jaws", "pin"), "boss": ("outside jaws",)}
+
+# What a bore is made for, in words; and for which of them the screw decides the hole.
+USE_IN_WORDS: dict[BoreUse, str] = {
+    "slides": "lets a screw slide through",
+    "threads": "lets a screw form its own thread",
+    "insert": "takes a heat-set insert",
+    "press": "holds a pin by a press fit",
+    "true": "is made round at its size",
+    "drill": "is filled, to be drilled",
+    "keep": "is kept as scanned",
+}
+NEEDS_SCREW: tuple[BoreUse, ...] = ("slides", "threads", "insert")
+MAY_NAME_SCREW: tuple[BoreUse, ...] = (*NEEDS_SCREW, "drill")
+MAY_NAME_FIT: tuple[BoreUse, ...] = ("slides", "drill")
 
 
 def _printable(text: str) -> str:
@@ -34,6 +49,8 @@ class SheetRow(BaseModel):
     along : which overall size: 'length' (longest), 'width', 'height'
     gauged : how the reading was taken; decides its uncertainty and the correction for flats
     required : whether the part can pass without it
+    use : what a bore is for, which decides the hole it is rebuilt as; None and 'keep' leave it as scanned
+    screw : the screw it is for, such as 'M6'; fit : how freely that slides, 'medium' when not said
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -49,6 +66,9 @@ class SheetRow(BaseModel):
     along: Literal["length", "width", "height"] | None = None
     gauged: Gauge | None = None
     required: bool = True
+    use: BoreUse | None = None
+    screw: Annotated[str, Field(min_length=1, max_length=20)] | None = None
+    fit: Fit | None = None
 
     _name_is_printable = field_validator("name")(_printable)
 
@@ -84,6 +104,23 @@ class SheetRow(BaseModel):
                 f"a tolerance of {self.tolerance:g} is no smaller than the size, {size:g}",
                 "Give the deviation allowed to each side, such as 0.15",
             )
+        return self
+
+    @model_validator(mode="after")
+    def _use_makes_sense(self) -> Self:
+        if self.kind != "bore" and (self.use or self.screw or self.fit) is not None:
+            raise plain_mistake(f"a {self.kind} has no use, screw or fit", "Take them out: they are for bores")
+        if self.use in NEEDS_SCREW and self.screw is None:
+            raise plain_mistake(f"this bore {USE_IN_WORDS[self.use]}, and no screw is named", 'Add screw = "M4"')
+        if self.screw is not None and self.use not in MAY_NAME_SCREW:
+            does = "nothing says what it is for" if self.use is None else f"the bore {USE_IN_WORDS[self.use]}"
+            raise plain_mistake(f"a screw is named, and {does}", 'Write use = "slides", "threads", "insert" or "drill"')
+        if self.fit is not None and (self.use not in MAY_NAME_FIT or self.screw is None):
+            do = 'Add use = "slides" and a screw, or take fit out'
+            raise plain_mistake("a fit says how freely a screw slides, and none does here", do)
+        if self.use == "press" and (self.nominal is None or not isinstance(self.tolerance, str)):
+            do = 'Add nominal = the size of the pin, and a tolerance such as "H7"'
+            raise plain_mistake("a press fit wants the pin's size and a class", do)
         return self
 
     @property

@@ -6,6 +6,7 @@ from pathlib import Path
 from verifier.errors import RuleMistake, UnknownName
 from verifier.rulebook.calliper import reading_at
 from verifier.rulebook.choice import named
+from verifier.rulebook.holes import check_screw
 from verifier.rulebook.limits import check_general_class, limits_at
 from verifier.rulebook.mistakes import check, either, nearest_first, shown
 from verifier.rulebook.rules import Rules
@@ -42,6 +43,8 @@ def load_sheet(path: Path, rules: Rules) -> Sheet:
     _check_references(sheet, file)
     _check_tolerances(sheet, file)
     _check_readings(sheet, rules, file)
+    for index, row in enumerate(sheet.rows):
+        check_screw(row, rules, where=file.where(("size", index, "screw")))
     return sheet
 
 
