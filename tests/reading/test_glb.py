@@ -132,3 +132,8 @@ def test_one_mesh_placed_beyond_the_limit_of_triangles_is_refused():
     nodes = [{"children": [1] * 900}, {"mesh": 0}]
     with pytest.raises(TooLarge, match="triangles"):
         read(changed(ring(), nodes=nodes))
+
+
+def test_a_description_of_more_than_a_megabyte_is_refused():
+    with pytest.raises(Malformed, match="its description has"):
+        read_glb(glb_of({"nodes": [{}] * 300_000}, b""), "fence_clip.glb", LIMITS)

@@ -57,7 +57,7 @@ def test_every_line_is_counted_by_itself(rows, lines_bytes):
 
 
 def test_numbers_that_run_into_each_other_are_refused():
-    with pytest.raises(Malformed, match="no number|run into each other"):
+    with pytest.raises(Malformed, match=r"no number|run into each other"):
         numbers_by_line(b"1 2-3\n", "lever")
 
 

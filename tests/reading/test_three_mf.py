@@ -296,6 +296,13 @@ def test_a_great_many_further_elements_are_refused():
         read(package(model_xml("<a/>" * 100)), max_triangles=20)
 
 
+@pytest.mark.parametrize("each", ["<a/>", '<vertex x="1" y="1" z="1"/>'])
+def test_one_element_again_and_again_is_refused(each):
+    model = model_xml(object_xml(1, f"<mesh><vertices>{each * 110_000}</vertices></mesh>"))
+    with pytest.raises(TooLarge, match="repeats itself"):
+        read(package(model), max_unpack_ratio=10_000)
+
+
 def test_a_zip_of_something_else_is_named_as_such():
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w") as file:

@@ -44,14 +44,18 @@ ASCII_LIKE = {"", "utf-8", "us-ascii", "iso-8859-1"}
 MAX_DEPTH = 64
 # Texture coordinates are three elements a triangle.
 OTHERS_PER_TRIANGLE = 4
+# Elements that say anything take more packed: a level grid of whole numbers 2.5 bytes each, a scan ten. Without a
+# limit, ten megabytes of one element again and again keep the reader busy for a minute.
+LEAST_PACKED_BYTES, ELEMENTS_AT_ALL_EVENTS = 2, 100_000
 
 
 class ModelParser:
     """Turns the elements of one model part into a ModelPart, a batch of corners or triangles at a time."""
 
-    def __init__(self, part: str, where: str, limits: Reading) -> None:
+    def __init__(self, part: str, package: Package, limits: Reading) -> None:
         self.model = ModelPart()
-        self._part, self._where, self._limits = part, where, limits
+        self._part, self._where, self._limits = part, package.where, limits
+        self._max_elements = ELEMENTS_AT_ALL_EVENTS + package.packed_bytes // LEAST_PACKED_BYTES
         self._object: ModelObject | None = None
         self._rows: list[list[str]] = []
         self._triangles = self._vertices = self._placings = 0
@@ -116,6 +120,13 @@ class ModelParser:
         self._others += 1
         if self._others > OTHERS_PER_TRIANGLE * self._limits.max_triangles:
             raise TooLarge(f"it has {self._others:,} further elements", where=self._where, do=EXPORT_AGAIN)
+        self._refuse_repetition()
+
+    def _refuse_repetition(self) -> None:
+        """More elements than the package can say anything with are one thing again and again."""
+        count = self._others + self._vertices + self._triangles
+        if count > self._max_elements:
+            raise TooLarge(f"it repeats itself: {count:,} elements", where=self._where, do=EXPORT_AGAIN)
 
     def _stop(self, name: str) -> None:
         self._depth -= 1
@@ -180,11 +191,13 @@ class ModelParser:
         self._vertices += more
         if self._vertices > 3 * self._limits.max_triangles:
             raise too_many_corners(self._vertices, self._limits.max_triangles, self._where)
+        self._refuse_repetition()
 
     def _count_triangles(self, more: int) -> None:
         self._triangles += more
         if self._triangles > self._limits.max_triangles:
             raise too_many_triangles(self._triangles, self._limits.max_triangles, self._where)
+        self._refuse_repetition()
 
     def finished(self) -> ModelPart:
         """What the part says, once all of it was parsed."""
@@ -230,7 +243,7 @@ def read_model_part(package: Package, part: str, limits: Reading) -> ModelPart:
 
     Raises Malformed, NotAMesh, TooLarge.
     """
-    reader = ModelParser(part, package.where, limits)
+    reader = ModelParser(part, package, limits)
     try:
         parse_part(package, part, reader.parser, Feed(reader.parser.Parse, reader).feed)
     finally:

@@ -40,11 +40,13 @@ class Package:
     """An opened package whose list of parts has been checked.
 
     parts : by lower-case name, since package names do not tell case apart
+    packed_bytes : of the whole file
     """
 
     archive: zipfile.ZipFile
     parts: dict[str, zipfile.ZipInfo]
     where: str
+    packed_bytes: int
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """A part's bytes, a chunk at a time; raises Malformed when it is missing or does not unpack."""
@@ -71,7 +73,7 @@ def open_package(data: bytes, where: str, limits: Reading) -> Package:
         raise _unopened(data, where) from error
     _refuse_names(infos, where)
     _refuse_amounts(infos, len(data), limits, where)
-    return Package(archive, {info.filename.lower(): info for info in infos}, where)
+    return Package(archive, {info.filename.lower(): info for info in infos}, where, len(data))
 
 
 def _unopened(data: bytes, where: str) -> VerifierError:
