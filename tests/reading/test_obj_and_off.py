@@ -120,6 +120,11 @@ def test_a_text_of_nothing_but_lines_is_refused(monkeypatch):
         faces_of(b"\n" * 1000 + b"f 1 2 3\n")
 
 
+def test_a_text_that_is_mostly_line_ends_is_refused():
+    with pytest.raises(TooLarge, match="1,100,005 lines"):
+        faces_of(b"\n" * 1_100_000 + b"f 1 2 3\n")
+
+
 def test_a_polygon_of_too_many_triangles_is_refused():
     with pytest.raises(TooLarge, match="limit is 200,000"):
         faces_of((b"f" + b" 1 2 3 4" * 8000 + b"\n") * 10)

@@ -10,11 +10,13 @@ from verifier.mesh import Array, IntArray
 from verifier.reading.alike_rows import NUMBER_LETTERS, listed_floats
 
 EXPORT_BINARY = "Export the scan again, best in a binary format"
-# Texts whose numbers are all taken at once need up to ten times their length in memory (measured, OBJ): this is five
+# Texts whose numbers are all taken at once need up to seven times their length in memory (measured, OBJ): this is 3.5
 # gigabytes, or twelve million triangles. Text STL is taken a piece at a time and needs three times its length.
 MAX_BYTES_AT_ONCE = 512 << 20
 # The same text in lines of 18 bytes, fewer than a corner or a face of so large a mesh takes.
 MAX_LINES_AT_ONCE = 30_000_000
+# A text of more lines than this whose half is line ends says nothing in them, and costs forty bytes for each.
+LINES_THAT_MAY_BE_EMPTY = 1_000_000
 # Lists of numbers are made of this many bytes at a time, so that they stay under 20 MiB.
 LINES_BYTES = 1 << 20
 BLANKS = b" \t\n\r\v\f"
@@ -24,7 +26,7 @@ TO_COMMAS = bytes.maketrans(BLANKS, b"," * len(BLANKS))
 def refuse_long_text(data: bytes, where: str) -> None:
     """Raise TooLarge for a text too long to take all its numbers at once."""
     lines = data.count(b"\n") + data.count(b"\r")
-    if lines > MAX_LINES_AT_ONCE:
+    if lines > MAX_LINES_AT_ONCE or (lines > LINES_THAT_MAY_BE_EMPTY and 2 * lines > len(data)):
         raise TooLarge(f"it is a text of {lines:,} lines", where=where, do=EXPORT_BINARY)
     if len(data) > MAX_BYTES_AT_ONCE:
         what = f"it is a text of {len(data):,} bytes and the limit for its format is {MAX_BYTES_AT_ONCE:,}"
