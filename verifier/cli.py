@@ -24,6 +24,9 @@ RulesOption = Annotated[
 ]
 
 
+BenchOption = Annotated[Path, typer.Option("--bench", metavar="BENCH", help="The bench; this folder when left out.")]
+
+
 @app.command(epilog="Example: verifier new bench")
 def new(bench: Annotated[Path, typer.Argument(metavar="BENCH", help="Folder to make the bench in.")]) -> None:
     """Make a bench: inbox, slicer, held, originals and a copy of the rules to make your own."""
@@ -42,6 +45,39 @@ def watch(
     from verifier.watching import watch_bench
 
     watch_bench(bench, Screen())
+
+
+@app.command("status", epilog="Example: verifier status bench")
+def show_status(
+    bench: Annotated[Path, typer.Argument(metavar="[BENCH]", help="The bench; this folder when left out.")] = Path(),
+    as_json: Annotated[bool, typer.Option("--json", help="Print it as JSON, for monitoring.")] = False,
+) -> None:
+    """Show what waits, what is in hand and at which stage, what waits for you, and what came out."""
+    from verifier.standing import show_status
+
+    show_status(bench, Screen(), as_json=as_json)
+
+
+@app.command(epilog="Example: verifier retry latch_lever --bench bench")
+def retry(
+    name: Annotated[str, typer.Argument(metavar="NAME|PART", help="A part, or the file name of a scan.")],
+    bench: BenchOption = Path(),
+) -> None:
+    """Run the newest finished scan of a part once more, whatever came of it."""
+    from verifier.standing import ask_retry
+
+    ask_retry(bench, name, Screen())
+
+
+@app.command(epilog="Example: verifier forget fence_clip --bench bench")
+def forget(
+    part: Annotated[str, typer.Argument(metavar="PART", help="The part to hear no more of.")],
+    bench: BenchOption = Path(),
+) -> None:
+    """Put away what is held of a part; no change of the rules runs it again. Scans and meshes stay."""
+    from verifier.standing import ask_forget
+
+    ask_forget(bench, part, Screen())
 
 
 @app.command(epilog="Example: verifier check latch_lever.stl --sheet latch_lever.toml --out checked")

@@ -49,13 +49,13 @@ def test_a_job_is_found_again_as_it_was_written(journal, tmp_path):
 
 def test_a_number_is_never_given_twice_even_after_a_claim_was_taken_back(journal):
     first = journal.begin_claim("a", b"a", "a")
-    journal.forget(first)
+    journal.take_back(first)
     assert journal.begin_claim("a", b"a", "a") == first + 1
 
 
 def test_only_a_claim_can_be_taken_back(journal):
     job = queued(journal, "a")
-    journal.forget(job.id)
+    journal.take_back(job.id)
     assert journal.job(job.id) == job
 
 

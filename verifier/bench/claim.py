@@ -78,4 +78,4 @@ def is_unchanged(bench: Bench, job: Job) -> bool:
 
 def _forget(bench: Bench, journal: Journal, job: Job) -> None:
     remove_job_folder(bench, job.id)
-    journal.forget(job.id)
+    journal.take_back(job.id)

@@ -52,6 +52,9 @@ class Job:
     sheet_sha256 : of the sheet the result rests on; sheet_seen, rules_seen : what lay there when the attempt began
     original : path below originals/, once it is filed
     seconds : time of each stage, as JSON; reasons, next_steps : JSON lists
+    finish_number : counts finished jobs, since the wall clock may jump
+    superseded_by : for a pass, the first later job of the part that was measured
+    forgotten_at : when the person asked to be told of it no more
     """
 
     id: int
@@ -79,6 +82,9 @@ class Job:
     started_at: str | None
     computed_at: str | None
     finished_at: str | None
+    finish_number: int | None
+    superseded_by: int | None
+    forgotten_at: str | None
 
     @property
     def seen(self) -> Seen:

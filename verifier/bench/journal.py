@@ -5,58 +5,15 @@ of PRAGMA synchronous). Only the service writes; it holds the bench's lock.
 """
 
 import json
-import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import fields
 from datetime import UTC, datetime
 from pathlib import Path
 
 from verifier.bench.durable import sync_folder
 from verifier.bench.job import Job, Outcome, Seen, State
-from verifier.errors import WrongUsage
-
-VERSION = 1
-SCHEMA = """
-CREATE TABLE jobs (
-    id INTEGER PRIMARY KEY AUTOINCREMENT,
-    part TEXT NOT NULL,
-    original_name BLOB NOT NULL,
-    scan_name TEXT NOT NULL,
-    state TEXT NOT NULL CHECK (state IN ('claiming', 'queued', 'running', 'computed', 'done', 'set aside')),
-    size_bytes INTEGER,
-    sha256 TEXT,
-    fingerprint TEXT,
-    attempt INTEGER NOT NULL DEFAULT 0,
-    failures INTEGER NOT NULL DEFAULT 0,
-    interruptions INTEGER NOT NULL DEFAULT 0,
-    verdict TEXT CHECK (verdict IN ('PASS', 'FAIL', 'UNDECIDED', 'REFUSED')),
-    reason TEXT,
-    reasons TEXT,
-    next_steps TEXT,
-    exit_code INTEGER,
-    sheet_sha256 TEXT,
-    sheet_seen TEXT,
-    rules_seen TEXT,
-    original TEXT,
-    seconds TEXT,
-    claimed_at TEXT NOT NULL,
-    started_at TEXT,
-    computed_at TEXT,
-    finished_at TEXT
-) STRICT;
-CREATE INDEX jobs_by_state ON jobs (state, verdict);
-CREATE INDEX jobs_by_part ON jobs (part, id);
-"""
-# A held job that a change of the rules concerns: nothing newer of its part says more than it does. A scan that
-# could not be used gives way to anything newer; the others to a newer one that was measured.
-HELD = """
-SELECT * FROM jobs AS held WHERE state = 'done' AND verdict IN ('FAIL', 'UNDECIDED', 'REFUSED') AND NOT EXISTS (
-    SELECT 1 FROM jobs AS newer WHERE newer.part = held.part AND newer.id > held.id
-    AND newer.verdict IS NOT NULL AND (held.verdict = 'REFUSED' OR newer.verdict <> 'REFUSED')
-) ORDER BY id
-"""
-UNFINISHED = "('claiming', 'queued', 'running', 'computed')"
+from verifier.bench.ledger import Ledger
+from verifier.bench.schema import bring_up_to_date, connect
 
 
 def utc_now() -> str:
@@ -64,20 +21,16 @@ def utc_now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
-class Journal:
+class Journal(Ledger):
     """All jobs of one bench, open for writing."""
 
     def __init__(self, path: Path, now: Callable[[], str] = utc_now) -> None:
         """Open or make the ledger; raises WrongUsage for a file that is none or is newer than this program."""
         self._now = now
-        self._db = _connect(path)
+        super().__init__(connect(path))
         with self._one_transaction():
-            _bring_up_to_date(self._db, path)
+            bring_up_to_date(self._db, path)
         sync_folder(path.parent)
-
-    def close(self) -> None:
-        """Close the ledger."""
-        self._db.close()
 
     def begin_claim(self, part: str, original_name: bytes, scan_name: str) -> int:
         """Record a file before it is moved; its job number."""
@@ -87,7 +40,7 @@ class Journal:
         )
         return int(row.lastrowid or 0)
 
-    def forget(self, job: int) -> None:
+    def take_back(self, job: int) -> None:
         """Take back a claim whose file never came into the job's folder."""
         self._db.execute("DELETE FROM jobs WHERE id = ? AND state = 'claiming'", (job,))
 
@@ -158,10 +111,35 @@ class Journal:
         self._set(job, sheet_seen=sheet_sha256)
 
     def done(self, job: Job) -> Job:
-        """Everything stands in its place."""
+        """Everything stands in its place; passes of the part that this verdict comes after are marked."""
         state = State.SET_ASIDE if job.verdict is None else State.DONE
-        self._set(job.id, state=state, finished_at=self._now())
+        with self._one_transaction():
+            number = self._db.execute("SELECT coalesce(max(finish_number), 0) + 1 FROM jobs").fetchone()[0]
+            self._set(job.id, state=state, finished_at=self._now(), finish_number=number)
+            if job.verdict in ("PASS", "FAIL", "UNDECIDED"):
+                self._db.execute(
+                    "UPDATE jobs SET superseded_by = ?1 WHERE part = ?2 AND id < ?1 AND verdict = 'PASS'"
+                    " AND state = 'done' AND superseded_by IS NULL",
+                    (job.id, job.part),
+                )
         return self.job(job.id)
+
+    def queue_once_more(self, job: Job) -> Job:
+        """A new job for the original of a finished one, whose own record stays as it is."""
+        row = self._db.execute(
+            "INSERT INTO jobs (part, original_name, scan_name, state, size_bytes, sha256, original, claimed_at)"
+            " VALUES (?, ?, ?, 'queued', ?, ?, ?, ?)",
+            (job.part, job.original_name, job.scan_name, job.size_bytes, job.sha256, job.original, self._now()),
+        )
+        return self.job(int(row.lastrowid or 0))
+
+    def forget_part(self, part: str) -> None:
+        """Put the finished jobs of a part out of mind: no change of the rules runs them again."""
+        self._db.execute(
+            "UPDATE jobs SET forgotten_at = ? WHERE part = ? AND forgotten_at IS NULL"
+            " AND state IN ('done', 'set aside')",
+            (self._now(), part),
+        )
 
     def run_again(self, job: int) -> Job:
         """Queue a held job once more, from its original."""
@@ -171,35 +149,6 @@ class Journal:
     def leave_held(self, job: int, seen: Seen) -> None:
         """Back among the held, not to be run again for these rules."""
         self._set(job, state=State.DONE, sheet_seen=seen.sheet, rules_seen=seen.rules)
-
-    def job(self, job: int) -> Job:
-        """One job."""
-        return self._jobs("SELECT * FROM jobs WHERE id = ?", (job,))[0]
-
-    def in_state(self, *states: State) -> list[Job]:
-        """Jobs in any of these states, oldest first."""
-        marks = ", ".join("?" * len(states))
-        return self._jobs(f"SELECT * FROM jobs WHERE state IN ({marks}) ORDER BY id", states)
-
-    def runnable(self) -> list[Job]:
-        """Queued jobs, smallest first; of one part only the oldest, so that its newest result comes last."""
-        return self._jobs(
-            f"SELECT * FROM jobs AS job WHERE state = 'queued' AND NOT EXISTS (SELECT 1 FROM jobs AS older WHERE"
-            f" older.part = job.part AND older.id < job.id AND older.state IN {UNFINISHED}) ORDER BY size_bytes, id"
-        )
-
-    def held(self) -> list[Job]:
-        """Held jobs that a change of the rules may concern, oldest first."""
-        return self._jobs(HELD)
-
-    def latest(self, count: int) -> list[Job]:
-        """The last jobs to be finished, newest first."""
-        return self._jobs(
-            "SELECT * FROM jobs WHERE finished_at IS NOT NULL ORDER BY finished_at DESC LIMIT ?", (count,)
-        )
-
-    def _jobs(self, query: str, values: Sequence[object] = ()) -> list[Job]:
-        return [_job_of(row) for row in self._db.execute(query, values)]
 
     def _set(self, job: int, **columns: object) -> None:
         names = ", ".join(f"{name} = ?" for name in columns)
@@ -214,37 +163,6 @@ class Journal:
             self._db.execute("ROLLBACK")
             raise
         self._db.execute("COMMIT")
-
-
-def _connect(path: Path) -> sqlite3.Connection:
-    db = sqlite3.connect(path, isolation_level=None)
-    db.row_factory = sqlite3.Row
-    try:
-        db.execute("PRAGMA journal_mode = WAL")
-    except sqlite3.DatabaseError as error:
-        db.close()
-        raise WrongUsage(
-            f"the ledger cannot be opened: {error}", where=str(path), do="Put it back from your backup, or move it away"
-        ) from error
-    db.execute("PRAGMA synchronous = FULL")
-    return db
-
-
-def _bring_up_to_date(db: sqlite3.Connection, path: Path) -> None:
-    version = db.execute("PRAGMA user_version").fetchone()[0]
-    if version > VERSION:
-        raise WrongUsage(
-            "a newer verifier made this ledger", where=str(path), do="Use that verifier, or a newer one, for this bench"
-        )
-    if version < 1:
-        for statement in SCHEMA.split(";"):
-            db.execute(statement)
-        db.execute(f"PRAGMA user_version = {VERSION}")
-
-
-def _job_of(row: sqlite3.Row) -> Job:
-    values = {field.name: row[field.name] for field in fields(Job)}
-    return Job(**(values | {"state": State(values["state"])}))
 
 
 def _as_json(value: object) -> str:

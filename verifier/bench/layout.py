@@ -60,6 +60,21 @@ class Bench:
         """The file a running service holds locked."""
         return self.root / ".work" / "lock"
 
+    @property
+    def pulse(self) -> Path:
+        """What a running service is at, for whoever looks in from outside."""
+        return self.root / ".work" / "now.json"
+
+    @property
+    def requests(self) -> Path:
+        """What the person asks of a running service, a file a request."""
+        return self.root / ".work" / "requests"
+
+    @property
+    def log(self) -> Path:
+        """What the service did; it lies in the open, to be read and passed on."""
+        return self.root / "verifier.log"
+
     def job_folder(self, job: int) -> Path:
         """One job's folder."""
         return self.jobs / str(job)

@@ -8,6 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from verifier.bench.attempt import prepare_workers
+from verifier.bench.carrying_out import carry_out_all
 from verifier.bench.crew import AttemptOver, Crew, News
 from verifier.bench.events import Event, Notice, Ready, Stage
 from verifier.bench.hints import InboxHints
@@ -17,6 +18,7 @@ from verifier.bench.layout import Bench, open_bench
 from verifier.bench.limits import Limits, limits_of_this_machine
 from verifier.bench.lock import hold_lock
 from verifier.bench.once import Once
+from verifier.bench.pulse import PulseWriter
 from verifier.bench.recover import recover
 from verifier.bench.rulesets import RulesWatch, rules_on
 from verifier.bench.workshop import Workshop
@@ -36,19 +38,21 @@ def run_bench(
     compute: str = COMPUTE,
     until_idle: bool = False,
     limits: Limits | None = None,
+    on_look: Callable[[], None] = lambda: None,
 ) -> None:
     """Serve a bench until `stop` is set, or, with until_idle, until everything that can be done is done.
 
     on_event : called from this thread with every event, in order
     compute : 'module:function', run in a process of its own as compute(scan, rules, out, report_stage) -> exit status
     limits : None for those of this machine
+    on_look : called after each completed look at the inbox, rules and requests: the sign that the service lives
     Raises WrongUsage and RuleMistake for a bench that is not in order, BenchBusy when it is served already.
     """
     place = open_bench(bench)
     with hold_lock(place.lock), closing(Journal(place.ledger)) as journal:
         prepare_workers(compute)
         recover(place, journal)
-        service = _Service(place, journal, limits or limits_of_this_machine(), compute, on_event)
+        service = _Service(place, journal, limits or limits_of_this_machine(), compute, on_event, on_look)
         try:
             service.run(stop, until_idle=until_idle)
         finally:
@@ -57,9 +61,17 @@ def run_bench(
 
 class _Service:
     def __init__(
-        self, bench: Bench, journal: Journal, limits: Limits, compute: str, tell: Callable[[Event], None]
+        self,
+        bench: Bench,
+        journal: Journal,
+        limits: Limits,
+        compute: str,
+        tell: Callable[[Event], None],
+        on_look: Callable[[], None],
     ) -> None:
-        self._bench, self._limits, self._tell = bench, limits, tell
+        self._bench, self._journal, self._limits, self._tell = bench, journal, limits, tell
+        self._on_look = on_look
+        self._pulse = PulseWriter(bench.pulse)
         self._once = Once(tell)
         self._wake = threading.Event()
         self._hinted = threading.Event()
@@ -78,6 +90,7 @@ class _Service:
         self._tell(Ready(self._bench.root))
         while not stop.is_set():
             self._take_news()
+            self._carry_out_requests()
             if self._hinted.is_set() or time.monotonic() >= self._next_look_s:
                 self._look()
             busy = self._workshop.start_jobs(self._rules, time.monotonic())
@@ -91,6 +104,7 @@ class _Service:
         self._hints.stop()
         self._crew.stop()
         self._take_news()
+        self._pulse.remove()
 
     def _look(self) -> None:
         """Read inbox and rules. Sets when to look next, and whether anything is on its way."""
@@ -105,6 +119,8 @@ class _Service:
         self._expecting = wait_s is not None or not rules_settled
         soonest_s = min(self._limits.rescan_s, wait_s if wait_s is not None else self._limits.rescan_s)
         self._next_look_s = now_s + (min(soonest_s, self._limits.rules_settle_s) if not rules_settled else soonest_s)
+        self._pulse.looked()
+        self._on_look()
 
     def _look_into_inbox(self, now_s: float) -> float | None:
         try:
@@ -127,12 +143,18 @@ class _Service:
         else:
             self._once.forget(("hints", ""))
 
+    def _carry_out_requests(self) -> None:
+        for event in carry_out_all(self._bench, self._journal):
+            self._tell(event)
+
     def _take_news(self) -> None:
         while self._news:
             news = self._news.popleft()
             if isinstance(news, AttemptOver):
+                self._pulse.over(news.job.id)
                 self._workshop.conclude(news, time.monotonic())
             else:
+                self._pulse.stage(news.job.id, news.stage)
                 self._tell(Stage(news.job.id, news.job.part, news.stage, news.seconds))
 
     def _on_news(self, news: News) -> None:
