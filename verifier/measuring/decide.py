@@ -1,7 +1,7 @@
 """From the places a row may have to the one size that is reported, or to the sentence that says why there is none."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -112,7 +112,10 @@ def _worst(case: Case) -> Size:
         return abs(place.value - (middle if case.wanted.size is None else case.expected(place)))
 
     worst = max(case.places, key=lambda place: (round(deviation(place), 9), place.value))
-    return _size(case, worst, set_size=len(case.places), reason=_remark(case, worst))
+    size = _size(case, worst, set_size=len(case.places), reason=_remark(case, worst))
+    if len(case.places) == 1:
+        return size
+    return replace(size, set_features=tuple(sorted({name for place in case.places for name in place.features})))
 
 
 def _tie(case: Case) -> Size:

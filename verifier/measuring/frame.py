@@ -74,10 +74,11 @@ def _faces(features: Features, wanted: Sequence[Wanted]) -> dict[int, tuple[Cand
 
 def tied_places(frame: Frame, wanted: Sequence[Wanted]) -> tuple[int, ...]:
     """Places of the named rows that some distance with a size ties to another bore or to a face."""
-    return tuple(sorted({end for row in wanted if _ties(row) for end in frame.ends(row)}))
+    return tuple(sorted({end for row in wanted if ties(row) for end in frame.ends(row)}))
 
 
-def _ties(row: Wanted) -> bool:
+def ties(row: Wanted) -> bool:
+    """Whether a row is a distance of known size that ties a bore to another or to a face."""
     return row.size is not None and KINDS[row.row.kind].found in ("pair", "from")
 
 
@@ -90,12 +91,12 @@ def problem_of(frame: Frame, wanted: Sequence[Wanted], tied: Sequence[int], beli
         ties=tuple(
             Tie(row.index, (column[ends[0]], column[ends[1]]), float(row.size or 0.0), row.u)
             for row in wanted
-            if _ties(row) and len(ends := frame.ends(row)) == 2
+            if ties(row) and len(ends := frame.ends(row)) == 2
         ),
         edges=tuple(
             _edge(frame, row, ends[0], column[ends[0]])
             for row in wanted
-            if _ties(row) and len(ends := frame.ends(row)) == 1
+            if ties(row) and len(ends := frame.ends(row)) == 1
         ),
         anchors=tuple(anchor for row in wanted for anchor in _anchors(frame.features, row)),
         distance=distance,

@@ -19,6 +19,7 @@ class Size:
     seen_share : 0 to 1, how much of what it needs was really seen (arc of a bore, overlap of a thickness)
     alternatives_mm : other values that fit the sheet equally well and differ; not empty means a tie
     set_size : how many equal places the row stands for (a symmetric row is judged by its worst member)
+    set_features : the features of all those places; empty where there is one place
     reason : why there is no value, or what to know about it
     """
 
@@ -31,4 +32,5 @@ class Size:
     seen_share: float = 1.0
     alternatives_mm: tuple[float, ...] = ()
     set_size: int = 1
+    set_features: tuple[str, ...] = ()
     reason: str = ""
