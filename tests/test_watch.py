@@ -1,6 +1,9 @@
 """The command `watch`: the real service on a real bench, with the real work behind it."""
 
+import contextlib
 import hashlib
+import os
+import pty
 import re
 import shutil
 import subprocess
@@ -77,3 +80,39 @@ def test_saving_the_filled_sheet_lets_the_held_job_go_on_by_itself(bench, tmp_pa
         wait_for(lambda: (bench.slicer / "seat_armrest.3mf").exists(), log)
     assert not (bench.held / "seat_armrest").exists()
     assert (bench.slicer / "seat_armrest.report.json").exists()
+
+
+def test_on_a_terminal_a_picture_is_drawn_and_the_log_is_kept(bench):
+    ours, theirs = pty.openpty()
+    words = [sys.executable, "-m", "verifier", "watch", str(bench.root)]
+    environment = {**os.environ, "TERM": "xterm", "COLUMNS": "100", "PYTHONUTF8": "1"}
+    service = subprocess.Popen(words, stdout=theirs, stderr=theirs, env=environment)
+    os.close(theirs)
+    (bench.inbox / "gate.off").write_bytes(b"no mesh at all")
+    seen = b""
+    try:
+        with contextlib.suppress(OSError):  # Linux says so when the other end is closed
+            while chunk := os.read(ours, 4096):
+                seen += chunk
+                if b"Came out: " in seen:
+                    service.terminate()
+        assert service.wait(timeout=30) == 0
+    finally:
+        service.kill()
+        os.close(ours)
+    told = seen.decode()
+    assert "Watching " in told
+    assert "Came out: 1 REFUSED" in told
+    assert "\x1b[2K" in told  # erase the line (ECMA-48, EL): the picture is drawn over itself
+    assert "Stopped." in told
+    log = bench.log.read_text(encoding="utf-8").splitlines()
+    assert any("Took gate.off as job 1 of gate" in line for line in log)
+    assert log[-1].endswith("Stopped watching")
+
+
+def test_in_a_pipe_there_are_plain_lines(bench, tmp_path):
+    log = tmp_path / "log.txt"
+    (bench.inbox / "gate.off").write_bytes(b"no mesh at all")
+    with watching(bench, log):
+        wait_for(lambda: "gate: REFUSED, report in" in log.read_text(encoding="utf-8"), log)
+    assert "\x1b" not in log.read_text(encoding="utf-8")

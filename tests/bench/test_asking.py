@@ -1,10 +1,20 @@
 """Trying a scan again and forgetting a part, with a service running and without one."""
 
 import pytest
-from service import digest, drop, files_below, nothing_is_left_in_hand, quick, rows, serve_until_idle, serving, until
+from service import (
+    digest,
+    drop,
+    files_below,
+    nothing_is_left_in_hand,
+    quick,
+    rows,
+    serve_in_a_process,
+    serve_until_idle,
+    serving,
+    until,
+)
 
 from verifier.bench import Finished, Notice, Ready, Stage, forget, retry, status
-from verifier.bench.journal import Journal
 from verifier.bench.requests import Forget, Retry, leave_request, requests_on
 from verifier.errors import UnknownName, WrongUsage
 
@@ -133,12 +143,16 @@ def test_forgetting_leaves_the_mesh_that_passed(bench):
 def test_a_bench_whose_service_was_killed_can_be_asked(bench):
     """The ledger then has a write-ahead log that nobody has folded in."""
     drop(bench, "latch_lever.off", "FAIL\n")
-    serve_until_idle(bench)
-    writer = Journal(bench.ledger)
-    writer.begin_claim("fence_clip", b"fence_clip.off", "fence_clip.off")
-    assert {job.part for job in status(bench.root).in_hand} == {"fence_clip"}
-    assert [job.part for job in status(bench.root).held] == ["latch_lever"]
-    writer.close()
+    service = serve_in_a_process(bench, "stubs:slow", until_idle=False)
+    until((bench.jobs / "1" / "try-1" / "pid").exists)
+    service.kill()
+    service.join()
+    assert bench.ledger.with_name("ledger.db-wal").stat().st_size > 0
+    told = status(bench.root)
+    assert [(job.part, job.state) for job in told.in_hand] == [("latch_lever", "running")]
+    assert (told.watched, told.pulse) == (False, None)
+    assert forget(bench.root, "latch_lever")
+    assert [row["state"] for row in rows(bench)] == ["set aside"]
 
 
 def test_a_pass_is_told_to_be_overtaken_by_a_newer_scan_that_did_not(bench):

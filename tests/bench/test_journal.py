@@ -6,6 +6,7 @@ import pytest
 
 from verifier.bench.job import Outcome, Seen, State
 from verifier.bench.journal import Journal
+from verifier.bench.schema import FIRST
 from verifier.errors import WrongUsage
 
 
@@ -95,6 +96,46 @@ def test_a_job_that_runs_again_still_stands_for_its_part(journal):
     second = finished(journal, "latch_lever", "UNDECIDED")
     journal.run_again(second.id)
     assert journal.held() == []
+
+
+def test_a_ledger_of_the_first_version_keeps_its_jobs_and_their_order(tmp_path):
+    db = sqlite3.connect(tmp_path / "ledger.db")
+    db.executescript(FIRST + "; PRAGMA user_version = 1;")
+    columns = "part, original_name, scan_name, state, claimed_at, finished_at"
+    for part, at in [("late", "2024-05-03"), ("early", "2024-05-01"), ("waiting", None)]:
+        state = "done" if at else "queued"
+        db.execute(f"INSERT INTO jobs ({columns}) VALUES (?, x'61', 'a', ?, '2024', ?)", (part, state, at))
+    db.commit()
+    db.close()
+    journal = Journal(tmp_path / "ledger.db")
+    assert [(job.part, job.finish_number) for job in journal.latest(9)] == [("late", 2), ("early", 1)]
+    assert [job.part for job in journal.in_state(State.QUEUED)] == ["waiting"]
+    journal.close()
+    Journal(tmp_path / "ledger.db").close()  # and a second start changes nothing
+
+
+def test_a_wall_clock_that_jumps_a_day_back_does_not_change_the_order(tmp_path):
+    moments = iter([f"2024-05-0{day}T08:00:00.000+00:00" for day in (5, 5, 5, 5, 4, 4, 4, 4)])
+    journal = Journal(tmp_path / "ledger.db", now=lambda: next(moments))
+    first, second = finished(journal, "latch_lever", "PASS"), finished(journal, "fence_clip", "PASS")
+    assert first.finished_at > second.finished_at
+    assert [job.part for job in journal.latest(9)] == ["fence_clip", "latch_lever"]
+    journal.close()
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "marked"),
+    [
+        (["PASS", "FAIL"], [2, None]),
+        (["PASS", "REFUSED"], [None, None]),
+        (["FAIL", "PASS"], [None, None]),
+        (["PASS", "UNDECIDED", "PASS"], [2, None, None]),
+    ],
+)
+def test_a_pass_is_marked_by_the_first_later_scan_that_was_measured(journal, verdicts, marked):
+    jobs = [finished(journal, "latch_lever", verdict) for verdict in verdicts]
+    finished(journal, "fence_clip", "FAIL")
+    assert [journal.job(job.id).superseded_by for job in jobs] == marked
 
 
 def test_a_ledger_of_a_newer_program_is_left_alone(tmp_path):
