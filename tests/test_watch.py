@@ -6,8 +6,10 @@ import os
 import pty
 import re
 import shutil
+import socket
 import subprocess
 import sys
+import tempfile
 import time
 from contextlib import contextmanager
 
@@ -116,3 +118,22 @@ def test_in_a_pipe_there_are_plain_lines(bench, tmp_path):
     with watching(bench, log):
         wait_for(lambda: "gate: REFUSED, report in" in log.read_text(encoding="utf-8"), log)
     assert "\x1b" not in log.read_text(encoding="utf-8")
+
+
+def test_systemd_is_told_when_the_bench_is_watched_that_it_lives_and_that_it_ends(bench, tmp_path):
+    with tempfile.TemporaryDirectory() as folder, socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as ear:
+        ear.bind(f"{folder}/notify")
+        ear.settimeout(60.0)
+        environment = {**os.environ, "NOTIFY_SOCKET": f"{folder}/notify", "WATCHDOG_USEC": "200000"}
+        words = [sys.executable, "-m", "verifier", "watch", str(bench.root)]
+        service = subprocess.Popen(words, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        try:
+            told = [ear.recv(100) for _ in range(3)]
+            service.terminate()
+            while told[-1] != b"STOPPING=1":
+                told.append(ear.recv(100))
+            assert service.wait(timeout=30) == 0
+        finally:
+            service.kill()
+    assert told.count(b"READY=1") == told.count(b"STOPPING=1") == 1
+    assert told.count(b"WATCHDOG=1") == len(told) - 2

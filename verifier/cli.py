@@ -47,6 +47,17 @@ def watch(
     watch_bench(bench, Screen())
 
 
+@app.command(epilog="Example: verifier boot bench, and when that is right: verifier boot bench --write")
+def boot(
+    bench: Annotated[Path, typer.Argument(metavar="BENCH", help="The bench to watch from the machine's start on.")],
+    write: Annotated[bool, typer.Option("--write", help="Write the file, instead of only showing it.")] = False,
+) -> None:
+    """Show the file that has this system start the service by itself, where it goes, and what to type then."""
+    from verifier.booting import boot_bench
+
+    boot_bench(bench, Screen(), write=write)
+
+
 @app.command("status", epilog="Example: verifier status bench")
 def show_status(
     bench: Annotated[Path, typer.Argument(metavar="[BENCH]", help="The bench; this folder when left out.")] = Path(),
