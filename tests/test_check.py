@@ -2,6 +2,7 @@
 
 import json
 import os
+import subprocess
 import sys
 from functools import partial
 
@@ -202,3 +203,16 @@ def test_a_folder_that_cannot_be_written_to_is_told(verifier, tmp_path):
     assert said.status == 64
     assert "--out" in said.err
     assert blocked.read_bytes() == b"a file stands here"
+
+
+def test_a_mistake_of_the_program_is_not_a_verdict(tmp_path):
+    """Status 1 means FAIL, and Python's own status for an unhandled exception is 1."""
+    program = (
+        "import sys; from verifier import checking, cli\n"
+        "def broken(*words, **more): raise ZeroDivisionError('on purpose')\n"
+        "checking.check_scans = broken; sys.argv = ['verifier', 'check', 'x.stl']; cli.main()"
+    )
+    ended = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False)
+    assert ended.returncode == 70
+    assert "ZeroDivisionError" in ended.stderr
+    assert "mistake of the verifier" in ended.stderr

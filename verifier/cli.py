@@ -2,11 +2,12 @@
 
 import sys
 from pathlib import Path
+from types import TracebackType
 from typing import Annotated
 
 import typer
 
-from verifier.errors import EXIT_USAGE, VerifierError, WrongUsage
+from verifier.errors import EXIT_OUR_MISTAKE, EXIT_USAGE, VerifierError, WrongUsage
 from verifier.screen import Screen
 
 app = typer.Typer(
@@ -128,9 +129,10 @@ def demo(
 
 
 def main() -> None:
-    """Run a command; every mistake ends in one sentence and its exit status, never in a traceback."""
+    """Run a command; every mistake of the caller ends in one sentence and its exit status, never in a traceback."""
     command = typer.main.get_command(app)
     screen = Screen()
+    sys.excepthook = _our_mistake
     try:
         status = command.main(sys.argv[1:] or ["--help"], prog_name="verifier", standalone_mode=False)
     except VerifierError as error:
@@ -142,6 +144,15 @@ def main() -> None:
     except (typer.Abort, KeyboardInterrupt):
         status = 130  # 128 + SIGINT, the shells' convention
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _our_mistake(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+    """Keep the traceback, say whose mistake it is, and leave status 1 to FAIL."""
+    sys.__excepthook__(kind, error, trace)
+    Screen().complain(
+        "this is a mistake of the verifier, not of the scan; nothing was altered. Please report the lines above."
+    )
+    sys.exit(EXIT_OUR_MISTAKE)
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ EXIT_FAIL = 1
 EXIT_UNDECIDED = 2
 EXIT_REFUSED = 3
 EXIT_USAGE = 64  # EX_USAGE of the BSD sysexits convention
+EXIT_OUR_MISTAKE = 70  # EX_SOFTWARE of the same
 EXIT_LOCKED = 75  # EX_TEMPFAIL of the same
 
 
