@@ -106,6 +106,7 @@ kind = "bore"
 reading = {pivot}
 gauged = "inside jaws"
 tolerance = 0.15                   # turns on a 9.8 mm pin
+use = "true"                       # rebuilt round, with the printer's hole allowance
 
 [[size]]
 name = "pin"
@@ -113,6 +114,7 @@ kind = "bore"
 reading = {pin}
 gauged = "inside jaws"
 tolerance = 0.15
+use = "true"
 
 [[size]]
 name = "pivot to pin"
@@ -245,6 +247,9 @@ name = "screw"
 kind = "bore"
 reading = {screw}
 gauged = "inside jaws"
+use = "slides"                     # the print gets a clearance hole, whatever this one scanned as
+screw = "M4"
+fit = "fine"
 
 [[size]]
 name = "nail"
@@ -258,6 +263,7 @@ kind = "bore"
 reading = {wire}
 gauged = "pin"
 tolerance = 0.15
+use = "true"                       # opened through, though it scanned as two craters
 
 [[size]]
 name = "screw to nail"

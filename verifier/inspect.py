@@ -5,7 +5,15 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from verifier.correcting import PrintPlan, plan_print, separate_scale_from_coat, true_copy
+from verifier.correcting import (
+    PrintPlan,
+    choose_resting,
+    plan_print,
+    rebuild_bores,
+    separate_scale_from_coat,
+    true_copy,
+    upright_bores,
+)
 from verifier.correcting.correction import Correction
 from verifier.finding import find_features
 from verifier.finding.feature import Features
@@ -16,7 +24,7 @@ from verifier.measuring.size import Size
 from verifier.mending import mend
 from verifier.mending.solid import Solid
 from verifier.reading.scan import Scan
-from verifier.rulebook import Rules, Sheet, SheetRow, filament_for, printer_for
+from verifier.rulebook import Rules, Sheet, SheetRow, filament_for, printer_for, wanted_holes
 
 StageReport = Callable[[str], None]
 
@@ -45,7 +53,7 @@ class StageClock:
 class Outcome:
     """All that is known of one part when the last room has been left.
 
-    scan, solid, copy : as read, as mended, and with scale and coat taken off
+    scan, solid, copy : as read, as mended, and with scale and coat taken off and the bores rebuilt
     proposed : sizes worth measuring, for a part without a sheet; empty otherwise
     """
 
@@ -80,6 +88,7 @@ def inspect_part(
     clock = clock or StageClock(report=lambda _: None)
     printing = sheet or Sheet(part=part)
     polymer, printer = filament_for(printing, rules, filament), printer_for(printing, rules)
+    holes = wanted_holes(printing, rules, polymer)
     with clock.stage("mending"):
         solid = mend(scan)
     with clock.stage("finding"):
@@ -91,12 +100,15 @@ def inspect_part(
     with clock.stage("correcting"):
         correction = separate_scale_from_coat(sizes, known, rules)
         copy = true_copy(solid, correction)
+    with clock.stage("rebuilding bores"):
+        upright = upright_bores(features, choose_resting(copy, features, known).turn[2]) if holes else frozenset()
+        work = rebuild_bores(copy, features, sizes, holes, correction, printer, upright)
     with clock.stage("planning the print"):
-        plan = plan_print(copy, features, known, rules, polymer, printer)
+        plan = plan_print(work.solid, features, known, rules, polymer, printer, work.bores)
     with clock.stage("judging"):
         judgement = judge(sizes, correction, known, rules, solid, plan, scan.unit)
     return Outcome(
-        scan, known, solid, features, sizes, correction, copy, plan, judgement, proposed, dict(clock.seconds)
+        scan, known, solid, features, sizes, correction, work.solid, plan, judgement, proposed, dict(clock.seconds)
     )
 
 

@@ -121,7 +121,12 @@ class CoatTable(Part):
 
 
 class BoreTable(Part):
-    """A bore as a pin sees it."""
+    """A bore as a pin sees it, and what the print has of it.
+
+    use : 'slides', 'threads', 'insert', 'press', 'true', 'drill', 'keep' as the sheet says; null for a bore on no row
+    made_for : what the size is for, such as 'M4, medium fit'
+    rebuilt : it was rebuilt or filled; false where it is as scanned
+    """
 
     name: str
     row: str | None
@@ -132,6 +137,14 @@ class BoreTable(Part):
     depth_mm: float
     through: bool
     note: str
+    use: str | None = None
+    screw: str | None = None
+    made_for: str = ""
+    rebuilt: bool = False
+    printed_diameter_mm: float | None = Field(default=None, description="expected on the print; null for a filled bore")
+    printed_expanded_uncertainty_mm: float | None = None
+    drill_mm: float | None = Field(default=None, description="drill or reamer that brings it to its size")
+    caution: str = ""
 
 
 class PrintTable(Part):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from verifier.correcting.bores import RebuiltBore, rebuilt_bore
 from verifier.correcting.filling import fill
 from verifier.correcting.resting import choose_resting
 from verifier.finding.feature import Features
@@ -26,6 +27,7 @@ class PrintPlan:
     build_direction : (3,) unit, the direction that becomes up, in the frame of the scan
     shrink_xy, shrink_z, u_shrink_xy, u_shrink_z : ratios a length loses in the layers and across them
     upright_bores : names of the features that print as round holes
+    bores : what became of those that the sheet wants rebuilt
     size_mm : of the mesh's box
     """
 
@@ -42,6 +44,7 @@ class PrintPlan:
     cost: float
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    bores: tuple[RebuiltBore, ...] = ()
 
     @property
     def shrink_xy(self) -> float:
@@ -80,12 +83,19 @@ class PrintPlan:
 
 
 def plan_print(
-    copy: Solid, features: Features, sheet: Sheet, rules: Rules, filament: Filament, printer: Printer
+    copy: Solid,
+    features: Features,
+    sheet: Sheet,
+    rules: Rules,
+    filament: Filament,
+    printer: Printer,
+    bores: tuple[RebuiltBore, ...] = (),
 ) -> PrintPlan:
     """Stand the copy on its best face, enlarge it against shrinkage, and count what it takes.
 
     features : of the scan, before correction; their directions hold for the copy as well
     rules : for another printer where the bed is too small
+    bores : those rebuilt in the copy, for their sizes on the print
     """
     resting = choose_resting(copy, features, sheet)
     upright = copy.mesh.vertices_mm @ resting.turn.T
@@ -98,7 +108,7 @@ def plan_print(
         printer=printer,
         build_direction=resting.turn[2],
         rests_on=resting.rests_on,
-        upright_bores=_upright_bores(features, resting.turn[2]),
+        upright_bores=upright_bores(features, resting.turn[2]),
         size_mm=(float(size_mm[0]), float(size_mm[1]), float(size_mm[2])),
         fits_bed=_fits(size_mm, printer),
         mass_g=filling.mass_g,
@@ -106,6 +116,7 @@ def plan_print(
         cost=filling.cost,
         notes=(*_bed_note(size_mm, printer, rules), *resting.notes, *filling.notes, *filament.notes),
         cautions=filament.cautions,
+        bores=bores,
     )
 
 
@@ -119,11 +130,16 @@ def printed_sizes(
 ) -> list[tuple[float, float] | None]:
     """What each size should measure on the print, and the standard uncertainty that printing adds.
 
-    sizes : for the direction each was taken in; corrected_mm : on the copy, None where it is not known
+    sizes : for the direction each was taken in; corrected_mm : on the part, None where it is not known
+    A bore that was rebuilt prints from the size it was given, and one that was filled has none.
     """
-    return [
-        None if value is None else _printed(size, value, plan) for size, value in zip(sizes, corrected_mm, strict=True)
-    ]
+    on_copy = (_on_copy_mm(size, value, plan) for size, value in zip(sizes, corrected_mm, strict=True))
+    return [None if value is None else _printed(size, value, plan) for size, value in zip(sizes, on_copy, strict=True)]
+
+
+def _on_copy_mm(size: Size, corrected_mm: float | None, plan: PrintPlan) -> float | None:
+    rebuilt = rebuilt_bore(size, plan.bores)
+    return corrected_mm if rebuilt is None or not rebuilt.made else rebuilt.on_copy_mm
 
 
 def _printed(size: Size, value_mm: float, plan: PrintPlan) -> tuple[float, float]:
@@ -155,7 +171,8 @@ def _stood_on_bed(mesh: Mesh) -> Mesh:
     return Mesh(mesh.vertices_mm - mesh.vertices_mm.min(axis=0), mesh.faces)
 
 
-def _upright_bores(features: Features, up: Array) -> frozenset[str]:
+def upright_bores(features: Features, up: Array) -> frozenset[str]:
+    """Names of the bores that print as round holes when this direction is up."""
     least = np.cos(np.radians(UPRIGHT_WITHIN_DEG))
     return frozenset(bore.name for bore in features.bores if abs(float(bore.axis @ up)) >= least)
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from verifier.correcting.bores import RebuiltBore, rebuilt_bore
 from verifier.correcting.correction import Correction
 from verifier.correcting.printing import PrintPlan, printed_sizes
 from verifier.inspection import Verdict
@@ -44,34 +45,54 @@ def judge(
     plan : for the sizes after printing, which inform and do not decide; None leaves them out
     unit : of the export; a guessed one leaves the part undecided
     """
+    rebuilt = [rebuilt_bore(size, () if plan is None else plan.bores) for size in sizes]
     rows = tuple(
-        judge_row(gather_facts(row, size, correction, sheet, rules))
-        for row, size in zip(sheet.rows, sizes, strict=True)
+        judge_row(gather_facts(row, size, correction, sheet, rules, bore))
+        for row, size, bore in zip(sheet.rows, sizes, rebuilt, strict=True)
     )
     if plan is not None:
-        rows = _with_printed(rows, sizes, sheet, plan)
+        rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
     findings = _of_the_part(rows, solid, rules, unit)
     verdict = _worst(findings, rows)
     return Judgement(rows, verdict, _reasons(verdict, rows, findings), _next_steps(verdict, rows, findings, correction))
 
 
 def _with_printed(
-    rows: tuple[RowJudgement, ...], sizes: Sequence[Size], sheet: Sheet, plan: PrintPlan
+    rows: tuple[RowJudgement, ...],
+    sizes: Sequence[Size],
+    sheet: Sheet,
+    plan: PrintPlan,
+    rebuilt: Sequence[RebuiltBore | None],
+    k: float,
 ) -> tuple[RowJudgement, ...]:
     """The rows with their size on the print; how shrinking turns an angle is not foretold."""
     lengths = [None if row.kind == "angle" else judged.corrected for row, judged in zip(sheet.rows, rows, strict=True)]
     printed = printed_sizes(sizes, lengths, plan)
-    return tuple(_printed(row, each) for row, each in zip(rows, printed, strict=True))
+    return tuple(_printed(row, each, bore, k) for row, each, bore in zip(rows, printed, rebuilt, strict=True))
 
 
-def _printed(row: RowJudgement, printed: tuple[float, float] | None) -> RowJudgement:
-    """The row with what its size should be on the print: the copy's uncertainty and the printing's together."""
+def _printed(
+    row: RowJudgement, printed: tuple[float, float] | None, bore: RebuiltBore | None, k: float
+) -> RowJudgement:
+    """The row with what its size should be on the print: the copy's uncertainty and the printing's together.
+
+    A rebuilt bore is exact on the copy, and one that is made for a screw is not held to the limits of the old one.
+    """
+    if printed is not None and bore is not None and bore.made:
+        return _printed_as_rebuilt(row, printed, bore, k)
     if printed is None or row.expanded_u is None or row.coverage_factor is None:
         return row
     value, u_printing = printed
     u = float(np.hypot(row.expanded_u / row.coverage_factor, u_printing))
     verdict = None if row.limits is None else decide(value, u, *row.limits, k=row.coverage_factor)
     return replace(row, printed=value, printed_expanded_u=row.coverage_factor * u, printed_verdict=verdict)
+
+
+def _printed_as_rebuilt(row: RowJudgement, printed: tuple[float, float], bore: RebuiltBore, k: float) -> RowJudgement:
+    value, u = printed
+    own_limits = row.limits if bore.hole.by_sheet else None
+    verdict = None if own_limits is None else decide(value, u, *own_limits, k=k)
+    return replace(row, printed=value, printed_expanded_u=k * u, printed_verdict=verdict)
 
 
 def _of_the_part(

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from verifier.correcting.bores import RebuiltBore
 from verifier.correcting.correction import Corrected, Correction
 from verifier.inspection import Verdict
 from verifier.judging.decision import decide, distance_to_limit
@@ -20,6 +21,7 @@ class RowFacts:
 
     wanted : the nominal, or the reading without one
     independent : the limits stand whether or not the reading is right
+    rebuilt : what became of a bore that the sheet wants rebuilt
     """
 
     row: SheetRow
@@ -30,6 +32,7 @@ class RowFacts:
     independent: bool
     correction: Correction
     decision: Decision
+    rebuilt: RebuiltBore | None = None
 
     @property
     def unit(self) -> str:
@@ -37,7 +40,14 @@ class RowFacts:
         return "degrees" if self.row.kind == "angle" else "mm"
 
 
-def gather_facts(row: SheetRow, size: Size, correction: Correction, sheet: Sheet, rules: Rules) -> RowFacts:
+def gather_facts(
+    row: SheetRow,
+    size: Size,
+    correction: Correction,
+    sheet: Sheet,
+    rules: Rules,
+    rebuilt: RebuiltBore | None = None,
+) -> RowFacts:
     """Put together what sheet, scan and correction say about one row."""
     reading = reading_of(row, sheet, rules)
     limits = row_limits(row, sheet)
@@ -55,11 +65,38 @@ def gather_facts(row: SheetRow, size: Size, correction: Correction, sheet: Sheet
         independent=independent,
         correction=correction,
         decision=rules.acceptance.decision,
+        rebuilt=rebuilt,
     )
 
 
 def judge_row(facts: RowFacts) -> RowJudgement:
-    """PASS, FAIL or UNDECIDED for one row; what cannot be judged is UNDECIDED with what it lacks."""
+    """PASS, FAIL or UNDECIDED for one row; what cannot be judged is UNDECIDED with what it lacks.
+
+    A bore that was rebuilt is right by the way it was made; only a scan that speaks against the reading it was made by
+    is still heard.
+    """
+    judged = _as_scanned(facts)
+    if facts.rebuilt is None or facts.size.measured_mm is None:
+        return judged
+    if not facts.rebuilt.made:
+        reason = f"The sheet wants it rebuilt for {facts.rebuilt.hole.made_for}, and that could not be done: "
+        do = (
+            f"Scan the part with both mouths of '{facts.row.name}' clear, or write use = \"keep\" and drill it by hand."
+        )
+        return replace(judged, verdict="UNDECIDED", reason=f"{reason}{facts.rebuilt.why_not}.", do=do)
+    if facts.rebuilt.hole.by_reading and (judged.verdict == "FAIL" or _suspect(facts) is not None):
+        return judged
+    return replace(judged, verdict="PASS", reason=_told_of_rebuilt(facts.rebuilt), do="")
+
+
+def _told_of_rebuilt(bore: RebuiltBore) -> str:
+    if bore.printed_mm is None:
+        return f"It is filled, to be drilled for {bore.hole.made_for}."
+    return f"It is rebuilt at {bore.printed_mm:.3f} mm for {bore.hole.made_for}; how it scanned does not matter."
+
+
+def _as_scanned(facts: RowFacts) -> RowJudgement:
+    """The row judged by what the scan shows of it."""
     open_question = next((question for obstacle in _OBSTACLES if (question := obstacle(facts)) is not None), None)
     blank = RowJudgement(
         facts.row.name,

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from verifier.correcting import BoreOnPrint, bores_on_print
 from verifier.finding.feature import Cylinder, Extent, Plane
 from verifier.inspect import Outcome
 from verifier.inspection import (
@@ -31,6 +32,7 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
     versions : of the program and the libraries its numbers rest on
     """
     judgement, correction = outcome.judgement, outcome.correction
+    bores = tuple(_bores(outcome, rules))
     return Inspection(
         part=outcome.sheet.part,
         description=outcome.sheet.description,
@@ -53,9 +55,9 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
             applied=correction.coat.applied,
             reason=correction.coat.reason,
         ),
-        bores=tuple(_bore(bore, outcome) for bore in outcome.features.bores),
+        bores=bores,
         print=_print(outcome),
-        cautions=tuple(caution.text for caution in rules.part_cautions),
+        cautions=_cautions(rules, bores),
         sources=_sources(outcome, rules),
         seconds={stage: round(seconds, 3) for stage, seconds in outcome.seconds.items()},
         versions=versions,
@@ -199,31 +201,52 @@ def _size(
     )
 
 
-def _bore(bore: Cylinder, outcome: Outcome) -> BoreTable:
-    row = next((size.name for size in outcome.sizes if size.features == (bore.name,)), None)
+def _bores(outcome: Outcome, rules: Rules) -> Iterable[BoreTable]:
+    for found in bores_on_print(outcome.features, outcome.correction, outcome.plan):
+        yield _bore(found, outcome, rules)
+
+
+def _bore(found: BoreOnPrint, outcome: Outcome, rules: Rules) -> BoreTable:
+    bore, name = found.bore, found.bore.name
+    own = {size.name for size in outcome.sizes if size.features == (name,) or name in size.set_features}
+    row = next((each for each in outcome.sheet.rows if each.kind == "bore" and each.name in own), None)
     return BoreTable(
-        name=bore.name,
-        row=row,
+        name=name,
+        row=None if row is None else row.name,
         diameter_mm=bore.diameter_mm,
         pin_diameter_mm=bore.pin_diameter_mm,
         roundness_mm=bore.form_error_mm,
         arc_deg=bore.arc_deg,
         depth_mm=bore.depth_mm,
         through=bore.through,
-        note=_bore_note(bore),
+        note=found.note,
+        use=None if row is None else row.use or "keep",
+        screw=None if row is None else row.screw,
+        made_for="" if found.rebuilt is None else found.rebuilt.hole.made_for,
+        rebuilt=found.rebuilt is not None and found.rebuilt.made,
+        printed_diameter_mm=found.printed_mm,
+        printed_expanded_uncertainty_mm=(
+            None if found.u_mm is None else rules.acceptance.decision.coverage_factor * found.u_mm
+        ),
+        drill_mm=found.drill_mm,
+        caution=" ".join(_of_drilling(rules, outcome)) if found.is_filled else "",
     )
 
 
-def _bore_note(bore: Cylinder) -> str:
-    """What to know before a screw goes in."""
-    ends = (
-        "Open at both ends"
-        if bore.through
-        else "Closed at one end or on the way: drill it through if it should be open"
+def _of_drilling(rules: Rules, outcome: Outcome) -> Iterable[str]:
+    """The cautions of drilling that hold for this filament."""
+    polymer = outcome.plan.filament.polymer
+    return (
+        caution.text
+        for caution in rules.cautions
+        if caution.about == "drilling" and (not caution.polymers or polymer in caution.polymers)
     )
-    if bore.axis_held == "own":
-        return ends
-    return f"{ends}; too little depth was seen to know its direction, so it is taken as square to {bore.axis_held}"
+
+
+def _cautions(rules: Rules, bores: Iterable[BoreTable]) -> tuple[str, ...]:
+    """What holds for every part; drilling is warned of where there is something to drill."""
+    drilled = any(bore.drill_mm is not None for bore in bores)
+    return tuple(caution.text for caution in rules.part_cautions if drilled or caution.about != "drilling")
 
 
 def _print(outcome: Outcome) -> PrintTable:
@@ -262,6 +285,11 @@ def _sources(outcome: Outcome, rules: Rules) -> tuple[str, ...]:
         ("expected scale and coat", rules.acceptance.expectation.source),
         ("shrinkage, density and price", outcome.plan.shrink_source),
         ("printer", outcome.plan.printer.source),
+        *(
+            (f"hole for {bore.hole.made_for}", bore.hole.source)
+            for bore in outcome.plan.bores
+            if not bore.hole.by_sheet
+        ),
     )
     return tuple(dict.fromkeys(f"{what}: {source}" for what, source in told if source))
 

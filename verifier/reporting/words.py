@@ -103,12 +103,26 @@ def step_in_words(step: MendStepTable) -> str:
 
 
 def bore_in_words(bore: BoreTable) -> str:
-    """A bore as a pin sees it."""
+    """A bore as a pin sees it, and what the print has of it."""
     depth = f"{bore.depth_mm:.1f} mm deep ({'through' if bore.through else 'blind'})"
     return (
         f"Ø {bore.diameter_mm:.2f} mm, a pin of {bore.pin_diameter_mm:.2f} mm goes in,"
-        f" {bore.roundness_mm:.2f} mm out of round, {depth}, seen over {bore.arc_deg:.0f}°"
+        f" {bore.roundness_mm:.2f} mm out of round, {depth}, seen over {bore.arc_deg:.0f}°{_on_print(bore)}"
     )
+
+
+def _on_print(bore: BoreTable) -> str:
+    """'; rebuilt for M4, medium fit: 4.50 ± 0.12 mm on the print, 4.5 mm drill'."""
+    drill = "" if bore.drill_mm is None else f"{bore.drill_mm:g} mm drill"
+    if bore.rebuilt and bore.printed_diameter_mm is None:
+        return f"; filled, to be drilled for {bore.made_for}" + (f": {drill}" if drill else "")
+    if bore.printed_diameter_mm is None:
+        return ""
+    made = f"rebuilt for {bore.made_for}" if bore.rebuilt else "kept as scanned"
+    size = f"{bore.printed_diameter_mm:.2f}"
+    if bore.printed_expanded_uncertainty_mm is not None:
+        size += f" ± {bore.printed_expanded_uncertainty_mm:.2f}"
+    return "; " + ", ".join(part for part in (f"{made}: {size} mm on the print", drill) if part)
 
 
 def print_in_words(plan: PrintTable) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ class Hole:
     diameter_mm : finished, on the print; None where it is filled and no size is known to drill it to
     drill_mm : the drill, or the reamer of a press fit
     made_for : 'M4, medium fit'
+    by_sheet : its size is the row's own, so that the row's limits hold for it; by_reading : and it rests on the reading
     notes : what to know before it is used, each a sentence
     """
 
@@ -30,6 +31,8 @@ class Hole:
     made_for: str
     source: str
     notes: tuple[str, ...] = ()
+    by_sheet: bool = False
+    by_reading: bool = False
 
 
 def wanted_holes(sheet: Sheet, rules: Rules, filament: Filament) -> dict[str, Hole]:
@@ -96,7 +99,7 @@ def _threading(row: SheetRow, rules: Rules, filament: Filament, where: str) -> H
 
 def _for_insert(row: SheetRow, rules: Rules, where: str) -> Hole:
     found = _insert(row.screw or "", rules, where)
-    return Hole("insert", found.hole_mm, drill_for(found.hole_mm), f"heat-set insert {found.screw}", found.source)
+    return Hole("insert", found.hole_mm, drill_for(found.hole_mm), f"a heat-set insert {found.screw}", found.source)
 
 
 def _pressing(row: SheetRow, sheet: Sheet) -> Hole | None:
@@ -106,31 +109,35 @@ def _pressing(row: SheetRow, sheet: Sheet) -> Hole | None:
         return None
     middle_mm = 0.5 * (limits.least + limits.greatest)
     ream = f"Ream it to {limits.least:.3f} to {limits.greatest:.3f} mm: no print is sure enough for a press fit."
-    return Hole("press", middle_mm, row.nominal, f"pin of {row.nominal:g} mm, {row.tolerance}", limits.source, (ream,))
+    made_for = f"a pin of {row.nominal:g} mm, {row.tolerance}"
+    return Hole("press", middle_mm, row.nominal, made_for, limits.source, (ream,), by_sheet=True)
 
 
 def _true(row: SheetRow, sheet: Sheet, rules: Rules) -> Hole | None:
-    size_mm, source = _size_on_sheet(row, sheet, rules)
-    if size_mm is None:
-        return None
-    return Hole("true", size_mm, drill_for(size_mm), f"the {source}", f"{source} on the sheet")
+    return None if _size_mm(row, sheet, rules) is None else _at_own_size(row, "true", sheet, rules)
 
 
 def _drilled(row: SheetRow, sheet: Sheet, rules: Rules, where: str) -> Hole:
     if row.screw is not None:
         return _sliding(row, "drill", rules, where)
-    size_mm, source = _size_on_sheet(row, sheet, rules)
+    return _at_own_size(row, "drill", sheet, rules)
+
+
+def _at_own_size(row: SheetRow, use: BoreUse, sheet: Sheet, rules: Rules) -> Hole:
+    size_mm = _size_mm(row, sheet, rules)
     if size_mm is None:
-        return Hole("drill", None, None, "a size you choose", "the sheet gives no size")
-    return Hole("drill", size_mm, drill_for(size_mm), f"the {source}", f"{source} on the sheet")
+        return Hole(use, None, None, "the size you choose", "the sheet gives no size")
+    by_reading = row.nominal is None
+    made_for = f"its {'reading' if by_reading else 'nominal size'} of {size_mm:g} mm"
+    return Hole(use, size_mm, drill_for(size_mm), made_for, "the sheet", by_sheet=True, by_reading=by_reading)
 
 
-def _size_on_sheet(row: SheetRow, sheet: Sheet, rules: Rules) -> tuple[float | None, str]:
+def _size_mm(row: SheetRow, sheet: Sheet, rules: Rules) -> float | None:
     """The drawing's size, or else what the calliper said, corrected for its flats; None without either."""
     if row.nominal is not None:
-        return row.nominal, "nominal"
+        return row.nominal
     reading = reading_of(row, sheet, rules)
-    return (None, "") if reading is None else (round(reading.value, 6), "reading")
+    return None if reading is None else round(reading.value, 6)
 
 
 def drill_for(diameter_mm: float) -> float:

@@ -1,0 +1,191 @@
+"""Bores as the sheet wants them, rebuilt at their size or filled to be drilled; the rest of the part stays."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from verifier.correcting.bores_opening import CannotRebuild, look_around, opening_of
+from verifier.correcting.bores_patch import Patch, bored, filled
+from verifier.correcting.bores_polygon import sides_for
+from verifier.correcting.correction import Correction
+from verifier.finding.feature import Cylinder, Features
+from verifier.measuring.size import Size
+from verifier.mending.check import judge_as_written
+from verifier.mending.solid import Origin, Solid
+from verifier.mesh import Array, BoolArray, Mesh, drop_unused_vertices
+from verifier.rulebook import Hole, Printer
+
+# A scanner rounds the rim of every mouth over about its point spacing, and so much further out the face is the face.
+RIM_MM = 0.4
+# Of the wall's corners this share lies within its radius; the rest are specks and rims.
+WALL_SHARE = 0.98
+
+WHICH_ONE = "which bore it is cannot be told"
+
+
+@dataclass(frozen=True, slots=True)
+class RebuiltBore:
+    """One bore of the sheet that was to be rebuilt.
+
+    row, feature : names in the sheet and among the features, '' for one that was not found
+    on_copy_mm : diameter across its flats on the copy, the printer's allowance included; None for a filling
+    sides : of its polygon, 0 for a filling
+    depth_mm : None for a filling
+    upright : it prints as a round hole
+    why_not : completes 'it could not be rebuilt: …', '' where it was
+    """
+
+    row: str
+    feature: str
+    hole: Hole
+    on_copy_mm: float | None = None
+    sides: int = 0
+    depth_mm: float | None = None
+    through: bool = False
+    upright: bool = False
+    why_not: str = ""
+
+    @property
+    def made(self) -> bool:
+        """Whether the copy has it as the sheet wants it."""
+        return not self.why_not
+
+    @property
+    def printed_mm(self) -> float | None:
+        """Diameter expected on the print; None for a filling and for a bore that was left."""
+        return self.hole.diameter_mm if self.made and self.on_copy_mm is not None else None
+
+
+def rebuilt_bore(size: Size, bores: Sequence[RebuiltBore]) -> RebuiltBore | None:
+    """What became of the bore that a row's diameter is taken of; None for other rows and for bores that are kept.
+
+    Of several that one row stands for, one that could not be made comes first.
+    """
+    own = [bore for bore in bores if bore.row == size.name or (size.walls == -2 and bore.feature in size.features)]
+    return min(own, key=lambda bore: bore.made, default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class BoreWork:
+    """The copy with its bores rebuilt, and what became of each."""
+
+    solid: Solid
+    bores: tuple[RebuiltBore, ...] = ()
+
+
+def rebuild_bores(
+    copy: Solid,
+    found: Features,
+    sizes: Sequence[Size],
+    holes: Mapping[str, Hole],
+    correction: Correction,
+    printer: Printer,
+    upright: frozenset[str],
+) -> BoreWork:
+    """Rebuild every bore that has a hole to become; faces and corners away from it stay to the last bit.
+
+    copy : without scale and coat, its faces those of the solid in which the features were found
+    holes : by the sheet's rows
+    upright : names of the bores that print as round holes; only these get the printer's allowance
+    A bore that cannot be rebuilt stays as scanned, and says why.
+    """
+    scale = correction.scale.value if correction.scale.applied else 1.0
+    bores = {bore.name: bore for bore in found.bores}
+    taken: BoolArray = np.zeros(len(copy.mesh.faces), dtype=bool)
+    patches: list[Patch] = []
+    told: list[RebuiltBore] = []
+    for wanted in _asked_for(sizes, holes):
+        patch, outcome = None, wanted
+        if wanted.made:
+            outcome = replace(wanted, upright=wanted.feature in upright)
+            patch, outcome = _rebuilt(copy.mesh, bores[wanted.feature], scale, outcome, printer, taken)
+        if patch is not None:
+            taken[patch.removed] = True
+            patches.append(patch)
+        told.append(outcome)
+    return _checked(copy, patches, taken, tuple(told)) if patches else BoreWork(copy, tuple(told))
+
+
+def _asked_for(sizes: Sequence[Size], holes: Mapping[str, Hole]) -> list[RebuiltBore]:
+    """Every bore a row stands for, once; where the sheet cannot tell which bore is which, none is touched."""
+    wanted: dict[str, list[RebuiltBore]] = {}
+    missing = []
+    for size in sizes:
+        if size.name not in holes:
+            continue
+        if size.measured_mm is None:
+            missing.append(RebuiltBore(size.name, "", holes[size.name], why_not="it was not found on the scan"))
+        for feature in size.set_features or size.features:
+            unsure = WHICH_ONE if size.alternatives_mm else ""
+            wanted.setdefault(feature, []).append(RebuiltBore(size.name, feature, holes[size.name], why_not=unsure))
+    return [_agreed(rows) for rows in wanted.values()] + missing
+
+
+def _agreed(rows: Sequence[RebuiltBore]) -> RebuiltBore:
+    """One bore that one row stands for, or several that want the same of it."""
+    same = all(row.hole == rows[0].hole for row in rows)
+    return rows[0] if same else replace(rows[0], why_not=WHICH_ONE)
+
+
+def _rebuilt(
+    mesh: Mesh, bore: Cylinder, scale: float, wanted: RebuiltBore, printer: Printer, taken: BoolArray
+) -> tuple[Patch | None, RebuiltBore]:
+    """The faces of one bore as it should be; none, and the reason, where that cannot be."""
+    try:
+        patch, made = _patch(mesh, bore, scale, wanted, printer)
+    except CannotRebuild as error:
+        return None, replace(wanted, why_not=str(error))
+    if taken[patch.removed].any():
+        return None, replace(wanted, why_not="it lies too near another one that is rebuilt")
+    return patch, made
+
+
+def _patch(
+    mesh: Mesh, bore: Cylinder, scale: float, wanted: RebuiltBore, printer: Printer
+) -> tuple[Patch, RebuiltBore]:
+    point_mm = bore.axis_point_mm / scale
+    wall_mm = _wall_radius_mm(mesh, bore, point_mm)
+    if wanted.hole.use == "drill" or wanted.hole.diameter_mm is None:
+        reach_mm = wall_mm + RIM_MM
+        around = look_around(mesh, point_mm, bore.axis, reach_mm)
+        return filled(around, opening_of(around, bore.faces, reach_mm), 2.0 * wall_mm), wanted
+    on_copy_mm = wanted.hole.diameter_mm + (printer.hole_allowance_mm if wanted.upright else 0.0)
+    sides = sides_for(on_copy_mm, printer.facet_loss_mm)
+    reach_mm = max(wall_mm, 0.5 * on_copy_mm / float(np.cos(np.pi / sides))) + RIM_MM
+    around = look_around(mesh, point_mm, bore.axis, reach_mm)
+    patch = bored(around, opening_of(around, bore.faces, reach_mm), on_copy_mm, sides)
+    made = replace(wanted, on_copy_mm=on_copy_mm, sides=sides, depth_mm=patch.depth_mm, through=patch.through)
+    return patch, made
+
+
+def _wall_radius_mm(mesh: Mesh, bore: Cylinder, point_mm: Array) -> float:
+    """How far from the axis the scanned wall reaches."""
+    away = mesh.vertices_mm[np.unique(mesh.faces[bore.faces])] - point_mm
+    away -= (away @ bore.axis)[:, None] * bore.axis
+    return float(np.quantile(np.linalg.norm(away, axis=1), WALL_SHARE))
+
+
+def _checked(copy: Solid, patches: Sequence[Patch], taken: BoolArray, told: tuple[RebuiltBore, ...]) -> BoreWork:
+    """The copy with the patches in; as it was, should that be no closed solid."""
+    solid = _patched(copy, patches, taken)
+    judgement = judge_as_written(solid.mesh)
+    if judgement.sound:
+        return BoreWork(solid, told)
+    why_not = f"the part would be no closed solid ({judgement.sentence})"
+    return BoreWork(copy, tuple(replace(bore, why_not=bore.why_not or why_not) for bore in told))
+
+
+def _patched(copy: Solid, patches: Sequence[Patch], taken: BoolArray) -> Solid:
+    """What stays, in its order, and behind it the new faces, marked REBUILT."""
+    mesh = copy.mesh
+    count = len(mesh.vertices_mm)
+    faces, corners = [mesh.faces[~taken]], [mesh.vertices_mm]
+    for patch in patches:
+        shift = sum(len(part) for part in corners) - count
+        faces.append(patch.faces + np.where(patch.faces >= count, shift, 0))
+        corners.append(patch.corners_mm)
+    new = sum(len(part) for part in faces[1:])
+    origin = np.concatenate([copy.origin[~taken], np.full(new, Origin.REBUILT, dtype=np.uint8)])
+    whole = Mesh(np.concatenate(corners), np.concatenate(faces))
+    return Solid(drop_unused_vertices(whole), origin, copy.steps)

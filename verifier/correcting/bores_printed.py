@@ -1,0 +1,88 @@
+"""The drill list: what every bore will be on the print, and what brings it to its size."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.correcting.bores import RebuiltBore
+from verifier.correcting.correction import Correction
+from verifier.correcting.printing import PrintPlan
+from verifier.finding.feature import Cylinder, Features
+from verifier.rulebook.holes import drill_for
+
+# Nearer to its size than this no drill makes a bore better: they come in tenths.
+WORTH_DRILLING_MM = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class BoreOnPrint:
+    """One bore as it will be printed.
+
+    rebuilt : what became of it where the sheet wants it rebuilt; None where it is kept
+    printed_mm, u_mm : diameter and its standard uncertainty; None for a filled bore
+    drill_mm : drill or reamer that brings it to its size; None where there is nothing to bring it to
+    note : what to know before it is used, sentences
+    """
+
+    bore: Cylinder
+    rebuilt: RebuiltBore | None
+    printed_mm: float | None
+    u_mm: float | None
+    drill_mm: float | None
+    note: str
+
+    @property
+    def is_filled(self) -> bool:
+        """It has to be drilled, or there is no hole."""
+        return self.rebuilt is not None and self.rebuilt.made and self.printed_mm is None
+
+
+def bores_on_print(found: Features, correction: Correction, plan: PrintPlan) -> tuple[BoreOnPrint, ...]:
+    """Every bore that was found, in the order found."""
+    by_feature = {bore.feature: bore for bore in plan.bores}
+    return tuple(_on_print(bore, by_feature.get(bore.name), correction, plan) for bore in found.bores)
+
+
+def _on_print(bore: Cylinder, rebuilt: RebuiltBore | None, correction: Correction, plan: PrintPlan) -> BoreOnPrint:
+    upright = bore.name in plan.upright_bores
+    if rebuilt is None or rebuilt.why_not:
+        copy_mm = on_copy_mm(bore, correction)
+        printed_mm, u_mm = _printed(copy_mm, bore.u_diameter_mm, plan, upright=upright)
+        drill_mm = drill_for(copy_mm) if copy_mm - printed_mm > WORTH_DRILLING_MM else None
+        return BoreOnPrint(bore, rebuilt, printed_mm, u_mm, drill_mm, _note_of_kept(bore, rebuilt, drill_mm))
+    ends = "It prints open at both ends." if rebuilt.through else "It prints open at one end."
+    note = " ".join((ends, *rebuilt.hole.notes))
+    if rebuilt.on_copy_mm is None:
+        return BoreOnPrint(bore, rebuilt, None, None, rebuilt.hole.drill_mm, " ".join(rebuilt.hole.notes))
+    printed_mm, u_mm = _printed(rebuilt.on_copy_mm, 0.0, plan, upright=upright)
+    if not upright:
+        note += " It prints lying, and its roof may hang: drill it to its size."
+    return BoreOnPrint(bore, rebuilt, printed_mm, u_mm, rebuilt.hole.drill_mm, note)
+
+
+def on_copy_mm(bore: Cylinder, correction: Correction) -> float:
+    """Diameter of a bore that was kept, on the copy: wider by the coat on both walls, where the copy is without it."""
+    coat_mm = correction.coat.value if correction.coat.applied else 0.0
+    return (bore.diameter_mm + 2.0 * coat_mm) / (correction.scale.value if correction.scale.applied else 1.0)
+
+
+def _printed(copy_mm: float, u_copy_mm: float, plan: PrintPlan, *, upright: bool) -> tuple[float, float]:
+    """The same figures as for a row of the sheet: shrinkage is taken back, and upright holes lose the allowance."""
+    u_ratio = plan.u_shrink_xy / (1.0 - plan.shrink_xy)
+    if upright:
+        u_mm = np.linalg.norm([u_copy_mm, copy_mm * u_ratio, plan.printer.u_hole_mm])
+        return copy_mm - plan.printer.hole_allowance_mm, float(u_mm)
+    u_ratio = max(u_ratio, plan.u_shrink_z / (1.0 - plan.shrink_z))
+    return copy_mm, float(np.hypot(u_copy_mm, copy_mm * u_ratio))
+
+
+def _note_of_kept(bore: Cylinder, rebuilt: RebuiltBore | None, drill_mm: float | None) -> str:
+    said = (
+        "" if rebuilt is None else f"It could not be rebuilt: {rebuilt.why_not}.",
+        "Open at both ends."
+        if bore.through
+        else "Closed at one end or on the way: drill it through if it should be open.",
+        "" if bore.axis_held == "own" else f"Too little depth was seen: it is taken as square to {bore.axis_held}.",
+        "" if rebuilt is not None or drill_mm is None else 'A line use = "true" in its row has it printed at its size.',
+    )
+    return " ".join(part for part in said if part)
