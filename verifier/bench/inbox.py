@@ -35,17 +35,18 @@ def look_into(inbox: Path) -> list[Entry]:
     Raises OSError when the inbox cannot be read.
     """
     with os.scandir(inbox) as listing:
-        found = [_entry_of(item) for item in listing if not is_passing(item.name)]
+        found = [entry_at(Path(item.path)) for item in listing if not is_passing(item.name)]
     return sorted((entry for entry in found if entry), key=lambda entry: (entry.fingerprint.size_bytes, entry.name))
 
 
-def _entry_of(item: os.DirEntry[str]) -> Entry | None:
+def entry_at(path: Path) -> Entry | None:
+    """One name as it stands now; None when it is gone."""
     try:
         # A fresh look: on Windows the listing's own status lags behind a file that is being written.
-        status = Path(item.path).lstat()
+        status = path.lstat()
     except FileNotFoundError:
         return None
-    return Entry(item.name, _kind_of(item.name, status.st_mode), fingerprint_of(status))
+    return Entry(path.name, _kind_of(path.name, status.st_mode), fingerprint_of(status))
 
 
 def _kind_of(name: str, mode: int) -> Kind:

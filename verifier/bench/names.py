@@ -27,6 +27,11 @@ DESKTOP_FILES = frozenset({"desktop.ini", "thumbs.db"})
 # What exporters lay beside a textured mesh. Nothing is measured on them.
 COMPANION_ENDINGS = (".mtl", ".png", ".jpg", ".jpeg", ".bmp", ".tga", ".tif", ".tiff")
 
+# Names of devices on Windows, whatever their ending (Microsoft, "Naming Files, Paths, and Namespaces").
+DEVICES = frozenset(
+    {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(10))}
+)
+
 
 def is_passing(name: str) -> bool:
     """True for hidden and temporary names, which are nobody's finished export."""
@@ -54,7 +59,7 @@ def scan_name(name: str) -> str:
     whole = "".join("_" if _is_trouble(c) else c for c in composed)
     part, dot, ending = whole.partition(".")
     part, ending = _cut(part.strip(), LONGEST_PART_BYTES), _cut_front(ending.strip(" ."), LONGEST_ENDING_BYTES)
-    if f"{part}{dot}{ending}" != composed:
+    if f"{part}{dot}{ending}" != composed or part.lower() in DEVICES:
         part = f"{part or 'scan'}-{hashlib.sha256(os.fsencode(name)).hexdigest()[:6]}"
     return f"{part}.{ending}" if ending else part
 

@@ -43,6 +43,7 @@ ADDED = (
     ALTER TABLE jobs ADD COLUMN finish_number INTEGER;
     ALTER TABLE jobs ADD COLUMN superseded_by INTEGER;
     ALTER TABLE jobs ADD COLUMN forgotten_at TEXT;
+    CREATE INDEX jobs_to_run ON jobs (state, size_bytes, id);
     UPDATE jobs SET finish_number = (
         SELECT count(*) FROM jobs AS other WHERE (other.finished_at, other.id) <= (jobs.finished_at, jobs.id)
     ) WHERE finished_at IS NOT NULL

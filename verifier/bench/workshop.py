@@ -20,6 +20,9 @@ from verifier.bench.rulesets import RuleSet
 from verifier.bench.settle import Stillness, fingerprint_of
 from verifier.bench.telling import told_of
 
+# Jobs looked at when one may start. A few of them may have a scan that is still written to; not so many.
+TRIED_AT_ONCE = 100
+
 
 class Workshop:
     """Starts attempts, deals with their ends, publishes, and runs held jobs again."""
@@ -35,7 +38,9 @@ class Workshop:
 
     def start_jobs(self, rules: RuleSet, now_s: float) -> bool:
         """Start what may be started; whether anything runs or waits for its turn."""
-        waiting = self._journal.runnable() if now_s >= self._no_start_before_s and self._has_room() else []
+        if len(self._crew) >= self._limits.parallel_jobs:
+            return True
+        waiting = self._journal.runnable(TRIED_AT_ONCE) if now_s >= self._no_start_before_s and self._has_room() else []
         for job in waiting:
             if len(self._crew) < self._limits.parallel_jobs:
                 self._start(job, rules, now_s)
