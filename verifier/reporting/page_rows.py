@@ -85,11 +85,9 @@ def _row(number: int, size: SizeTable) -> PageRow:
 
 def _notes(size: SizeTable) -> tuple[str, ...]:
     measured = "" if size.measured_mm is None else f"{figure(size.measured_mm)}{unit_of(size)} on the scan"
-    return tuple(
-        note
-        for note in (*row_notes(size), measured, size.tolerance_source, _seen(size), misreading_in_words(size))
-        if note
-    )
+    limits = size.tolerance_source.split(" (")[0]  # the class; its source stands under 'Figures from'
+    notes = (*row_notes(size), measured, limits, _seen(size), misreading_in_words(size))
+    return tuple(note for note in notes if note)
 
 
 def _printed(size: SizeTable) -> tuple[str, ...]:
