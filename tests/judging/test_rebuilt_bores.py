@@ -1,0 +1,98 @@
+"""What a row is judged by when its bore was rebuilt."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.correcting.bench import FILAMENT, LEVER, PRINTER, scanned, shop
+from tests.correcting.parts import bore, box_planes, features
+from tests.judging.test_judge import block, row_of, sheet_for, with_row, with_size
+from verifier.correcting.bores import RebuiltBore
+from verifier.correcting.printing import plan_print
+from verifier.correcting.scale_coat import separate_scale_from_coat
+from verifier.judging import Judgement, judge
+from verifier.measuring.size import Size
+from verifier.rulebook import Hole, Sheet
+
+RULES = shop()
+CAREFUL = PRINTER.model_copy(update={"hole_allowance_mm": 0.2, "u_hole_mm": 0.05})
+FOR_M6 = Hole("slides", 6.6, 6.6, "M6, medium fit", "ISO 273:1979")
+BY_READING = Hole("true", 6.0, 6.0, "its reading of 6 mm", "the sheet", by_sheet=True, by_reading=True)
+BY_DRAWING = replace(BY_READING, by_reading=False)
+
+
+def judged(made: RebuiltBore, sizes: tuple[Size, ...], sheet: Sheet | None = None) -> Judgement:
+    sheet = sheet or sheet_for(LEVER)
+    solid = block()
+    found = features(box_planes(82, 28, 8), (bore("pin", (0, 0, 1), (60, 14, 4), 6.0),))
+    sizes = tuple(replace(size, features=("pin",)) if size.name == "pin" else size for size in sizes)
+    plan = plan_print(solid, found, sheet, RULES, FILAMENT, CAREFUL, (made,))
+    return judge(sizes, separate_scale_from_coat(sizes, sheet, RULES), sheet, RULES, solid, plan)
+
+
+def rebuilt(hole: Hole, **more: object) -> RebuiltBore:
+    return RebuiltBore("pin", "pin", hole, on_copy_mm=6.2 if hole is not FOR_M6 else 6.8, upright=True, **more)
+
+
+def test_a_bore_rebuilt_for_a_screw_passes_however_it_scanned() -> None:
+    """Seen over 200 degrees and 0.4 mm too wide: as a scan it would be undecided."""
+    worn = with_size("pin", scanned(LEVER), measured_mm=6.4, seen_share=200 / 360)
+    row = row_of(judged(rebuilt(FOR_M6), worn), "pin")
+    assert row.verdict == "PASS"
+    assert row.reason == "It is rebuilt at 6.600 mm for M6, medium fit; how it scanned does not matter."
+    assert row.do == ""
+
+
+def test_its_size_on_the_print_is_the_wanted_one_and_is_not_held_to_the_old_bore_s_limits() -> None:
+    """6.8 on the copy, less the 0.2 the printer takes; u from the shrink's 0.001 / 0.994 and the printer's 0.05."""
+    row = row_of(judged(rebuilt(FOR_M6), scanned(LEVER)), "pin")
+    assert row.printed == pytest.approx(6.6)
+    assert row.printed_expanded_u == pytest.approx(2.0 * np.hypot(0.05, 6.8 * 0.001 / 0.994))
+    assert row.printed_verdict is None
+
+
+def test_a_bore_made_true_is_held_to_its_own_limits_on_the_print() -> None:
+    row = row_of(judged(rebuilt(BY_READING), scanned(LEVER)), "pin")
+    assert row.printed == pytest.approx(6.0)
+    assert row.printed_verdict == "PASS"  # 6.00 +- 0.10 within 5.85 to 6.15
+
+
+def test_a_bore_with_no_reading_wants_none_when_its_screw_says_its_size() -> None:
+    sheet = with_row(sheet_for(LEVER), "pin", reading=None)
+    found = judged(rebuilt(FOR_M6), scanned(LEVER), sheet)
+    assert row_of(found, "pin").verdict == "PASS"
+    assert not any("pin" in step for step in found.next_steps)
+
+
+def test_a_reading_that_the_scan_speaks_against_is_still_told_when_the_bore_rests_on_it() -> None:
+    """Read 6.5 where the bore is 6.0: a bore made by that reading would be wrong, one made by the drawing is not."""
+    sheet = with_row(sheet_for(LEVER), "pin", reading=6.5)
+    assert row_of(judged(rebuilt(BY_READING), scanned(LEVER), sheet), "pin").verdict != "PASS"
+    by_drawing = with_row(sheet_for(LEVER), "pin", reading=6.5, nominal=6.0)
+    assert row_of(judged(rebuilt(BY_DRAWING), scanned(LEVER), by_drawing), "pin").verdict == "PASS"
+
+
+def test_a_bore_that_could_not_be_rebuilt_leaves_its_row_undecided_with_the_reason() -> None:
+    left = RebuiltBore("pin", "pin", FOR_M6, why_not="another opening meets it")
+    found = judged(left, scanned(LEVER))
+    row = row_of(found, "pin")
+    assert row.verdict == found.verdict == "UNDECIDED"
+    assert "rebuilt for M6, medium fit, and that could not be done: another opening meets it." in row.reason
+    assert 'use = "keep"' in row.do
+    assert row.printed == pytest.approx(5.8)  # as scanned, less what the printer takes
+
+
+def test_a_bore_to_be_drilled_has_no_size_on_the_print() -> None:
+    hole = Hole("drill", 6.0, 6.0, "its nominal size of 6 mm", "the sheet", by_sheet=True)
+    row = row_of(judged(RebuiltBore("pin", "pin", hole), scanned(LEVER)), "pin")
+    assert row.verdict == "PASS"
+    assert row.reason == "It is filled, to be drilled for its nominal size of 6 mm."
+    assert (row.printed, row.printed_verdict) == (None, None)
+
+
+def test_a_bore_that_was_not_found_is_asked_for_as_ever() -> None:
+    lost = with_size("pin", scanned(LEVER), measured_mm=None, reason="no bore fits 6.00 mm")
+    row = row_of(judged(RebuiltBore("pin", "", FOR_M6, why_not="it was not found on the scan"), lost), "pin")
+    assert row.verdict == "UNDECIDED"
+    assert row.reason == "Not measured: no bore fits 6.00 mm."
