@@ -19,6 +19,8 @@ KEYS = """
 # Known only for certain: unit = "mm"     Named in the rules: filament, printer, calliper = "…"
 # What a copy may differ where a row says nothing; tolerance = 0.15 in a row goes before it:
 general_tolerance = "ISO 2768-m"
+# A bore may say what it is for, and is then rebuilt for it: use = "true" (round, at its reading), or
+# use = "slides" (or "threads", "insert", "drill") with screw = "M4".
 """
 
 
