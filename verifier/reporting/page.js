@@ -216,31 +216,35 @@ function depthAt(depth, width, x, y) {
 
 /** Balloons stand outside their size as seen from the part's middle, and push one another apart. */
 function placeBalloons(ends, { middle }, width, height) {
-  const placed = ends.map((points) => {
+  const placed = ends.map((points, k) => {
     const anchor = [0, 1].map((axis) => points.reduce((sum, point) => sum + point[axis], 0) / points.length);
     const away = [anchor[0] - middle[0], anchor[1] - middle[1] - 1];
     const length = Math.hypot(...away);
-    return { ends: points, anchor, balloon: anchor.map((at, axis) => at + (44 * away[axis]) / length) };
+    const { button } = callouts[k];
+    const balloon = anchor.map((at, axis) => at + (44 * away[axis]) / length);
+    return { ends: points, anchor, balloon, half: [button.offsetWidth / 2, button.offsetHeight / 2] };
   });
-  for (let round = 0; round < 40; round++) pushApart(placed, width, height);
+  for (let round = 0; round < 60; round++) pushApart(placed, width, height);
   return placed;
 }
 
+/** Two balloons that cover each other part along the axis on which that takes the shorter way. */
 function pushApart(placed, width, height) {
-  const ROOM = 36;
+  const BETWEEN = 6;
   for (const [k, one] of placed.entries()) {
     for (const two of placed.slice(k + 1)) {
       const gap = [0, 1].map((axis) => two.balloon[axis] - one.balloon[axis] || 0.1 * (axis + 1));
-      const distance = Math.hypot(...gap);
-      if (distance >= ROOM) continue;
-      for (const axis of [0, 1]) {
-        const push = (gap[axis] / distance) * (ROOM - distance) * 0.5;
-        one.balloon[axis] -= push;
-        two.balloon[axis] += push;
-      }
+      const covered = [0, 1].map((axis) => one.half[axis] + two.half[axis] + BETWEEN - Math.abs(gap[axis]));
+      if (Math.min(...covered) <= 0) continue;
+      const axis = covered[0] < covered[1] ? 0 : 1;
+      const push = 0.5 * covered[axis] * Math.sign(gap[axis]);
+      one.balloon[axis] -= push;
+      two.balloon[axis] += push;
     }
-    one.balloon[0] = Math.min(width - 20, Math.max(20, one.balloon[0]));
-    one.balloon[1] = Math.min(height - 20, Math.max(20, one.balloon[1]));
+    [width, height].forEach((room, axis) => {
+      const edge = one.half[axis] + 2;
+      one.balloon[axis] = Math.min(room - edge, Math.max(edge, one.balloon[axis]));
+    });
   }
 }
 
