@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from functools import partial
+from importlib.resources import as_file, files
 
 import jsonschema
 import numpy as np
@@ -116,6 +117,19 @@ def test_several_scans_give_the_worst_status_and_a_list(verifier):
     told = json.loads(said.out)
     assert said.status == 3
     assert [report["verdict"] for report in told] == ["REFUSED", "UNDECIDED"]
+
+
+@pytest.mark.parametrize("name", ["StanfordBunny.ply", "planar_mesh.ply"])
+def test_the_damaged_scans_that_ship_with_pymeshfix_come_out_closed_and_as_large_as_they_were(verifier, tmp_path, name):
+    """Mended whole by pymeshfix alone, the second loses 2.3 mm of its length."""
+    with as_file(files("pymeshfix") / "examples" / name) as scan:
+        said = verifier("check", scan, "--out", tmp_path, "--json")
+        before = trimesh.load_mesh(scan, process=False).extents
+    report = json.loads(said.out)
+    assert said.status == 2  # nobody has measured them
+    assert report["mend"]["closed"]
+    assert report["mend"]["extents_mm"] == pytest.approx(before, abs=0.01)
+    assert trimesh.load_mesh(tmp_path / f"{report['part']}.3mf").is_watertight
 
 
 REFUSALS = {
