@@ -234,10 +234,10 @@ def test_two_equal_bores_that_nothing_tells_apart_are_both_rebuilt_when_they_wan
     armrest = simulated.seat_armrest()
     same = bored(armrest, {name: {"use": "slides", "screw": "M8"} for name in ("front", "rear")}, spacing_mm=1.1)
     assert {bore.feature for bore in same.work.bores if bore.made} == {"bore 1", "bore 2"}
-    uses = {"front": {"use": "slides", "screw": "M8"}, "rear": {"use": "drill"}}
-    other = bored(armrest, uses, spacing_mm=1.1)
-    assert {bore.why_not for bore in other.work.bores} == {"which bore it is cannot be told"}
-    assert other.after is other.before
+    for rear in ({"use": "drill"}, {"use": "keep"}):
+        other = bored(armrest, {"front": {"use": "slides", "screw": "M8"}, "rear": rear}, spacing_mm=1.1)
+        assert {bore.why_not for bore in other.work.bores} == {"which bore it is cannot be told"}
+        assert other.after is other.before
 
 
 def test_the_axis_goes_where_the_copy_went_when_the_scale_was_taken_out() -> None:

@@ -54,6 +54,13 @@ def test_a_lying_bore_s_roof_is_warned_of() -> None:
     assert lying.note.startswith("It prints open at one end. Grease it. It prints lying")
 
 
+@pytest.mark.parametrize(("depth_mm", "told"), [(8.0, True), (10.0, False)])
+def test_a_bore_too_shallow_for_its_screw_is_told(depth_mm: float, told: bool) -> None:
+    forming = Hole("threads", 3.3, 3.3, "M4, forming its thread in PETG", "", least_depth_mm=10.0)
+    made = RebuiltBore("pivot", "bore 1", forming, on_copy_mm=3.5, depth_mm=depth_mm, through=True)
+    assert ("only 8.0 mm deep" in listed(made)[0].note) is told
+
+
 def test_a_filled_bore_has_no_size_and_is_to_be_drilled() -> None:
     hole = Hole("drill", 4.2, 4.2, "its reading of 4.2 mm", "the sheet")
     filled = listed(RebuiltBore("pivot", "bore 1", hole))[0]

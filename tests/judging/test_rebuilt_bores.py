@@ -85,10 +85,12 @@ def test_a_bore_that_could_not_be_rebuilt_leaves_its_row_undecided_with_the_reas
 
 def test_a_bore_to_be_drilled_has_no_size_on_the_print() -> None:
     hole = Hole("drill", 6.0, 6.0, "its nominal size of 6 mm", "the sheet", by_sheet=True)
-    row = row_of(judged(RebuiltBore("pin", "pin", hole), scanned(LEVER)), "pin")
+    found = judged(RebuiltBore("pin", "pin", hole), scanned(LEVER))
+    row = row_of(found, "pin")
     assert row.verdict == "PASS"
     assert row.reason == "It is filled, to be drilled for its nominal size of 6 mm."
     assert (row.printed, row.printed_verdict) == (None, None)
+    assert "Drill at the marks on the print: 'pin' (6 mm)." in found.next_steps
 
 
 def test_a_bore_that_was_not_found_is_asked_for_as_ever() -> None:

@@ -1,6 +1,6 @@
 """Bores as the sheet wants them, rebuilt at their size or filled to be drilled; the rest of the part stays."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -119,12 +119,16 @@ def _asked_for(sizes: Sequence[Size], holes: Mapping[str, Hole]) -> list[Rebuilt
         for feature in size.set_features or size.features:
             unsure = WHICH_ONE if size.alternatives_mm else ""
             wanted.setdefault(feature, []).append(RebuiltBore(size.name, feature, holes[size.name], why_not=unsure))
-    return [_agreed(rows) for rows in wanted.values()] + missing
+    kept = {feature for size in sizes if size.walls == -2 and size.name not in holes for feature in size.set_features}
+    return [_agreed(rows, kept) for rows in wanted.values()] + missing
 
 
-def _agreed(rows: Sequence[RebuiltBore]) -> RebuiltBore:
-    """One bore that one row stands for, or several that want the same of it."""
-    same = all(row.hole == rows[0].hole for row in rows)
+def _agreed(rows: Sequence[RebuiltBore], kept: Container[str]) -> RebuiltBore:
+    """One bore that one row stands for, or several that want the same of it.
+
+    kept : features that may be those of a row that wants nothing done
+    """
+    same = all(row.hole == rows[0].hole for row in rows) and rows[0].feature not in kept
     return rows[0] if same else replace(rows[0], why_not=WHICH_ONE)
 
 

@@ -51,13 +51,18 @@ def _on_print(bore: Cylinder, rebuilt: RebuiltBore | None, correction: Correctio
         drill_mm = drill_for(copy_mm) if copy_mm - printed_mm > WORTH_DRILLING_MM else None
         return BoreOnPrint(bore, rebuilt, printed_mm, u_mm, drill_mm, _note_of_kept(bore, rebuilt, drill_mm))
     ends = "It prints open at both ends." if rebuilt.through else "It prints open at one end."
-    note = " ".join((ends, *rebuilt.hole.notes))
+    note = " ".join((ends, *rebuilt.hole.notes, *_too_shallow(rebuilt)))
     if rebuilt.on_copy_mm is None:
         return BoreOnPrint(bore, rebuilt, None, None, rebuilt.hole.drill_mm, " ".join(rebuilt.hole.notes))
     printed_mm, u_mm = _printed(rebuilt.on_copy_mm, 0.0, plan, upright=upright)
     if not upright:
         note += " It prints lying, and its roof may hang: drill it to its size."
     return BoreOnPrint(bore, rebuilt, printed_mm, u_mm, rebuilt.hole.drill_mm, note)
+
+
+def _too_shallow(rebuilt: RebuiltBore) -> tuple[str, ...]:
+    depth_mm = rebuilt.depth_mm or 0.0
+    return (f"The bore is only {depth_mm:.1f} mm deep.",) if depth_mm < rebuilt.hole.least_depth_mm else ()
 
 
 def on_copy_mm(bore: Cylinder, correction: Correction) -> float:

@@ -54,7 +54,8 @@ def judge(
         rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
     findings = _of_the_part(rows, solid, rules, unit)
     verdict = _worst(findings, rows)
-    return Judgement(rows, verdict, _reasons(verdict, rows, findings), _next_steps(verdict, rows, findings, correction))
+    steps = _next_steps(verdict, rows, findings, correction, rebuilt)
+    return Judgement(rows, verdict, _reasons(verdict, rows, findings), steps)
 
 
 def _with_printed(
@@ -167,7 +168,11 @@ def _reasons(verdict: Verdict, rows: Sequence[RowJudgement], findings: Sequence[
 
 
 def _next_steps(
-    verdict: Verdict, rows: Sequence[RowJudgement], findings: Sequence[Finding], correction: Correction
+    verdict: Verdict,
+    rows: Sequence[RowJudgement],
+    findings: Sequence[Finding],
+    correction: Correction,
+    rebuilt: Sequence[RebuiltBore | None],
 ) -> tuple[str, ...]:
     """What the person does now, each thing once: readings first, for they cost a minute and a scan an hour."""
     open_rows = (row for row in rows if row.required and row.do and not _is_told_together(row))
@@ -176,7 +181,7 @@ def _next_steps(
     # While readings are missing, what they lack for scale and coat is not known yet.
     advice = () if any(map(_is_told_together, rows)) else correction.advice
     steps = (
-        *(("Slice the copy and print it.", *_after_printing(rows)) if verdict == "PASS" else ()),
+        *(("Slice the copy and print it.", *_after_printing(rows), *_to_drill(rebuilt)) if verdict == "PASS" else ()),
         *(finding.do for finding in findings),
         *advice,
         *(row.do for row in blocking),
@@ -192,6 +197,17 @@ def _after_printing(rows: Sequence[RowJudgement]) -> tuple[str, ...]:
         return ()
     told = ", ".join(_expected_on_print(row) for row in doubtful)
     return (f"Measure on the print what printing may spoil: {told}.",)
+
+
+def _to_drill(rebuilt: Sequence[RebuiltBore | None]) -> tuple[str, ...]:
+    """The bores that are no holes until they are drilled, in one sentence."""
+    filled = [bore for bore in rebuilt if bore is not None and bore.made and bore.printed_mm is None]
+    if not filled:
+        return ()
+    told = ", ".join(
+        f"'{bore.row}'" + (f" ({bore.hole.drill_mm:g} mm)" if bore.hole.drill_mm else "") for bore in filled
+    )
+    return (f"Drill at the marks on the print: {told}.",)
 
 
 def _expected_on_print(row: RowJudgement) -> str:

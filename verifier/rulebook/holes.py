@@ -21,6 +21,7 @@ class Hole:
     diameter_mm : finished, on the print; None where it is filled and no size is known to drill it to
     drill_mm : the drill, or the reamer of a press fit
     made_for : 'M4, medium fit'
+    least_depth_mm : what the screw wants to hold; 0 where nothing is known
     by_sheet : its size is the row's own, so that the row's limits hold for it; by_reading : and it rests on the reading
     notes : what to know before it is used, each a sentence
     """
@@ -31,6 +32,7 @@ class Hole:
     made_for: str
     source: str
     notes: tuple[str, ...] = ()
+    least_depth_mm: float = 0.0
     by_sheet: bool = False
     by_reading: bool = False
 
@@ -86,7 +88,7 @@ def _threading(row: SheetRow, rules: Rules, filament: Filament, where: str) -> H
     diameter_mm = round(pilot.hole_factor * thread.nominal_mm, 3)
     boss_mm, deep_mm = (factor * thread.nominal_mm for factor in (pilot.boss_factor, pilot.engagement_factor))
     notes = (
-        f"The screw wants {deep_mm:.1f} mm of thread, and {boss_mm:.1f} mm of plastic across round it.",
+        f"The screw wants {deep_mm:.1f} mm of depth to hold in, and plastic {boss_mm:.1f} mm across round it.",
         *(
             f"A machine screw that cuts its thread wants {own.least_mm:g} to {own.greatest_mm:g} mm ({own.source})."
             for own in rules.self_cut_holes
@@ -94,7 +96,7 @@ def _threading(row: SheetRow, rules: Rules, filament: Filament, where: str) -> H
         ),
     )
     made_for = f"{thread.screw}, forming its thread in {filament.polymer}"
-    return Hole("threads", diameter_mm, drill_for(diameter_mm), made_for, pilot.source, notes)
+    return Hole("threads", diameter_mm, drill_for(diameter_mm), made_for, pilot.source, notes, deep_mm)
 
 
 def _for_insert(row: SheetRow, rules: Rules, where: str) -> Hole:
