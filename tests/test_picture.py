@@ -7,6 +7,7 @@ from rich.console import Console
 
 from verifier.bench import Claimed, Finished, Notice, Ready, SetAside, Stage, TriedAgain, Waiting
 from verifier.picture import Picture
+from verifier.screen import Screen
 from verifier.watching import live_picture
 
 BENCH = Path("/bench")
@@ -82,7 +83,7 @@ def test_no_line_is_wider_than_the_terminal():
 
 def test_reports_and_notices_stay_above_the_picture(tmp_path):
     console = Console(file=io.StringIO(), force_terminal=True, width=100)
-    with live_picture(console, tmp_path) as (take, look_again):
+    with live_picture(console, tmp_path, Screen(out=console.file)) as (take, look_again):
         take(Ready(tmp_path))
         take(Claimed(1, "latch_lever", "latch_lever.stl", 100))
         take(Notice("The disk is [nearly] full."))

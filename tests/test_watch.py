@@ -62,6 +62,7 @@ def test_a_service_killed_in_the_middle_of_a_job_finishes_it_after_the_next_star
     assert not list(bench.slicer.iterdir())
     with watching(bench, log):
         wait_for(lambda: (bench.slicer / "latch_lever.3mf").exists() and not status(bench.root).in_hand, log)
+    assert "Before you dust, print, drill or load the part" in log.read_text(encoding="utf-8")  # the screen's report
     done = status(bench.root).latest
     assert [job.verdict for job in done] == ["PASS"]
     assert {file.name for file in bench.slicer.iterdir()} == {

@@ -28,9 +28,11 @@ from verifier.bench import (
     run_bench,
 )
 from verifier.bench.names import shown
+from verifier.inspection import Inspection
 from verifier.logbook import logbook
 from verifier.picture import Picture
 from verifier.readiness import Readiness
+from verifier.reporting import terminal
 from verifier.screen import Screen
 
 REDRAWS_A_SECOND = 4
@@ -66,12 +68,12 @@ def _looking_on(screen: Screen, inbox: Path) -> contextlib.AbstractContextManage
     """A live picture where there is a terminal that can show one, plain lines elsewhere."""
     can_draw = sys.stdout.isatty() and os.environ.get("TERM") != "dumb" and not screen.ascii_only
     if can_draw:
-        return live_picture(Console(no_color=not screen.colour), inbox)
+        return live_picture(Console(no_color=not screen.colour), inbox, screen)
     return contextlib.nullcontext((lambda event: show(event, screen), lambda: None))
 
 
 @contextmanager
-def live_picture(console: Console, inbox: Path) -> Iterator[Lookers]:
+def live_picture(console: Console, inbox: Path, screen: Screen) -> Iterator[Lookers]:
     """Draw the picture at the foot of the terminal; results and notices stay above it."""
     picture, drawing = Picture(time.monotonic()), threading.Lock()
 
@@ -83,7 +85,7 @@ def live_picture(console: Console, inbox: Path) -> Iterator[Lookers]:
         with drawing:
             picture.take(event, time.monotonic())
         if isinstance(event, Finished | SetAside | Notice | TriedAgain):
-            console.print(Text(line_of(event)), soft_wrap=True)
+            console.print(Text.from_ansi(line_of(event, screen)), soft_wrap=True)
 
     def look_again() -> None:
         with contextlib.suppress(OSError), drawing:
@@ -96,13 +98,13 @@ def live_picture(console: Console, inbox: Path) -> Iterator[Lookers]:
 def show(event: Event, screen: Screen) -> None:
     """One event as the person reads it: reports on standard output, everything else on standard error."""
     if isinstance(event, Finished | SetAside):
-        screen.say(line_of(event))
+        screen.say(line_of(event, screen))
     else:
-        screen.tell(line_of(event))
+        screen.tell(line_of(event, screen))
 
 
-def line_of(event: Event) -> str:
-    """What is said of an event; a result brings its whole report."""
+def line_of(event: Event, screen: Screen) -> str:
+    """What is said of an event; a result brings its report as this screen can show it."""
     match event:
         case Ready(bench):
             return f"Watching {bench / 'inbox'}. Drop exports there; stop with Ctrl-C."
@@ -116,8 +118,19 @@ def line_of(event: Event) -> str:
             return f"{part}: starts over. {reason}"
         case Finished(_, part, verdict, folder, mesh):
             made = "mesh and report" if mesh else "report"
-            return f"{event.summary.rstrip()}\n{part}: {verdict}, {made} in {folder}\n"
+            return f"{report_of(event, screen).rstrip()}\n{part}: {verdict}, {made} in {folder}\n"
         case SetAside(_, part, reason, folder):
             return f"{part}: set aside. {reason} The traceback is in {folder}\n"
         case Notice(text):
             return text
+
+
+def report_of(finished: Finished, screen: Screen) -> str:
+    """The report without its cautions and sources, which are counted; a refused scan has only its sentence."""
+    told = next((report for report in finished.reports if report.suffix == ".json"), None)
+    if told is None:
+        return finished.summary
+    inspection = Inspection.model_validate_json(told.read_bytes())
+    return terminal.render(
+        inspection, width=screen.width, colour=screen.colour, ascii_only=screen.ascii_only, brief=True
+    )
