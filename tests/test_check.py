@@ -106,6 +106,19 @@ def test_filling_in_the_draft_leads_to_a_pass(verifier, tmp_path):
     assert said.status == 0
 
 
+def test_a_drafted_sheet_with_readings_is_never_written_over(verifier, tmp_path):
+    drafted = tmp_path / "latch_lever.sheet.toml"
+    assert verifier("draft", export("latch_lever.stl"), "--out", tmp_path).status == 0
+    assert (tmp_path / "latch_lever.report.html").exists()
+    filled = drafted.read_text(encoding="utf-8") + "# mine\n"
+    drafted.write_text(filled, encoding="utf-8")
+    again = verifier("draft", export("latch_lever.stl"), "--out", tmp_path)
+    assert again.status == 64
+    assert "latch_lever.sheet.toml" in again.err
+    verifier("check", export("latch_lever.stl"), "--out", tmp_path)
+    assert drafted.read_text(encoding="utf-8") == filled
+
+
 def test_json_is_alone_on_standard_output_and_keeps_to_its_schema(verifier):
     said = verifier("check", export("latch_lever.stl"), "--sheet", sheet("latch_lever"), "--json")
     jsonschema.validate(json.loads(said.out), as_json.schema())

@@ -29,12 +29,12 @@ def check_scans(
     as_json: bool,
 ) -> int:
     """Check every scan, print its report, and return the worst exit status."""
-    rules_here = rules or (Path("rules") if Path("rules").is_dir() else rules_folder())
+    rules_here = rules_in_use(rules)
     statuses, told = [], []
     for scan in scans:
         try:
             delivered = inspect_file(
-                scan, rules_here, sheet_file=sheet, filament=filament, report_stage=_stages(screen, scan)
+                scan, rules_here, sheet_file=sheet, filament=filament, report_stage=stages_told(screen, scan)
             )
         except VerifierError as error:
             screen.complain(str(error))
@@ -49,14 +49,28 @@ def check_scans(
     return next(status for status in WORST_FIRST if status in statuses)
 
 
-def _stages(screen: Screen, scan: Path) -> StageReport:
+def rules_in_use(asked: Path | None) -> Path:
+    """The rules folder that was asked for, else the one here, else the one that comes with the verifier."""
+    return asked or (Path("rules") if Path("rules").is_dir() else rules_folder())
+
+
+def stages_told(screen: Screen, scan: Path) -> StageReport:
+    """Says each stage of a scan as it begins."""
     return lambda stage: screen.tell(f"{scan.name}: {stage} …")
 
 
 def _deliver(delivered: Delivered, screen: Screen, *, out: Path | None, stl: bool, quiet: bool) -> None:
     inspection = delivered.inspection
     if not quiet:
-        screen.say(terminal.render(inspection, width=screen.width, colour=screen.colour, ascii_only=screen.ascii_only))
+        screen.say(
+            terminal.render(
+                inspection,
+                width=screen.width,
+                colour=screen.colour,
+                ascii_only=screen.ascii_only,
+                brief=out is not None,
+            )
+        )
     if out is not None:
         for written in _written(delivered, out, stl=stl):
             screen.tell(f"Wrote {written}")

@@ -116,6 +116,18 @@ def check(
     )
 
 
+@app.command(epilog="Example: verifier draft latch_lever.stl --out drafted")
+def draft(
+    scans: Annotated[list[Path], typer.Argument(metavar="SCAN...", help="Exports of parts to measure, one part each.")],
+    rules: RulesOption = None,
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Write sheet and page there; this folder else.")] = Path(),
+) -> None:
+    """Draft a dimension sheet to fill in, with a page that shows which size is which."""
+    from verifier.drafting import draft_sheets
+
+    raise typer.Exit(draft_sheets(scans, Screen(), rules=rules, out=out))
+
+
 @app.command(epilog="Example: verifier demo")
 def demo(
     bench: Annotated[

@@ -48,11 +48,13 @@ def inspect_file(
     *,
     sheet_file: Path | None = None,
     filament: str | None = None,
+    as_new: bool = False,
     report_stage: StageReport = lambda _: None,
 ) -> Delivered:
     """Read one scan and its sheet, and inspect it.
 
     sheet_file : the part's sheet; None looks in the rules folder by the part's name
+    as_new : look for no sheet, as for a part nobody has measured yet
     Raises VerifierError of every kind: rules, sheet, scan and mending each say what puts them right.
     """
     clock = StageClock(report_stage)
@@ -60,7 +62,7 @@ def inspect_file(
     _refuse_what_is_not_one_whole_scan(scan)
     with clock.stage("reading"):
         rules = load_rules(rules_folder)
-        sheet = _sheet_of(part, rules, sheet_file)
+        sheet = None if as_new else _sheet_of(part, rules, sheet_file)
         read = read_scan(scan, rules, sheet)
     outcome = inspect_part(read, sheet, rules, part=part, filament=filament, clock=clock)
     return Delivered(outcome, inspection_of(outcome, rules, versions()), rules)
@@ -103,6 +105,23 @@ def versions() -> dict[str, str]:
     return {"verifier": version("verifier"), "python": platform.python_version(), **libraries}
 
 
+def write_draft(delivered: Delivered, out: Path) -> tuple[Path, ...]:
+    """Write the drafted sheet and the page whose callouts bear its names; the files written."""
+    return _write_all(_drafted_sheet(delivered, out) | _page(delivered), out)
+
+
+def _drafted_sheet(delivered: Delivered, out: Path) -> dict[str, bytes]:
+    """The sheet of a part without one. One that lies there already may hold readings and stays."""
+    part, proposed = delivered.inspection.part, delivered.outcome.proposed
+    name = f"{part}.sheet.toml"
+    return {name: draft_sheet_text(part, proposed).encode()} if proposed and not (out / name).exists() else {}
+
+
+def _page(delivered: Delivered) -> dict[str, bytes]:
+    shown = page.render(delivered.inspection, shown_mesh(delivered.outcome.solid))
+    return {f"{delivered.inspection.part}.report.html": shown.encode()}
+
+
 def write_delivery(delivered: Delivered, out: Path, *, stl: bool = False) -> tuple[Path, ...]:
     """Write mesh, reports and, for a part without a sheet, the drafted sheet into a folder; the files written."""
     outcome, inspection = delivered.outcome, delivered.inspection
@@ -110,14 +129,11 @@ def write_delivery(delivered: Delivered, out: Path, *, stl: bool = False) -> tup
     files = {
         f"{part}.3mf": three_mf_bytes(outcome.plan.mesh, part),
         f"{part}.report.json": as_json.render(inspection).encode(),
-        f"{part}.report.html": page.render(inspection, shown_mesh(outcome.solid)).encode(),
         f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
     }
     if stl:
         files[f"{part}.stl"] = stl_bytes(outcome.plan.mesh, part)
-    if outcome.proposed:
-        files[f"{part}.sheet.toml"] = draft_sheet_text(part, outcome.proposed).encode()
-    return _write_all(files, out)
+    return _write_all(files | _page(delivered) | _drafted_sheet(delivered, out), out)
 
 
 def _write_all(files: dict[str, bytes], out: Path) -> tuple[Path, ...]:
