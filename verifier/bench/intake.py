@@ -1,13 +1,15 @@
 """Looking after the inbox: what lies there, what of it is whole, and taking that out."""
 
+import os
 import shutil
 from collections import deque
 from collections.abc import Callable
 
-from verifier.bench.claim import claim
+from verifier.bench.claim import claim, finish_claim
 from verifier.bench.endings import lacks_its_end
 from verifier.bench.events import Claimed, Event, Notice, Waiting
 from verifier.bench.inbox import Entry, Kind, entry_at, look_into
+from verifier.bench.job import Job, State
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
 from verifier.bench.limits import GIB, Limits
@@ -53,6 +55,17 @@ class Intake:
         if self._unseen:
             return 0.0
         return None if self._next_due_s == float("inf") else max(0.0, self._next_due_s - now_s)
+
+    def settle_claims(self) -> None:
+        """Take up claims that a disk error cut short after the file was moved."""
+        for job in self._journal.in_state(State.CLAIMING):
+            try:
+                queued = finish_claim(self._bench, self._journal, job)
+            except OSError as error:
+                text = f"The scan of {job.part} cannot be taken up yet: {error.strerror}."
+                self._once.tell(("claim", str(job.id)), Notice(text))
+            else:
+                self._tell_of(queued)
 
     def _list(self, now_s: float) -> None:
         self._unseen = deque(look_into(self._bench.inbox))
@@ -106,9 +119,13 @@ class Intake:
         except OSError as error:
             self._say(entry, f"it cannot be taken out: {error.strerror}")
             return True
-        if job:
-            self._tell(Claimed(job.id, job.part, shown(entry.name), job.size_bytes or 0))
+        self._tell_of(job)
         return True
+
+    def _tell_of(self, job: Job | None) -> None:
+        if job:
+            name = shown(os.fsdecode(job.original_name))
+            self._tell(Claimed(job.id, job.part, name, job.size_bytes or 0))
 
     def _has_room(self, size_bytes: int) -> bool:
         wanted_bytes = max(self._limits.least_free_bytes, ROOM_PER_BYTE * size_bytes)

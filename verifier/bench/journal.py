@@ -5,15 +5,16 @@ of PRAGMA synchronous). Only the service writes; it holds the bench's lock.
 """
 
 import json
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 from verifier.bench.durable import sync_folder
 from verifier.bench.job import Job, Outcome, Seen, State
 from verifier.bench.ledger import Ledger
-from verifier.bench.schema import bring_up_to_date, connect
+from verifier.bench.schema import bring_up_to_date, cannot_write, connect
 
 
 def utc_now() -> str:
@@ -27,14 +28,19 @@ class Journal(Ledger):
     def __init__(self, path: Path, now: Callable[[], str] = utc_now) -> None:
         """Open or make the ledger; raises WrongUsage for a file that is none or is newer than this program."""
         self._now = now
+        self._path = path
         super().__init__(connect(path))
-        with self._one_transaction():
-            bring_up_to_date(self._db, path)
-        sync_folder(path.parent)
+        try:
+            with self._one_transaction():
+                bring_up_to_date(self._db, path)
+            sync_folder(path.parent)
+        except BaseException:
+            self.close()
+            raise
 
     def begin_claim(self, part: str, original_name: bytes, scan_name: str) -> int:
         """Record a file before it is moved; its job number."""
-        row = self._db.execute(
+        row = self._write(
             "INSERT INTO jobs (part, original_name, scan_name, state, claimed_at) VALUES (?, ?, ?, 'claiming', ?)",
             (part, original_name, scan_name, self._now()),
         )
@@ -42,7 +48,7 @@ class Journal(Ledger):
 
     def take_back(self, job: int) -> None:
         """Take back a claim whose file never came into the job's folder."""
-        self._db.execute("DELETE FROM jobs WHERE id = ? AND state = 'claiming'", (job,))
+        self._write("DELETE FROM jobs WHERE id = ? AND state = 'claiming'", (job,))
 
     def queue(self, job: int, *, size_bytes: int, sha256: str, fingerprint: str) -> None:
         """The file lies in the job's folder, as described."""
@@ -114,10 +120,10 @@ class Journal(Ledger):
         """Everything stands in its place; passes of the part that this verdict comes after are marked."""
         state = State.SET_ASIDE if job.verdict is None else State.DONE
         with self._one_transaction():
-            number = self._db.execute("SELECT coalesce(max(finish_number), 0) + 1 FROM jobs").fetchone()[0]
+            number = self._write("SELECT coalesce(max(finish_number), 0) + 1 FROM jobs").fetchone()[0]
             self._set(job.id, state=state, finished_at=self._now(), finish_number=number)
             if job.verdict in ("PASS", "FAIL", "UNDECIDED"):
-                self._db.execute(
+                self._write(
                     "UPDATE jobs SET superseded_by = ?1 WHERE part = ?2 AND id < ?1 AND verdict = 'PASS'"
                     " AND state = 'done' AND superseded_by IS NULL",
                     (job.id, job.part),
@@ -126,7 +132,7 @@ class Journal(Ledger):
 
     def queue_once_more(self, job: Job) -> Job:
         """A new job for the original of a finished one, whose own record stays as it is."""
-        row = self._db.execute(
+        row = self._write(
             "INSERT INTO jobs (part, original_name, scan_name, state, size_bytes, sha256, original, claimed_at)"
             " VALUES (?, ?, ?, 'queued', ?, ?, ?, ?)",
             (job.part, job.original_name, job.scan_name, job.size_bytes, job.sha256, job.original, self._now()),
@@ -135,7 +141,7 @@ class Journal(Ledger):
 
     def forget_part(self, part: str) -> None:
         """Put the finished jobs of a part out of mind: no change of the rules runs them again."""
-        self._db.execute(
+        self._write(
             "UPDATE jobs SET forgotten_at = ? WHERE part = ? AND forgotten_at IS NULL"
             " AND state IN ('done', 'set aside')",
             (self._now(), part),
@@ -152,17 +158,26 @@ class Journal(Ledger):
 
     def _set(self, job: int, **columns: object) -> None:
         names = ", ".join(f"{name} = ?" for name in columns)
-        self._db.execute(f"UPDATE jobs SET {names} WHERE id = ?", (*columns.values(), job))
+        self._write(f"UPDATE jobs SET {names} WHERE id = ?", (*columns.values(), job))
+
+    def _write(self, statement: str, values: Sequence[object] = ()) -> sqlite3.Cursor:
+        try:
+            return self._db.execute(statement, values)
+        except sqlite3.OperationalError as error:
+            raise cannot_write(self._path, error) from error
 
     @contextmanager
     def _one_transaction(self) -> Iterator[None]:
-        self._db.execute("BEGIN IMMEDIATE")
+        self._write("BEGIN IMMEDIATE")
         try:
             yield
-        except BaseException:
-            self._db.execute("ROLLBACK")
+            self._write("COMMIT")
+        except BaseException as error:
+            with suppress(sqlite3.OperationalError):  # a full disk may have ended the transaction already
+                self._db.execute("ROLLBACK")
+            if isinstance(error, sqlite3.OperationalError):
+                raise cannot_write(self._path, error) from error
             raise
-        self._db.execute("COMMIT")
 
 
 def _as_json(value: object) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from verifier.errors import BenchBusy
+from verifier.errors import BenchBusy, WrongUsage
 
 # Whoever asks whether a bench is watched holds the lock for less than a millisecond; a start outlasts that.
 ATTEMPTS = 4
@@ -18,9 +18,9 @@ PAUSE_S = 0.05
 def hold_lock(path: Path) -> Iterator[None]:
     """Hold the bench's lock; the system lets it go with the process, however that ends.
 
-    Raises BenchBusy when another process holds it.
+    Raises BenchBusy when another process holds it, WrongUsage where the bench cannot be written to.
     """
-    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o644)
+    descriptor = _open(path)
     try:
         if not _try_several_times(descriptor):
             raise BenchBusy(
@@ -31,6 +31,17 @@ def hold_lock(path: Path) -> Iterator[None]:
         yield
     finally:
         os.close(descriptor)
+
+
+def _open(path: Path) -> int:
+    try:
+        return os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o644)
+    except OSError as error:
+        raise WrongUsage(
+            f"the bench cannot be written to ({error.strerror})",
+            where=str(path.parent.parent),
+            do="Give yourself the right to write there, or move the bench",
+        ) from error
 
 
 def is_held(path: Path) -> bool:

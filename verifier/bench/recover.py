@@ -13,14 +13,17 @@ from verifier.bench.publish import remove_job_folder
 INTERRUPTED = "The service ended while this job ran."
 
 
-def recover(bench: Bench, journal: Journal) -> None:
-    """Settle claims, drop half attempts, clear away what finished jobs left; the loop publishes computed ones."""
+def recover(bench: Bench, journal: Journal, *, interrupted: bool = True) -> None:
+    """Settle claims, drop half attempts, clear away what finished jobs left; the loop publishes computed ones.
+
+    interrupted : whether the half attempts ended with the service, which counts against a job that does it often
+    """
     for job in journal.in_state(State.CLAIMING):
         finish_claim(bench, journal, job)
         crash_point(CrashPoint.RECOVERY_CLAIM_SETTLED)
     for job in journal.in_state(State.RUNNING):
         shutil.rmtree(bench.attempt_folder(job.id, job.attempt), ignore_errors=True)
-        journal.queue_again(job, INTERRUPTED, interrupted=True)
+        journal.queue_again(job, INTERRUPTED, interrupted=interrupted)
         crash_point(CrashPoint.RECOVERY_ATTEMPT_DROPPED)
     _clear_leftovers(bench, journal)
 

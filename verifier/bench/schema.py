@@ -6,6 +6,16 @@ from pathlib import Path
 
 from verifier.errors import WrongUsage
 
+# EX_IOERR of the BSD sysexits convention: unlike a bench out of order, a full disk may be better at the next start.
+EXIT_CANNOT_WRITE = 74
+
+
+class LedgerCannotWrite(WrongUsage):
+    """The ledger's disk is full, broken, or not to be written to; nothing of what was to be written is."""
+
+    exit_code = EXIT_CANNOT_WRITE
+
+
 FIRST = """
 CREATE TABLE jobs (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -53,11 +63,14 @@ VERSION = 1 + len(ADDED)
 
 
 def connect(path: Path) -> sqlite3.Connection:
-    """Open or make the ledger for writing; raises WrongUsage for a file that is none."""
+    """Open or make the ledger for writing; raises WrongUsage for a file that is none, LedgerCannotWrite."""
     db = sqlite3.connect(path, isolation_level=None)
     db.row_factory = sqlite3.Row
     try:
         db.execute("PRAGMA journal_mode = WAL")
+    except sqlite3.OperationalError as error:
+        db.close()
+        raise cannot_write(path, error) from error
     except sqlite3.DatabaseError as error:
         db.close()
         raise _no_ledger(path, error) from error
@@ -100,6 +113,11 @@ def refuse_newer(db: sqlite3.Connection, path: Path) -> int:
             "a newer verifier made this ledger", where=str(path), do="Use that verifier, or a newer one, for this bench"
         )
     return version
+
+
+def cannot_write(path: Path, error: sqlite3.Error) -> LedgerCannotWrite:
+    """What the database says of its disk, as something the person can put right."""
+    return LedgerCannotWrite(str(error), where=str(path), do="Make room on the disk, or let the file be written to")
 
 
 def _no_ledger(path: Path, error: sqlite3.Error) -> WrongUsage:

@@ -1,5 +1,6 @@
 """The loop of the service: look, take, start, conclude, publish; and look again."""
 
+import errno
 import threading
 import time
 from collections import deque
@@ -10,6 +11,7 @@ from pathlib import Path
 from verifier.bench.attempt import prepare_workers
 from verifier.bench.carrying_out import carry_out_all
 from verifier.bench.crew import AttemptOver, Crew, News
+from verifier.bench.durable import DISK_FULL
 from verifier.bench.events import Event, Notice, Ready, Stage
 from verifier.bench.hints import InboxHints
 from verifier.bench.intake import Intake
@@ -21,9 +23,12 @@ from verifier.bench.once import Once
 from verifier.bench.pulse import PulseWriter
 from verifier.bench.recover import recover
 from verifier.bench.rulesets import RulesWatch, rules_on
+from verifier.bench.schema import LedgerCannotWrite
 from verifier.bench.workshop import Workshop
 
 COMPUTE = "verifier.delivery:check_to_folder"
+# A full disk, or one that has become read-only, as the system makes it after errors.
+CANNOT_WRITE = DISK_FULL | {errno.EROFS}
 # How soon a set `stop` is noticed.
 LONGEST_SLEEP_S = 0.2
 # Thousands of files dropped at once give thousands of hints; the folder is read this often at most.
@@ -51,12 +56,26 @@ def run_bench(
     place = open_bench(bench)
     with hold_lock(place.lock), closing(Journal(place.ledger)) as journal:
         prepare_workers(compute)
-        recover(place, journal)
-        service = _Service(place, journal, limits or limits_of_this_machine(), compute, on_event, on_look)
-        try:
-            service.run(stop, until_idle=until_idle)
-        finally:
-            service.close()
+        limits, say_once, interrupted = limits or limits_of_this_machine(), Once(on_event), True
+        while True:
+            try:
+                recover(place, journal, interrupted=interrupted)
+                service = _Service(place, journal, limits, compute, _only_one_ready(on_event, say_once), on_look)
+                with closing(service):
+                    return service.run(stop, until_idle=until_idle)
+            except (LedgerCannotWrite, OSError) as error:
+                if isinstance(error, OSError) and error.errno not in CANNOT_WRITE:
+                    raise
+                # No job is at fault, and a service that ended here would be missing when there is room again.
+                say_once.tell(("disk", ""), Notice(f"Nothing can be written on the bench: {error} It is tried again."))
+            if until_idle or stop.wait(limits.rescan_s):
+                return None
+            interrupted = False
+
+
+def _only_one_ready(tell: Callable[[Event], None], say_once: Once) -> Callable[[Event], None]:
+    """Going on after a full disk is no second start."""
+    return lambda event: say_once.tell(("ready", ""), event) if isinstance(event, Ready) else tell(event)
 
 
 class _Service:
@@ -103,8 +122,8 @@ class _Service:
         """End the attempts; their jobs stay queued and no attempt is held against them."""
         self._hints.stop()
         self._crew.stop()
-        self._take_news()
         self._pulse.remove()
+        self._take_news()
 
     def _look(self) -> None:
         """Read inbox and rules. Sets when to look next, and whether anything is on its way."""
@@ -124,6 +143,7 @@ class _Service:
 
     def _look_into_inbox(self, now_s: float) -> float | None:
         try:
+            self._intake.settle_claims()
             wait_s = self._intake.look(now_s)
         except OSError as error:
             text = f"The inbox cannot be read: {error.strerror}. Put the folder back: {self._bench.inbox}"
