@@ -7,10 +7,13 @@ import pytest
 from inbox_demo import simulated
 from inbox_demo.simulated import Shape, bore, box2, cut, intersect, slab
 from tests.correcting.bored import NO_COAT, UNCORRECTED, Bored, again, bored, gauge, holes_through, pin_enters, stayed
-from verifier.correcting.bores import RIM_MM
+from verifier.correcting.bores import RIM_MM, check_exchange
+from verifier.correcting.bores_opening import CannotRebuild
+from verifier.correcting.bores_patch import Patch
 from verifier.correcting.correction import Term
 from verifier.mending.check import judge_as_written
 from verifier.mending.solid import Origin
+from verifier.mesh import Mesh
 
 # What the bench asks of a rebuilt bore: its size to a twentieth of a tenth, its axis to a fifth of a tenth.
 SIZE_MM = 0.005
@@ -228,6 +231,29 @@ def test_a_bore_that_another_one_crosses_stays_and_says_why() -> None:
 def test_a_bore_that_was_not_found_is_told() -> None:
     part = bored(shape(block, 6.0), TRUE)
     assert part.bore("hole").why_not == "it was not found on the scan"
+
+
+def test_a_patch_that_does_not_fit_its_gap_is_not_put_in() -> None:
+    """One face missing, one face twice, and one corner drawn on to another: each leaves no closed solid."""
+    box = Mesh(*unit_box())
+    lid = np.flatnonzero((box.corners_mm[..., 2] == 1.0).all(axis=1))
+    middle = np.array([[0.5, 0.5, 1.2]])
+    loop = np.arange(4)
+    fan = np.column_stack([loop, np.roll(loop, -1), np.full(4, 8)])
+    check_exchange(box, Patch(lid, middle, fan, None, through=False))
+    for broken in (fan[1:], np.vstack([fan, fan[:1]]), fan[:, ::-1]):
+        with pytest.raises(CannotRebuild, match="closed solid"):
+            check_exchange(box, Patch(lid, middle, broken, None, through=False))
+    with pytest.raises(CannotRebuild, match="closed solid"):
+        check_exchange(box, Patch(lid, box.vertices_mm[:1], fan, None, through=False))
+
+
+def unit_box() -> tuple[np.ndarray, np.ndarray]:
+    """A unit box whose corners 0 to 3 run round its top, anticlockwise from above."""
+    corners = np.array([[0, 0, 1], [1, 0, 1], [1, 1, 1], [0, 1, 1], [0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]], float)
+    top, under = [[0, 1, 2], [0, 2, 3]], [[4, 6, 5], [4, 7, 6]]
+    sides = [face for k in range(4) for face in ([k, 4 + k, 4 + (k + 1) % 4], [k, 4 + (k + 1) % 4, (k + 1) % 4])]
+    return corners, np.array(top + under + sides)
 
 
 def test_two_equal_bores_that_nothing_tells_apart_are_both_rebuilt_when_they_want_the_same() -> None:

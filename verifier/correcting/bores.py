@@ -104,7 +104,7 @@ def rebuild_bores(
             taken[patch.removed] = True
             patches.append(patch)
         told.append(outcome)
-    return _checked(copy, patches, taken, tuple(told)) if patches else BoreWork(copy, tuple(told))
+    return BoreWork(_patched(copy, patches, taken) if patches else copy, tuple(told))
 
 
 def _asked_for(sizes: Sequence[Size], holes: Mapping[str, Hole]) -> list[RebuiltBore]:
@@ -138,6 +138,7 @@ def _rebuilt(
     """The faces of one bore as it should be; none, and the reason, where that cannot be."""
     try:
         patch, made = _patch(mesh, bore, scale, wanted, printer)
+        check_exchange(mesh, patch)
     except CannotRebuild as error:
         return None, replace(wanted, why_not=str(error))
     if taken[patch.removed].any():
@@ -170,14 +171,18 @@ def _wall_radius_mm(mesh: Mesh, bore: Cylinder, point_mm: Array) -> float:
     return float(np.quantile(np.linalg.norm(away, axis=1), WALL_SHARE))
 
 
-def _checked(copy: Solid, patches: Sequence[Patch], taken: BoolArray, told: tuple[RebuiltBore, ...]) -> BoreWork:
-    """The copy with the patches in; as it was, should that be no closed solid."""
-    solid = _patched(copy, patches, taken)
-    judgement = judge_as_written(solid.mesh)
-    if judgement.sound:
-        return BoreWork(solid, told)
-    why_not = f"the part would be no closed solid ({judgement.sentence})"
-    return BoreWork(copy, tuple(replace(bore, why_not=bore.why_not or why_not) for bore in told))
+def check_exchange(mesh: Mesh, patch: Patch) -> None:
+    """See that the part stays a closed solid with the patch in.
+
+    A closed surface stays closed when one piece of it is exchanged for another with the same border: so the old piece
+    turned inside out and the new one must be closed together. That asks the judge about some thousand faces and not
+    about a million. Raises CannotRebuild.
+    """
+    turned_out = mesh.faces[patch.removed][:, ::-1]
+    both = Mesh(np.concatenate([mesh.vertices_mm, patch.corners_mm]), np.concatenate([turned_out, patch.faces]))
+    found = judge_as_written(drop_unused_vertices(both))
+    if found.open_edges + found.split_corners + found.flat_faces:
+        raise CannotRebuild(f"the part would be no closed solid, {found.sentence}")
 
 
 def _patched(copy: Solid, patches: Sequence[Patch], taken: BoolArray) -> Solid:

@@ -127,7 +127,8 @@ def _see_nothing_else(around: Around, own: IntArray, others: IntArray, reach_mm:
 def _border(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
     """Directed edges of these faces without an opposite among them: starts and ends."""
     start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    alone = ~np.isin(start * count + end, end * count + start)
+    # No edge occurs twice, and sorting them takes a third of the time that hashing takes.
+    alone = ~np.isin(start * count + end, end * count + start, assume_unique=True, kind="sort")
     return start[alone], end[alone]
 
 
