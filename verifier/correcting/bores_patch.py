@@ -24,7 +24,7 @@ class Patch:
 
     removed : (k,) faces of the mesh
     corners_mm : (n, 3) new corners
-    faces : (m, 3) numbers below the mesh's corner count are its own corners, the others count on from there
+    faces : (m, 3) numbers below the mesh's corner count are corners of the mesh, those above are the new ones
     depth_mm : of the bore, None for a filling; through : open at both ends
     """
 
