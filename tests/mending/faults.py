@@ -9,7 +9,7 @@ from functools import lru_cache
 import manifold3d
 import numpy as np
 
-from verifier.mesh import Mesh, volume_mm3
+from verifier.mesh import Mesh, face_vectors_mm2, volume_mm3
 from verifier.reading.scan import LengthUnit, Scan, Source
 
 # Edge of the triangles. Half the 1 mm rib, so that both of its sides are there.
@@ -212,6 +212,33 @@ def in_two_passes(mesh: Mesh, apart_mm: float) -> Mesh:
     return Mesh(
         np.concatenate([mesh.vertices_mm, again]), np.concatenate([mesh.faces, len(mesh.vertices_mm) + mesh.faces])
     )
+
+
+@dataclass(frozen=True)
+class Passes:
+    """Two passes in one mesh: the first as the part is, the second moved; and where the part was cut for both."""
+
+    mesh: Mesh
+    shift_mm: np.ndarray
+    height_mm: np.ndarray  # of every corner of the part along the cut's normal, 0 in the middle of the overlap
+    overlap_mm: float
+
+    def volume_mm3(self, part: Mesh) -> float:
+        """The part's, and what the second pass's share of the surface sweeps by its shift (divergence theorem)."""
+        second = self.height_mm[part.faces].mean(axis=1) > self.overlap_mm / 2
+        return volume_mm3(part) + float((0.5 * face_vectors_mm2(part)[second]).sum(axis=0) @ self.shift_mm)
+
+
+def in_two_partial_passes(mesh: Mesh, rng: np.random.Generator, apart_mm: float, overlap_mm: float) -> Passes:
+    """Seen from two sides: cut across in any direction, with an overlap; the second pass is moved and scatters anew."""
+    along, shift = (way / np.linalg.norm(way) for way in rng.normal(size=(2, 3)))
+    height = (mesh.vertices_mm - mesh.vertices_mm.mean(axis=0)) @ along
+    height = height - np.median(height)
+    of_face = height[mesh.faces].mean(axis=1)
+    again = mesh.vertices_mm + apart_mm * shift + rng.normal(0.0, 0.01, mesh.vertices_mm.shape)
+    faces = mesh.faces[of_face < overlap_mm / 2], len(again) + mesh.faces[of_face > -overlap_mm / 2]
+    both = Mesh(np.concatenate([mesh.vertices_mm, again]), np.concatenate(faces))
+    return Passes(both, apart_mm * shift, height, overlap_mm)
 
 
 def in_two_halves(mesh: Mesh, at_x_mm: float, apart_mm: float) -> Mesh:

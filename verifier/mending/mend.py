@@ -12,10 +12,12 @@ from verifier.mending.flat import without_flat_faces
 from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.orientation import drop_sheets, make_faces_agree, turn_outward
+from verifier.mending.passes import drop_second_layers
 from verifier.mending.pieces import drop_inner_shells, remove_debris_and_fins, tell_bodies
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
 from verifier.mending.solid import MendStep, Solid
+from verifier.mending.strips import zip_pieces
 from verifier.mending.support import stand_free
 from verifier.mending.welding import drop_doubled_faces, weld_equal
 from verifier.mesh import BoolArray, Mesh, drop_unused_vertices
@@ -63,7 +65,18 @@ def one_surface(scan: Scan) -> Draft:
     draft = drop_sheets(turn_outward(draft))
     if len(draft.mesh.faces) == 0:
         raise CannotMend("it is a sheet that encloses nothing", where=scan.source.name, do=TURN_OVER)
-    return drop_inner_shells(draft)
+    return drop_inner_shells(merge_passes(draft))
+
+
+def merge_passes(draft: Draft) -> Draft:
+    """One surface of several passes: what was seen twice is kept once, and borders that face each other are joined.
+
+    Before inner shells are looked for: what only the second pass saw lies half inside the first, seen without a skin.
+    """
+    draft = drop_second_layers(draft)
+    if len(draft.edges.border) == 0:
+        return draft
+    return zip_pieces(cut_knotted_loops(split_bow_ties(draft)))
 
 
 def closed(draft: Draft) -> Draft:

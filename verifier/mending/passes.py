@@ -1,0 +1,140 @@
+"""Several passes of one scan that were not merged: where they lie on each other, one of them is kept.
+
+      first pass    ________________                    ________________
+                            ________________     ->                      ________
+      second pass           overlap                                      what only it saw
+
+Averaging the two would move every corner of the overlap; repairing both as one surface makes a sponge.
+"""
+
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+
+from verifier.mending.draft import Draft
+from verifier.mending.edges import Edges, pair_edges, piece_of_faces
+from verifier.mending.pieces import DEBRIS_SHARE
+from verifier.mending.telling import tell_faces
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_normals
+
+# Surfaces nearer than this that look the same way are one surface seen twice: passes of a handheld scanner come to lie
+# 0.1 to 0.3 mm apart (common practice, no source). No moulded part has two such surfaces that close: a wall and its
+# back look opposite ways.
+REGISTER_MM = 0.35
+# Cosine of 60 degrees. At an edge of the part the normal of a corner stands half-way between two faces, 45 degrees off
+# each.
+SAME_WAY = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Nearest:
+    """The places on one surface nearest to some points.
+
+    distance_mm : (q,)
+    sideways_mm : (q,) how far the point lies beside the border where that is nearest, 0 over the surface itself
+    way : (q,) cosine between the surface's normal there and the one asked for
+    """
+
+    distance_mm: Array
+    sideways_mm: Array
+    way: Array
+
+
+def drop_second_layers(draft: Draft) -> Draft:
+    """Of pieces that lie on each other and look the same way, keep the larger; of the others what lies beside it.
+
+    What is kept ends one spacing beside the larger piece, so that their borders can be joined. Corners keep their
+    places. Crumbs under the share of debris go too.
+    """
+    count, piece = piece_of_faces(draft.edges)
+    if count == 1:
+        return draft
+    area = np.bincount(piece, face_areas_mm2(draft.mesh), count)
+    dropped = np.zeros(len(piece), dtype=bool)
+    kept = piece == int(area.argmax())
+    for k in np.argsort(-area, kind="stable")[1:].tolist():
+        mine = np.flatnonzero(piece == k)
+        doubled = _doubled(draft, mine, kept)
+        if doubled.any():
+            dropped[mine[doubled]] = True
+            dropped[mine[~doubled]] = _crumbs(draft.mesh.faces[mine[~doubled]], draft.mesh, DEBRIS_SHARE * area.max())
+        kept[mine] = ~dropped[mine]
+    faces = np.flatnonzero(dropped)
+    return draft.without(dropped).telling(tell_faces("Dropped a second layer", draft.mesh, faces, piece[faces]))
+
+
+def _doubled(draft: Draft, mine: IntArray, kept: BoolArray) -> BoolArray:
+    """Which faces of a piece have a corner that lies on the kept surface, or beside its border within a spacing."""
+    mesh = draft.mesh
+    own, local = np.unique(mesh.faces[mine], return_inverse=True)
+    points, faces = mesh.vertices_mm[own], local.reshape(-1, 3)
+    reach_mm = REGISTER_MM + _spacing_mm(points, faces)
+    others = np.flatnonzero(kept)
+    around = mesh.corners_mm[others]
+    low, high = points.min(axis=0) - reach_mm, points.max(axis=0) + reach_mm
+    others = others[((around.max(axis=1) >= low) & (around.min(axis=1) <= high)).all(axis=1)]
+    if len(others) == 0:
+        return np.zeros(len(mine), dtype=bool)
+    found = _nearest(draft, others, points, _corner_normals(Mesh(points, faces)))
+    same = (found.distance_mm < reach_mm) & (found.way > SAME_WAY)
+    over = same & (found.sideways_mm == 0.0) & (found.distance_mm < REGISTER_MM)
+    if not over[faces].all(axis=1).any():
+        return np.zeros(len(mine), dtype=bool)
+    beside = same & (found.sideways_mm > 0.0) & (found.sideways_mm < _spacing_mm(points, faces))
+    return np.asarray((over | beside)[faces].any(axis=1))
+
+
+def _nearest(draft: Draft, others: IntArray, points_mm: Array, normals: Array) -> Nearest:
+    """Where the chosen faces are nearest to some points, by libigl's tree of boxes."""
+    mesh = draft.mesh
+    corners, local = np.unique(mesh.faces[others], return_inverse=True)
+    there = Mesh(mesh.vertices_mm[corners], local.reshape(-1, 3))
+    square, face, foot = igl.point_mesh_squared_distance(points_mm, there.vertices_mm, there.faces)
+    share = _shares(there.corners_mm[face], foot)
+    normal = np.einsum("qc,qcx->qx", share, _corner_normals(there)[there.faces[face]])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
+    away = points_mm - foot
+    beside = np.linalg.norm(away - np.einsum("qx,qx->q", away, normal)[:, None] * normal, axis=1)
+    at_border = _on_border(draft.edges, others[face], share)
+    way = np.einsum("qx,qx->q", normal, normals)
+    return Nearest(np.sqrt(square), np.where(at_border, np.maximum(beside, 1e-9), 0.0), way)
+
+
+def _on_border(edges: Edges, faces: IntArray, share: Array) -> BoolArray:
+    """Whether a place in a face, given by its corners' shares, lies on a side with nothing beyond it."""
+    opposite = np.column_stack([share[:, 2], share[:, 0], share[:, 1]])  # side k runs from corner k to corner k + 1
+    is_border = edges.twin.reshape(-1, 3)[faces] < 0
+    return np.asarray((is_border & (opposite < 1e-6)).any(axis=1))
+
+
+def _shares(corners_mm: Array, at_mm: Array) -> Array:
+    """Barycentric coordinates of places in triangles, (q, 3)."""
+    a, b, c = (corners_mm[:, k] for k in range(3))
+    normal = np.cross(b - a, c - a)
+    square = np.maximum(np.einsum("qx,qx->q", normal, normal), 1e-300)
+    by_b = np.einsum("qx,qx->q", np.cross(at_mm - a, c - a), normal) / square
+    by_c = np.einsum("qx,qx->q", np.cross(b - a, at_mm - a), normal) / square
+    return np.column_stack([1.0 - by_b - by_c, by_b, by_c])
+
+
+def _corner_normals(mesh: Mesh) -> Array:
+    """Mean of the normals of the faces at every corner, each counting alike; (n, 3)."""
+    normals, count = face_normals(mesh), len(mesh.vertices_mm)
+    corners = mesh.faces.ravel()
+    total = np.column_stack([np.bincount(corners, np.repeat(normals[:, k], 3), count) for k in range(3)])
+    return np.asarray(total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12))
+
+
+def _spacing_mm(points_mm: Array, faces: IntArray) -> float:
+    """Middle length of a side."""
+    return float(np.median(np.linalg.norm(points_mm[faces[:, 0]] - points_mm[faces[:, 1]], axis=1)))
+
+
+def _crumbs(faces: IntArray, mesh: Mesh, least_mm2: float) -> BoolArray:
+    """Faces of pieces smaller than that."""
+    if len(faces) == 0:
+        return np.zeros(0, dtype=bool)
+    count, piece = piece_of_faces(pair_edges(faces, len(mesh.vertices_mm)))
+    area = np.bincount(piece, face_areas_mm2(Mesh(mesh.vertices_mm, faces)), count)
+    return np.asarray((area < least_mm2)[piece])

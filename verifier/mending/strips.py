@@ -1,0 +1,179 @@
+"""Borders of different pieces that run along each other are joined by a strip of faces.
+
+The borders may be of any shape, and one may run along several others in turn. Where they are too far apart the strip
+has a gap, which is a hole like any other.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from verifier.mending.draft import Draft
+from verifier.mending.edges import piece_of_faces
+from verifier.mending.loops import open_loops
+from verifier.mending.telling import tell_faces
+from verifier.mesh import Array, IntArray
+
+# Two sides of one seam: this far apart, and three spacings more because each side ends in ragged faces. Parts that lie
+# side by side on a table are further apart than that, and closed ones have no border at all.
+SEAM_MM = 0.6
+RAGGED_SPACINGS = 3.0
+# Corners of a border that must have the same other border beside them; a chance meeting of two holes has fewer.
+LEAST_CORNERS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Part of a border that runs along one border of another piece.
+
+    corners : in the order of the walk, surface on the left
+    beside : for each of them the nearest corner of the other border
+    closed : whether it is the whole border
+    """
+
+    corners: IntArray
+    beside: IntArray
+    closed: bool
+
+
+def zip_pieces(draft: Draft) -> Draft:
+    """Join borders of different pieces that run along each other."""
+    _, piece = piece_of_faces(draft.edges)
+    if int(piece.max(initial=0)) == 0 or len(draft.edges.border) == 0:
+        return draft
+    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= LEAST_CORNERS]
+    if len(loops) < 2:
+        return draft
+    reach_mm = SEAM_MM + RAGGED_SPACINGS * _spacing_mm(draft, np.concatenate(loops))
+    runs = _runs(draft, loops, piece, reach_mm)
+    strips = [_strip(draft.mesh.vertices_mm, runs[i], runs[j], reach_mm) for i, j in _pairs(runs)]
+    return _sewn(draft, [strip for strip in strips if len(strip)])
+
+
+def _sewn(draft: Draft, strips: Sequence[IntArray]) -> Draft:
+    """The draft with the strips, less their faces at edges that would have more than two."""
+    if not strips:
+        return draft
+    first = len(draft.mesh.faces)
+    strip = np.repeat(np.arange(len(strips)), [len(faces) for faces in strips])
+    draft = draft.with_sewn(np.empty((0, 3)), np.concatenate(strips))
+    crowded = draft.edges.crowded // 3
+    dropped = np.zeros(len(draft.mesh.faces), dtype=bool)
+    dropped[crowded[crowded >= first]] = True
+    draft = draft.without(dropped)
+    made = first + np.arange(len(draft.mesh.faces) - first)
+    return draft.telling(tell_faces("Joined halves along open seams", draft.mesh, made, strip[~dropped[first:]]))
+
+
+def _runs(draft: Draft, loops: Sequence[IntArray], piece: IntArray, reach_mm: float) -> list[Run]:
+    """Every loop cut where the loop beside it changes."""
+    half_edges = np.concatenate(loops)
+    lengths = [len(loop) for loop in loops]
+    name, owner = np.repeat(np.arange(len(loops)), lengths), piece[half_edges // 3]
+    corners = draft.edges.start[half_edges]
+    nearest = _nearest_of_other_pieces(draft.mesh.vertices_mm[corners], owner, reach_mm)
+    beside_loop = np.where(nearest >= 0, name[nearest], -1)
+    ends = np.cumsum([0, *lengths])
+    runs = []
+    for low, high in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
+        for part, closed in _alike(beside_loop[low:high]):
+            chosen = low + part
+            if beside_loop[chosen[len(chosen) // 2]] >= 0:
+                runs.append(Run(corners[chosen], corners[nearest[chosen]], closed))
+    return runs
+
+
+def _nearest_of_other_pieces(points_mm: Array, owner: IntArray, reach_mm: float) -> IntArray:
+    """For every border corner the nearest one of another piece, -1 where none is within reach."""
+    nearest = np.full(len(points_mm), -1)
+    for k in np.unique(owner).tolist():
+        here, there = np.flatnonzero(owner == k), np.flatnonzero(owner != k)
+        if len(there):
+            away, found = cKDTree(points_mm[there]).query(points_mm[here], distance_upper_bound=reach_mm)
+            near = np.isfinite(away)
+            nearest[here[near]] = there[found[near]]
+    return nearest
+
+
+def _alike(labels: IntArray) -> list[tuple[IntArray, bool]]:
+    """Stretches of one label around a closed walk, short ones counted to the stretch before; and whether it is all."""
+    count = len(labels)
+    turns = np.flatnonzero(labels != np.roll(labels, 1))
+    long = turns[np.diff(np.r_[turns, turns[:1] + count]) >= LEAST_CORNERS] if len(turns) else turns
+    first = long[labels[long] != labels[np.roll(long, 1)]] if len(long) > 1 else long[:0]
+    if len(first) == 0:
+        return [(np.arange(count) if len(long) == 0 else (long[0] + np.arange(count)) % count, True)]
+    sizes = np.diff(np.r_[first, first[:1] + count])
+    return [((a + np.arange(n)) % count, False) for a, n in zip(first.tolist(), sizes.tolist(), strict=True)]
+
+
+def _pairs(runs: Sequence[Run]) -> list[tuple[int, int]]:
+    """Pairs of runs each of which lies beside the other for the most part."""
+    run_of_corner: dict[int, int] = {}
+    for k, run in enumerate(runs):
+        run_of_corner.update(dict.fromkeys(run.corners.tolist(), k))
+    chosen = []
+    for run in runs:
+        votes = Counter(run_of_corner[c] for c in run.beside.tolist() if c in run_of_corner)
+        best, count = votes.most_common(1)[0] if votes else (-1, 0)
+        chosen.append(best if count >= LEAST_CORNERS else -1)
+    return [(i, j) for i, j in enumerate(chosen) if j > i and chosen[j] == i]
+
+
+def _strip(points_mm: Array, one: Run, other: Run, reach_mm: float) -> IntArray:
+    """Faces between two runs, less those that would reach too far.
+
+    Both are walked at once; whichever has the nearer next corner takes the next step.
+    """
+    near, far = _side_by_side(points_mm, one, other)
+    steps = _walked(points_mm[near], points_mm[far])
+    i, j = np.cumsum(steps) - steps, np.cumsum(~steps) - ~steps
+    here, there = near[i], far[j]
+    ahead = np.where(steps, near[np.minimum(i + 1, len(near) - 1)], far[np.minimum(j + 1, len(far) - 1)])
+    faces = np.where(steps[:, None], np.column_stack([ahead, here, there]), np.column_stack([there, ahead, here]))
+    sides = np.linalg.norm(points_mm[faces] - points_mm[np.roll(faces, -1, axis=1)], axis=2)
+    return np.asarray(faces[sides.max(axis=1) < reach_mm])
+
+
+def _side_by_side(points_mm: Array, one: Run, other: Run) -> tuple[IntArray, IntArray]:
+    """The corners of both runs in the same sense, starting beside each other; a closed one ends where it starts."""
+    near, far = one.corners, other.corners[::-1]
+    if one.closed and other.closed:
+        away, nearest = cKDTree(points_mm[far]).query(points_mm[near])
+        start = int(away.argmin())
+        near, far = _closed_from(near, start), _closed_from(far, int(nearest[start]))
+    elif one.closed:
+        near = _closed_from(near, _nearest_to(points_mm[near], points_mm[far[0]]))
+    elif other.closed:
+        far = _closed_from(far, _nearest_to(points_mm[far], points_mm[near[0]]))
+    return near, far
+
+
+def _closed_from(corners: IntArray, start: int) -> IntArray:
+    return np.append(corners[start:], corners[: start + 1])
+
+
+def _nearest_to(points_mm: Array, at_mm: Array) -> int:
+    return int(np.linalg.norm(points_mm - at_mm, axis=1).argmin())
+
+
+def _walked(near_mm: Array, far_mm: Array) -> np.ndarray:
+    """Which run takes each step, True for the near one: the one whose step leaves the two ends nearer."""
+    steps = np.zeros(len(near_mm) + len(far_mm) - 2, dtype=bool)
+    i = j = 0
+    for k in range(len(steps)):
+        if j == len(far_mm) - 1:
+            steps[k] = True
+        elif i < len(near_mm) - 1:
+            steps[k] = np.sum((near_mm[i + 1] - far_mm[j]) ** 2) <= np.sum((near_mm[i] - far_mm[j + 1]) ** 2)
+        i, j = i + int(steps[k]), j + int(not steps[k])
+    return steps
+
+
+def _spacing_mm(draft: Draft, half_edges: IntArray) -> float:
+    """Middle length of the border's edges."""
+    points, edges = draft.mesh.vertices_mm, draft.edges
+    return float(np.median(np.linalg.norm(points[edges.end[half_edges]] - points[edges.start[half_edges]], axis=1)))
