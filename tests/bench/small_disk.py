@@ -1,6 +1,7 @@
 """Disks and rights for the tests of faults: real ones where this process may make them, stand-ins elsewhere."""
 
 import contextlib
+import ctypes
 import errno
 import functools
 import os
@@ -11,11 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from verifier.bench import Bench, journal
-from verifier.bench.attempt import prepare_workers
+from verifier.bench import journal
 from verifier.bench.schema import LedgerCannotWrite
 
-NOBODY = 65534
+# <linux/capability.h>
+CAP_DAC_OVERRIDE, CAP_DAC_READ_SEARCH = 1, 2
+CAPABILITIES_OF_64_BITS = 0x20080522
 
 
 @functools.cache
@@ -73,18 +75,26 @@ class FullAfter:
 
 
 @contextlib.contextmanager
-def without_rights(bench: Bench) -> Iterator[None]:
-    """Root may write anywhere, so somebody else owns the bench and does the work."""
+def obeying_rights() -> Iterator[None]:
+    """Root may write anywhere; this thread, and those it starts, lay that down for a while (capabilities(7))."""
     if not hasattr(os, "geteuid") or os.geteuid() != 0:
         yield
         return
-    prepare_workers("stubs:normal")
-    for path in [bench.root, *bench.root.rglob("*")]:
-        os.chown(path, NOBODY, NOBODY)
-    for above in (bench.root.parent, bench.root.parent.parent):
-        above.chmod(0o755)
-    os.seteuid(NOBODY)
+    kept = _capabilities()
+    _set_capabilities([kept[0] & ~(1 << CAP_DAC_OVERRIDE | 1 << CAP_DAC_READ_SEARCH), *kept[1:]])
     try:
         yield
     finally:
-        os.seteuid(0)
+        _set_capabilities(kept)
+
+
+def _capabilities() -> list[int]:
+    """Six words: effective, permitted and inheritable, the low 32 bits of each first (capget(2))."""
+    words = (ctypes.c_uint32 * 6)()
+    assert ctypes.CDLL(None).capget((ctypes.c_uint32 * 2)(CAPABILITIES_OF_64_BITS, 0), words) == 0
+    return list(words)
+
+
+def _set_capabilities(words: list[int]) -> None:
+    header = (ctypes.c_uint32 * 2)(CAPABILITIES_OF_64_BITS, 0)
+    assert ctypes.CDLL(None).capset(header, (ctypes.c_uint32 * 6)(*words)) == 0

@@ -34,6 +34,9 @@ class Journal(Ledger):
             with self._one_transaction():
                 bring_up_to_date(self._db, path)
             sync_folder(path.parent)
+        except OSError as error:
+            self.close()
+            raise cannot_write(path, error) from error
         except BaseException:
             self.close()
             raise

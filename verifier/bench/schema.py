@@ -115,7 +115,7 @@ def refuse_newer(db: sqlite3.Connection, path: Path) -> int:
     return version
 
 
-def cannot_write(path: Path, error: sqlite3.Error) -> LedgerCannotWrite:
+def cannot_write(path: Path, error: sqlite3.Error | OSError) -> LedgerCannotWrite:
     """What the database says of its disk, as something the person can put right."""
     return LedgerCannotWrite(str(error), where=str(path), do="Make room on the disk, or let the file be written to")
 
