@@ -6,9 +6,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from verifier.mending.edges import Edges, pair_edges, with_faces, with_faces_turned, without_faces
+from verifier.mending.edges import Edges, pair_edges, piece_of_faces, with_faces, with_faces_turned, without_faces
 from verifier.mending.solid import MendStep, Origin
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2
 
 
 @dataclass(frozen=True)
@@ -29,10 +29,20 @@ class Draft:
         """The edge table of this surface, paired when first asked for and handed on by the methods below."""
         return pair_edges(self.mesh.faces, len(self.mesh.vertices_mm))
 
+    @cached_property
+    def pieces(self) -> tuple[int, IntArray]:
+        """Number of pieces that hang together by edges of two faces, and the piece of every face, (m,)."""
+        return piece_of_faces(self.edges)
+
+    @cached_property
+    def areas_mm2(self) -> Array:
+        """Area of every face, (m,). A million take 0.17 s and half the stages ask: handed on like the edge table."""
+        return face_areas_mm2(self.mesh)
+
     def telling(self, *steps: MendStep) -> "Draft":
         """The same surface with more to tell; steps that did nothing are left out."""
         told = replace(self, steps=self.steps + tuple(step for step in steps if step.count))
-        return _with_edges(told, self.__dict__.get("edges"))
+        return _handed_on(told, **{name: self.__dict__.get(name) for name in ("edges", "pieces", "areas_mm2")})
 
     def without(self, dropped: BoolArray) -> "Draft":
         """The surface less some faces; corners stay where they are."""
@@ -40,12 +50,15 @@ class Draft:
             return self
         edges = without_faces(self.edges, dropped)
         mesh = Mesh(self.mesh.vertices_mm, edges.faces)
-        return _with_edges(replace(self, mesh=mesh, origin=self.origin[~dropped]), edges)
+        areas = self.areas_mm2[~dropped] if "areas_mm2" in self.__dict__ else None
+        return _handed_on(replace(self, mesh=mesh, origin=self.origin[~dropped]), edges=edges, areas_mm2=areas)
 
     def with_turned(self, turned: BoolArray) -> "Draft":
         """The surface with some faces running round the other way."""
         edges = with_faces_turned(self.edges, turned)
-        return _with_edges(replace(self, mesh=Mesh(self.mesh.vertices_mm, edges.faces)), edges)
+        turned_draft = replace(self, mesh=Mesh(self.mesh.vertices_mm, edges.faces))
+        known = {name: self.__dict__.get(name) for name in ("pieces", "areas_mm2")}
+        return _handed_on(turned_draft, edges=edges, **known)
 
     def with_sewn(self, new_vertices_mm: Array, new_faces: IntArray, origin: Origin = Origin.FILLED) -> "Draft":
         """The surface with faces sewn to its borders; corner numbers past the last one mean the new corners."""
@@ -54,16 +67,15 @@ class Draft:
         edges = with_faces(self.edges, new_faces)
         mesh = Mesh(np.concatenate([self.mesh.vertices_mm, new_vertices_mm]), edges.faces)
         marks = np.concatenate([self.origin, np.full(len(new_faces), origin, dtype=np.uint8)])
-        return _with_edges(replace(self, mesh=mesh, origin=marks), edges)
+        return _handed_on(replace(self, mesh=mesh, origin=marks), edges=edges)
 
     def with_corners(self, vertices_mm: Array, faces: IntArray) -> "Draft":
         """The same faces over other corner numbers; twins stay twins."""
         edges = Edges(faces, self.edges.twin)
-        return _with_edges(replace(self, mesh=Mesh(vertices_mm, faces)), edges)
+        return _handed_on(replace(self, mesh=Mesh(vertices_mm, faces)), edges=edges, pieces=self.__dict__.get("pieces"))
 
 
-def _with_edges(draft: Draft, edges: Edges | None) -> Draft:
-    """Hand a table that is already known to the new value."""
-    if edges is not None:
-        draft.__dict__["edges"] = edges
+def _handed_on(draft: Draft, **known: object) -> Draft:
+    """Give the new value what the old one had worked out already and what still holds."""
+    draft.__dict__.update({name: value for name, value in known.items() if value is not None})
     return draft

@@ -3,7 +3,7 @@
 import numpy as np
 
 from verifier.mending.draft import Draft
-from verifier.mending.edges import Edges, piece_of_faces
+from verifier.mending.edges import Edges
 from verifier.mending.telling import tell_points
 from verifier.mesh import Array, BoolArray, IntArray, Mesh
 
@@ -63,7 +63,7 @@ def _fans_to_split(draft: Draft, corner: IntArray, size: IntArray, is_open: Bool
     rank[order] = np.arange(len(order)) - np.maximum.accumulate(np.where(first, np.arange(len(order)), 0))
     second = np.flatnonzero(rank == 1)
     leader = order[np.searchsorted(corner[order], corner[second])]
-    _, piece = piece_of_faces(draft.edges)
+    _, piece = draft.pieces
     joined = is_open[second] & is_open[leader] & (piece[half_edge[second] // 3] == piece[half_edge[leader] // 3])
     kept = np.zeros(len(corner), dtype=bool)
     kept[second[joined]] = True

@@ -6,7 +6,6 @@ from verifier.errors import CannotMend, NoTriangles
 from verifier.mending.check import judge_as_written
 from verifier.mending.crossings import RunsThroughItself, mend_crossings
 from verifier.mending.draft import Draft
-from verifier.mending.edges import piece_of_faces
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.flat import without_flat_faces
 from verifier.mending.holes import fill_holes
@@ -59,7 +58,7 @@ def one_surface(scan: Scan) -> Draft:
     if not draft.edges.is_clean():
         draft = close_seams(drop_doubled_faces(draft))
     draft = make_faces_agree(remove_debris_and_fins(draft))
-    pieces, _ = piece_of_faces(draft.edges)
+    pieces, _ = draft.pieces
     if pieces > MOST_BODIES:
         raise CannotMend(f"it falls into {pieces} pieces of like size", where=scan.source.name, do=MERGE_PASSES)
     draft = drop_sheets(turn_outward(draft))

@@ -5,9 +5,9 @@ from scipy import sparse
 from scipy.sparse import csgraph
 
 from verifier.mending.draft import Draft
-from verifier.mending.edges import components, piece_of_faces
+from verifier.mending.edges import components
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, face_areas_mm2
+from verifier.mesh import Array, BoolArray, IntArray
 
 # An open piece that would be thinner than this when closed is a sheet seen from one side. No moulded wall is: they are
 # from half a millimetre up (common practice, no source).
@@ -25,7 +25,7 @@ def make_faces_agree(draft: Draft) -> Draft:
         return draft
     count, patch = _agreeing_patches(draft)
     left, right = patch[disagreeing // 3], patch[draft.edges.twin[disagreeing] // 3]
-    area: Array = np.bincount(patch, face_areas_mm2(draft.mesh), count).astype(np.float64)
+    area: Array = np.bincount(patch, draft.areas_mm2, count).astype(np.float64)
     turned = _patches_to_turn(count, left, right, area)[patch]
     faces = np.flatnonzero(turned)
     draft = draft.with_turned(turned).telling(tell_faces("Turned flipped faces", draft.mesh, faces, patch[faces]))
@@ -34,7 +34,7 @@ def make_faces_agree(draft: Draft) -> Draft:
 
 def turn_outward(draft: Draft) -> Draft:
     """Turn every piece that encloses a negative volume, its holes closed in thought."""
-    count, piece = piece_of_faces(draft.edges)
+    count, piece = draft.pieces
     inward = enclosed_volumes_mm3(draft, piece, count) < 0
     faces = np.flatnonzero(inward[piece])
     if len(faces) == 0:
@@ -47,9 +47,9 @@ def drop_sheets(draft: Draft) -> Draft:
     """Take away open pieces that enclose next to nothing: a strip of table or wall, seen from one side."""
     if len(draft.edges.border) == 0:
         return draft
-    count, piece = piece_of_faces(draft.edges)
+    count, piece = draft.pieces
     is_open = np.bincount(piece[draft.edges.border // 3], minlength=count) > 0
-    area = np.bincount(piece, face_areas_mm2(draft.mesh), count)
+    area = np.bincount(piece, draft.areas_mm2, count)
     sheet = is_open & (2.0 * enclosed_volumes_mm3(draft, piece, count) < SHEET_MM * area)
     faces = np.flatnonzero(sheet[piece])
     return draft.without(sheet[piece]).telling(tell_faces("Removed loose sheets", draft.mesh, faces, piece[faces]))

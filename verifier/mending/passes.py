@@ -47,10 +47,10 @@ def drop_second_layers(draft: Draft) -> Draft:
     What is kept ends one spacing beside the larger piece, so that their borders can be joined. Corners keep their
     places. Crumbs under the share of debris go too.
     """
-    count, piece = piece_of_faces(draft.edges)
+    count, piece = draft.pieces
     if count == 1:
         return draft
-    area = np.bincount(piece, face_areas_mm2(draft.mesh), count)
+    area = np.bincount(piece, draft.areas_mm2, count)
     dropped = np.zeros(len(piece), dtype=bool)
     kept = piece == int(area.argmax())
     for k in np.argsort(-area, kind="stable")[1:].tolist():

@@ -4,10 +4,9 @@ import igl
 import numpy as np
 
 from verifier.mending.draft import Draft
-from verifier.mending.edges import piece_of_faces
 from verifier.mending.solid import MendStep
 from verifier.mending.telling import boxes_of_groups, tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh
 
 # A speck has less than this share of the largest piece's surface; specks, skirt crumbs and fins of the simulated scans
 # stay under 0.3 %, a second part put on the same turntable is over 5 %.
@@ -24,10 +23,10 @@ def remove_debris_and_fins(draft: Draft) -> Draft:
     after that (two large surfaces that share an edge) loses the faces at that edge, and is filled like any hole.
     """
     while True:
-        count, piece = piece_of_faces(draft.edges)
+        count, piece = draft.pieces
         if count == 1:
             break
-        small = _small_pieces(draft.mesh, piece, count)
+        small = _small_pieces(draft.areas_mm2, piece, count)
         if not small.any():
             break
         hanging = np.zeros(count, dtype=bool)
@@ -40,10 +39,10 @@ def remove_debris_and_fins(draft: Draft) -> Draft:
 
 def drop_inner_shells(draft: Draft) -> Draft:
     """Take away every piece that lies inside another one: a moulded part has no hollow that a scanner could see."""
-    count, piece = piece_of_faces(draft.edges)
+    count, piece = draft.pieces
     if count == 1:
         return draft
-    area = np.bincount(piece, face_areas_mm2(draft.mesh), count)
+    area = np.bincount(piece, draft.areas_mm2, count)
     low, high = boxes_of_groups(draft.mesh.corners_mm, piece, count)
     by_size = np.argsort(-area, kind="stable")
     inner = np.zeros(count, dtype=bool)
@@ -55,15 +54,15 @@ def drop_inner_shells(draft: Draft) -> Draft:
 
 def tell_bodies(draft: Draft) -> Draft:
     """Say so when several separate bodies were kept; bodies are counted by shared edges."""
-    count, piece = piece_of_faces(draft.edges)
+    count, piece = draft.pieces
     if count == 1:
         return draft
     step = tell_faces(f"Kept {count} separate bodies", draft.mesh, np.arange(len(piece)), piece)
     return draft.telling(MendStep(step.what, count, 0.0, step.places_mm, step.largest_mm))
 
 
-def _small_pieces(mesh: Mesh, piece: IntArray, count: int) -> BoolArray:
-    area = np.bincount(piece, face_areas_mm2(mesh), count)
+def _small_pieces(areas_mm2: Array, piece: IntArray, count: int) -> BoolArray:
+    area = np.bincount(piece, areas_mm2, count)
     return np.asarray(area < DEBRIS_SHARE * area.max())
 
 

@@ -10,7 +10,6 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.mending.draft import Draft
-from verifier.mending.edges import piece_of_faces
 from verifier.mending.loops import open_loops
 from verifier.mending.solid import Origin
 from verifier.mending.telling import tell_faces
@@ -63,7 +62,7 @@ def _rims(draft: Draft) -> list[Rim]:
     loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
     if len(loops) < 2:
         return []
-    _, piece = piece_of_faces(draft.edges)
+    _, piece = draft.pieces
     rims = [_rim(draft.mesh.vertices_mm[draft.edges.start[loop]], loop, int(piece[loop[0] // 3])) for loop in loops]
     return [rim for rim in rims if rim is not None]
 

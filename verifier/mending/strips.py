@@ -12,7 +12,6 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.mending.draft import Draft
-from verifier.mending.edges import piece_of_faces
 from verifier.mending.loops import open_loops
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, IntArray
@@ -41,7 +40,7 @@ class Run:
 
 def zip_pieces(draft: Draft) -> Draft:
     """Join borders of different pieces that run along each other."""
-    _, piece = piece_of_faces(draft.edges)
+    _, piece = draft.pieces
     if int(piece.max(initial=0)) == 0 or len(draft.edges.border) == 0:
         return draft
     loops = [loop for loop in open_loops(draft.edges) if len(loop) >= LEAST_CORNERS]

@@ -15,12 +15,11 @@ import numpy as np
 
 from verifier.mending.clipping import clipped
 from verifier.mending.draft import Draft
-from verifier.mending.edges import piece_of_faces
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.loops import cut_knotted_loops, open_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, IntArray, face_areas_mm2, face_normals
+from verifier.mesh import Array, IntArray, face_normals
 
 # Faces within this of the plane belong to the support: the scatter of a handheld scan on a dull table (0.1 to 0.2 mm,
 # common practice, no source) and the blend that a scan draws into the corner at the foot.
@@ -66,14 +65,14 @@ def _support_plane(draft: Draft) -> Plane | None:
     if not loops:
         return None
     faces = max(loops, key=len) // 3
-    normals, areas = face_normals(draft.mesh)[faces], face_areas_mm2(draft.mesh)[faces]
+    normals, areas = face_normals(draft.mesh)[faces], draft.areas_mm2[faces]
     mean = (normals * areas[:, None]).sum(axis=0)
     if np.linalg.norm(mean) < ALONG * areas.sum():
         return None
     middles = draft.mesh.corners_mm[faces].mean(axis=1)
     plane = _fitted(middles, mean / np.linalg.norm(mean))
     in_plane = (np.abs(plane.heights_mm(middles)) < SUPPORT_BAND_MM) & (normals @ plane.normal > ALONG)
-    _, piece = piece_of_faces(draft.edges)
+    _, piece = draft.pieces
     around = draft.mesh.vertices_mm[np.unique(draft.mesh.faces[piece == piece[faces[0]]])]
     heights = plane.heights_mm(around)
     nothing_below = float(heights.min()) > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > 2.0 * FOOT_BAND_MM
