@@ -3,7 +3,7 @@
 import pytest
 
 from verifier.inspection import BoreTable
-from verifier.reporting.words import bore_in_words
+from verifier.reporting.words import bore_in_words, bore_line
 
 SCANNED = BoreTable(
     name="bore 1",
@@ -41,6 +41,12 @@ SAID = [
 @pytest.mark.parametrize(("more", "said"), SAID)
 def test_a_bore_says_how_it_scanned_and_what_the_print_has_of_it(more, said):
     assert bore_in_words(SCANNED.model_copy(update=more)) == SEEN + said
+
+
+def test_a_bore_to_be_drilled_says_what_to_beware_of():
+    assert bore_line(SCANNED) == f"screw: {SEEN}. Open at both ends."
+    careful = SCANNED.model_copy(update={"caution": "Clamp it."})
+    assert bore_line(careful) == f"screw: {SEEN}. Open at both ends. Clamp it."
 
 
 def test_a_report_written_before_bores_were_rebuilt_still_reads():

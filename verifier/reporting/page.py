@@ -19,7 +19,7 @@ from verifier.reporting.plain import one_line
 from verifier.reporting.shown import ShownMesh
 from verifier.reporting.words import (
     VERDICT_MEANING,
-    bore_in_words,
+    bore_line,
     filament_in_words,
     mend_in_words,
     print_in_words,
@@ -66,7 +66,7 @@ def _sentences(told: Inspection) -> dict[str, object]:
             *told.scan.notices,
         ),
         "mended": (mend_in_words(told.mend), *map(step_in_words, told.mend.steps)),
-        "bores": tuple(f"{bore.row or bore.name}: {bore_in_words(bore)}. {bore.note}" for bore in told.bores),
+        "bores": tuple(map(bore_line, told.bores)),
         "printing": (*print_in_words(told.print), *told.print.notes),
     }
 

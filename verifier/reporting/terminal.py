@@ -13,7 +13,7 @@ from verifier.reporting.plain import in_ascii, one_line
 from verifier.reporting.size_lines import STYLE_OF, Clean, columns_for, hanging, size_lines
 from verifier.reporting.words import (
     VERDICT_MEANING,
-    bore_in_words,
+    bore_line,
     filament_in_words,
     mend_in_words,
     print_in_words,
@@ -152,8 +152,7 @@ def _mended(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_b
 
 
 def _bores(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    lines = (f"{bore.row or bore.name}: {bore_in_words(bore)}. {bore.note}" for bore in inspection.bores)
-    return _listed("Bores", lines, clean)
+    return _listed("Bores", map(bore_line, inspection.bores), clean)
 
 
 def _print(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:

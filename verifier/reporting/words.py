@@ -102,6 +102,12 @@ def step_in_words(step: MendStepTable) -> str:
     return f"{step.what}: {step.count}{area}{largest}"
 
 
+def bore_line(bore: BoreTable) -> str:
+    """A bore with its name, what to know of it, and what to beware of before it is drilled."""
+    said = f"{bore.row or bore.name}: {bore_in_words(bore)}. {bore.note}"
+    return f"{said} {bore.caution}" if bore.caution else said
+
+
 def bore_in_words(bore: BoreTable) -> str:
     """A bore as a pin sees it, and what the print has of it."""
     depth = f"{bore.depth_mm:.1f} mm deep ({'through' if bore.through else 'blind'})"
