@@ -77,12 +77,13 @@ def serve_in_a_process(bench: Bench, compute: str, crash_at: str = "", *, until_
     """A service in a process that starts in a few hundredths of a second and can be killed."""
     prepare_workers(compute)
     context = multiprocessing.get_context("forkserver")
-    process = context.Process(target=_serve, args=(bench.root, compute, crash_at, until_idle))
+    process = context.Process(target=serve_here, args=(bench.root, compute, crash_at, until_idle))
     process.start()
     return process
 
 
-def _serve(root: Path, compute: str, crash_at: str, until_idle: bool) -> None:
+def serve_here(root: Path, compute: str, crash_at: str, until_idle: bool) -> None:
+    """In a process that is this service's own, with everything loaded already."""
     if sys.platform == "linux":
         multiprocessing.util.spawnv_passfds = _start_without_loading
     os.environ[VARIABLE] = crash_at
