@@ -66,6 +66,7 @@ def test_a_filled_bore_has_no_size_and_is_to_be_drilled() -> None:
     filled = listed(RebuiltBore("pivot", "bore 1", hole))[0]
     assert filled.is_filled
     assert (filled.printed_mm, filled.u_mm, filled.drill_mm) == (None, None, 4.2)
+    assert filled.note == "A mark in every mouth shows its middle."
 
 
 def test_a_bore_that_could_not_be_rebuilt_is_listed_as_kept_with_the_reason() -> None:

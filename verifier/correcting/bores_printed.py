@@ -50,10 +50,11 @@ def _on_print(bore: Cylinder, rebuilt: RebuiltBore | None, correction: Correctio
         printed_mm, u_mm = _printed(copy_mm, bore.u_diameter_mm, plan, upright=upright)
         drill_mm = drill_for(copy_mm) if copy_mm - printed_mm > WORTH_DRILLING_MM else None
         return BoreOnPrint(bore, rebuilt, printed_mm, u_mm, drill_mm, _note_of_kept(bore, rebuilt, drill_mm))
+    if rebuilt.on_copy_mm is None:
+        note = " ".join(("A mark in every mouth shows its middle.", *rebuilt.hole.notes))
+        return BoreOnPrint(bore, rebuilt, None, None, rebuilt.hole.drill_mm, note)
     ends = "It prints open at both ends." if rebuilt.through else "It prints open at one end."
     note = " ".join((ends, *rebuilt.hole.notes, *_too_shallow(rebuilt)))
-    if rebuilt.on_copy_mm is None:
-        return BoreOnPrint(bore, rebuilt, None, None, rebuilt.hole.drill_mm, " ".join(rebuilt.hole.notes))
     printed_mm, u_mm = _printed(rebuilt.on_copy_mm, 0.0, plan, upright=upright)
     if not upright:
         note += " It prints lying, and its roof may hang: drill it to its size."
