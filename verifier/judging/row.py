@@ -185,7 +185,7 @@ def _not_found(facts: RowFacts) -> OpenQuestion | None:
     why = facts.size.reason.rstrip(".") or "this size was not found on the scan"
     return (
         f"Not measured: {why}.",
-        f"Scan the part so that '{facts.row.name}' is seen, or see whether its row is right.",
+        facts.size.do or f"Scan the part so that '{facts.row.name}' is seen, or see whether its row is right.",
     )
 
 

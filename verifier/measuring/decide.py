@@ -25,6 +25,7 @@ class Case:
     belief : (5,) of scale and coat, from everything but this row
     doubt : why its match is not sure although it is the best; '' when it is
     missing : why it has no options at all
+    complete : whether every way the sheet could belong to the scan was gone through
     """
 
     wanted: Wanted
@@ -32,6 +33,7 @@ class Case:
     belief: Array
     doubt: str = ""
     missing: str = ""
+    complete: bool = True
 
     @property
     def places(self) -> tuple[Candidate, ...]:
@@ -90,11 +92,15 @@ def _decide(case: Case, whole_set: bool) -> Size:
         return _nothing(case, f"{_not_there(case)}; nearest {_listed(places[:1])}")
     if case.may_be_missing:
         return _nothing(case, _perhaps_missing(case))
-    if case.doubt:
-        return _nothing(case, f"{_listed(places)} would fit, but {case.doubt}")
-    if whole_set or _all_agree(case):
+    # Several places that give one number do no harm, whichever of them it is.
+    if len(places) > 1 and case.complete and _all_agree(case):
         return _worst(case)
-    return _tie(case)
+    if case.doubt:
+        do = (
+            f"Give the sheet one more distance to '{case.wanted.row.name}', or a row for every bore that looks like it."
+        )
+        return _nothing(case, f"{_listed(places)} would fit, but {case.doubt}", do)
+    return _worst(case) if whole_set or _all_agree(case) else _tie(case)
 
 
 def _all_agree(case: Case) -> bool:
@@ -143,9 +149,9 @@ def _size(
     )
 
 
-def _nothing(case: Case, reason: str) -> Size:
+def _nothing(case: Case, reason: str, do: str = "") -> Size:
     row = case.wanted.row
-    return Size(row.name, None, 0.0, KINDS[row.kind].walls, (), np.empty((0, 3)), 0.0, reason=reason)
+    return Size(row.name, None, 0.0, KINDS[row.kind].walls, (), np.empty((0, 3)), 0.0, reason=reason, do=do)
 
 
 def _not_there(case: Case) -> str:

@@ -51,14 +51,16 @@ def _case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     doubts = [text for end in ends if (text := doubt(matched, wanted, end))]
     lost = [matched.frame.named[end].row.name for end in ends if matched.best(end) is None]
     missing = f"'{lost[0]}' was not found" if lost else ""
-    return Case(row, take(matched, row), matched.belief, doubts[0] if doubts else "", missing)
+    told = doubts[0] if doubts else ""
+    return Case(row, take(matched, row), matched.belief, told, missing, matched.matchings.complete)
 
 
 def _named_case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     place = matched.frame.place[row.row.name]
     unknown = row.size is None and place not in matched.tied
     options = named_options(matched, place)
-    return Case(row, options, matched.belief, doubt(matched, wanted, place), NO_SIZE if unknown else "")
+    told, missing = doubt(matched, wanted, place), NO_SIZE if unknown else ""
+    return Case(row, options, matched.belief, told, missing, matched.matchings.complete)
 
 
 def _own_cases(rows: Sequence[Wanted], features: Features, belief: Array) -> list[Case]:

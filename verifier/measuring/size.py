@@ -21,6 +21,7 @@ class Size:
     set_size : how many equal places the row stands for (a symmetric row is judged by its worst member)
     set_features : the features of all those places; empty where there is one place
     reason : why there is no value, or what to know about it
+    do : what the person can do for a value, a sentence; empty for the usual: let the scanner see it
     """
 
     name: str
@@ -34,3 +35,4 @@ class Size:
     set_size: int = 1
     set_features: tuple[str, ...] = ()
     reason: str = ""
+    do: str = ""
