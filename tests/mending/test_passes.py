@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis.strategies import integers, sampled_from
 from test_mend import euler, rows, steps
 
-from verifier.mending import mend
+from verifier.mending import Solid, mend
 from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh
 
@@ -19,6 +19,11 @@ def test_a_doubled_pass_leaves_the_first_one_to_the_bit(part):
     assert np.array_equal(solid.mesh.vertices_mm, part.mesh.vertices_mm)
     assert np.array_equal(solid.mesh.faces, part.mesh.faces)
     assert steps(solid) == {"Dropped a second layer": 1}
+
+
+def assert_volume_of_one_of_them(solid: Solid, passes: faults.Passes, part: faults.Part, share: float) -> None:
+    """The overlap is kept of the larger pass, whichever that is."""
+    assert any(solid.volume_mm3 == pytest.approx(volume, rel=share) for volume in passes.volumes_mm3(part.mesh))
 
 
 @few
@@ -33,7 +38,7 @@ def test_two_partial_passes_become_one_part(make, seed):
     assert euler(solid) == part.euler
     assert len(crossing_pairs(solid.mesh)) == 0
     # A step of 0.1 mm along the seam, half a millimetre wide: under two thousandths of these parts.
-    assert solid.volume_mm3 == pytest.approx(passes.volume_mm3(part.mesh), rel=2e-3)
+    assert_volume_of_one_of_them(solid, passes, part, 2e-3)
     # The smaller one ends a spacing beside the other's border, and the border is ragged by as much.
     beyond = passes.overlap_mm / 2 + 3 * faults.EDGE_MM
     first_alone = part.mesh.vertices_mm[passes.height_mm < -beyond]
@@ -52,7 +57,7 @@ def test_two_partial_passes_with_holes_specks_and_flipped_faces_become_one_part(
     solid = mend(faults.scan_of(faults.unwelded(mesh)))
     assert solid.bodies == 1
     assert euler(solid) == part.euler
-    assert solid.volume_mm3 == pytest.approx(passes.volume_mm3(part.mesh), rel=3e-3)
+    assert_volume_of_one_of_them(solid, passes, part, 3e-3)
 
 
 def test_a_large_hole_in_the_first_pass_is_filled_from_the_second():
