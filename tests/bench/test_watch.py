@@ -116,6 +116,17 @@ def test_another_rule_runs_every_held_job_again_and_no_passed_one(bench):
     assert of_kind(serve_until_idle(bench), Finished) == []
 
 
+def test_a_rule_that_changed_while_the_job_ran_runs_it_again(bench):
+    drop(bench, "fence_clip.off", "FAIL\n")
+    drop(bench, "latch_lever.off", "PASS\n")
+    with serving(bench, "stubs:slow") as events:
+        until(lambda: len(of_kind(events, Stage)) >= 2)
+        (bench.rules / "filaments.toml").write_text("name = 'ASA'")
+        until(lambda: len(of_kind(events, Finished)) == 3)
+        until(lambda: not status(bench.root).in_hand)
+    assert [event.part for event in of_kind(events, Finished)].count("fence_clip") == 2
+
+
 def test_a_held_scan_is_not_run_again_once_a_newer_one_of_its_part_has_passed(bench):
     drop(bench, "latch_lever.off", "UNDECIDED\n")
     serve_until_idle(bench)
