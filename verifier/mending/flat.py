@@ -38,12 +38,15 @@ def _turnable(draft: Draft, flat: IntArray) -> IntArray:
     longest = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).argmax(axis=1)
     chosen: list[int] = []
     busy: set[int] = set()
+    made: set[tuple[int, int]] = set()
     for half_edge in (3 * flat + longest).tolist():
         other = int(draft.edges.twin[half_edge])
         one, far = (_opposite_corner(draft.mesh.faces, h) for h in (half_edge, other))
         around = set(draft.mesh.faces[(draft.mesh.faces == one).any(axis=1)].ravel().tolist())
-        if far not in around and not {half_edge // 3, other // 3} & busy:
+        diagonal = min(one, far), max(one, far)
+        if far not in around and diagonal not in made and not {half_edge // 3, other // 3} & busy:
             busy |= {half_edge // 3, other // 3}
+            made.add(diagonal)
             chosen.append(half_edge)
     return np.array(chosen, dtype=np.int64)
 

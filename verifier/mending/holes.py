@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from verifier.mending.apart import drawn_apart
 from verifier.mending.discs import Disc, chords, disc_over, with_chords_halved
 from verifier.mending.draft import Draft
 from verifier.mending.fairing import faired
@@ -22,6 +23,7 @@ def fill_holes(draft: Draft, what: str = "Filled holes", fair: bool = True) -> D
     sewn = draft.with_sewn(inside, faces)
     if fair and len(inside):
         sewn = _faired(sewn, len(draft.mesh.vertices_mm), len(draft.mesh.faces), hole)
+    sewn = drawn_apart(sewn, len(draft.mesh.vertices_mm))
     return sewn.telling(tell_faces(what, sewn.mesh, len(draft.mesh.faces) + np.arange(len(faces)), hole))
 
 

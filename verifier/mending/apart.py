@@ -1,0 +1,32 @@
+"""New corners that came to lie in the very place of another corner are drawn apart: in the file they would be one."""
+
+import numpy as np
+
+from verifier.mending.draft import Draft
+from verifier.mending.fans import APART_MM
+from verifier.mesh import Array, IntArray
+
+
+def drawn_apart(draft: Draft, first_new: int) -> Draft:
+    """The draft with new corners, numbered from `first_new` on, drawn two microns into their own faces where needed.
+
+    Two fills over one narrow place do that: the middle of a chord that both have is the same.
+    """
+    doubled = _doubled(draft.mesh.vertices_mm, first_new)
+    if len(doubled) == 0:
+        return draft
+    vertices = draft.mesh.vertices_mm.copy()
+    for corner in doubled.tolist():
+        around = draft.mesh.faces[(draft.mesh.faces == corner).any(axis=1)]
+        away = draft.mesh.vertices_mm[around].mean(axis=(0, 1)) - vertices[corner]
+        vertices[corner] += APART_MM * away / max(float(np.linalg.norm(away)), APART_MM)
+    return draft.with_corners(vertices, draft.mesh.faces)
+
+
+def _doubled(vertices_mm: Array, first_new: int) -> IntArray:
+    """New corners equal to another as 32-bit floats; of several new ones in one place the first may stay."""
+    written = vertices_mm.astype(np.float32)
+    alike = np.flatnonzero(np.isin(written[:, 0], written[first_new:, 0]))
+    _, first = np.unique(written[alike], axis=0, return_index=True)
+    later = np.setdiff1d(alike, alike[first])
+    return np.asarray(later[later >= first_new], dtype=np.int64)
