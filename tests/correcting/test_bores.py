@@ -266,6 +266,14 @@ def test_two_equal_bores_that_nothing_tells_apart_are_both_rebuilt_when_they_wan
         assert other.after is other.before
 
 
+def test_of_two_equal_bores_with_one_row_none_is_touched() -> None:
+    """Filling both where one was meant would cost the part a hole."""
+    part = bored(simulated.seat_armrest(), {"front": {"use": "drill"}}, spacing_mm=1.1)
+    assert part.sizes[0].set_features == ("bore 1", "bore 2")
+    assert {bore.why_not for bore in part.work.bores} == {"which bore it is cannot be told"}
+    assert part.after is part.before
+
+
 def test_the_axis_goes_where_the_copy_went_when_the_scale_was_taken_out() -> None:
     scale = 1.01
     part = bored(simulated.latch_lever(), {"pin": {"use": "true"}}, spacing_mm=0.8)

@@ -83,6 +83,13 @@ def test_a_bore_that_could_not_be_rebuilt_leaves_its_row_undecided_with_the_reas
     assert row.printed == pytest.approx(5.8)  # as scanned, less what the printer takes
 
 
+def test_where_it_cannot_be_told_which_bore_is_meant_more_rows_are_asked_for() -> None:
+    left = RebuiltBore("pin", "pin", FOR_M6, why_not="which bore it is cannot be told")
+    row = row_of(judged(left, scanned(LEVER)), "pin")
+    assert row.verdict == "UNDECIDED"
+    assert row.do == "Give the sheet a row for every bore that looks like 'pin', or one more distance to it."
+
+
 def test_a_bore_to_be_drilled_has_no_size_on_the_print() -> None:
     hole = Hole("drill", 6.0, 6.0, "its nominal size of 6 mm", "the sheet", by_sheet=True)
     found = judged(RebuiltBore("pin", "pin", hole), scanned(LEVER))

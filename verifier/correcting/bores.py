@@ -117,10 +117,16 @@ def _asked_for(sizes: Sequence[Size], holes: Mapping[str, Hole]) -> list[Rebuilt
         if size.measured_mm is None:
             missing.append(RebuiltBore(size.name, "", holes[size.name], why_not="it was not found on the scan"))
         for feature in size.set_features or size.features:
-            unsure = WHICH_ONE if size.alternatives_mm else ""
+            unsure = WHICH_ONE if size.alternatives_mm or _names_too_few(size, sizes) else ""
             wanted.setdefault(feature, []).append(RebuiltBore(size.name, feature, holes[size.name], why_not=unsure))
     kept = {feature for size in sizes if size.walls == -2 and size.name not in holes for feature in size.set_features}
     return [_agreed(rows, kept) for rows in wanted.values()] + missing
+
+
+def _names_too_few(size: Size, sizes: Sequence[Size]) -> bool:
+    """Whether fewer rows than equal bores may mean any of them, so that others than the one meant would be changed."""
+    rows = sum(other.walls == size.walls and other.set_features == size.set_features for other in sizes)
+    return rows < len(size.set_features)
 
 
 def _agreed(rows: Sequence[RebuiltBore], kept: Container[str]) -> RebuiltBore:

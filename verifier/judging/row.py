@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from verifier.correcting.bores import RebuiltBore
+from verifier.correcting.bores import WHICH_ONE, RebuiltBore
 from verifier.correcting.correction import Corrected, Correction
 from verifier.inspection import Verdict
 from verifier.judging.decision import decide, distance_to_limit
@@ -80,13 +80,17 @@ def judge_row(facts: RowFacts) -> RowJudgement:
         return judged
     if not facts.rebuilt.made:
         reason = f"The sheet wants it rebuilt for {facts.rebuilt.hole.made_for}, and that could not be done: "
-        do = (
-            f"Scan the part with both mouths of '{facts.row.name}' clear, or write use = \"keep\" and drill it by hand."
-        )
+        do = _to_have_it_rebuilt(facts.row.name, facts.rebuilt)
         return replace(judged, verdict="UNDECIDED", reason=f"{reason}{facts.rebuilt.why_not}.", do=do)
     if facts.rebuilt.hole.by_reading and (judged.verdict == "FAIL" or _suspect(facts) is not None):
         return judged
     return replace(judged, verdict="PASS", reason=_told_of_rebuilt(facts.rebuilt), do="")
+
+
+def _to_have_it_rebuilt(name: str, bore: RebuiltBore) -> str:
+    if bore.why_not == WHICH_ONE:
+        return f"Give the sheet a row for every bore that looks like '{name}', or one more distance to it."
+    return f"Scan the part with both mouths of '{name}' clear, or write use = \"keep\" and drill it by hand."
 
 
 def _told_of_rebuilt(bore: RebuiltBore) -> str:
