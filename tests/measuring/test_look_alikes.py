@@ -147,3 +147,12 @@ def test_a_rectangle_with_a_bore_missing_and_a_look_alike_has_no_decided_row():
             part = PartPlan((*kept, Hole("look-alike", x, y, 5.0)))
             sizes = measure(scan(part, np.random.default_rng(gone)).features, sheet(*rows), RULES)
             assert [size.measured_mm for size in sizes] == [None] * 8
+
+
+def test_equal_bores_of_which_the_sheet_names_a_few_are_measured_by_their_worst():
+    """Four equal bores, two on the sheet: whichever two are meant, the numbers are the same."""
+    drawn = LAYOUTS["rectangle"][0]
+    rows = [*bore_rows(drawn[:2]), *distance_rows(drawn, [("a", "b")])]
+    sizes = measure(scan(PartPlan(drawn), np.random.default_rng(1)).features, sheet(*rows), RULES)
+    assert [round(size.measured_mm, 1) for size in sizes] == [5.0, 5.0, 30.0]
+    assert [size.set_size for size in sizes] == [4, 4, 2]

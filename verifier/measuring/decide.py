@@ -10,6 +10,7 @@ from verifier.measuring.candidate import Candidate, root_sum_square
 from verifier.measuring.kinds import KINDS
 from verifier.measuring.option import Option
 from verifier.measuring.size import Size
+from verifier.measuring.support import Doubt
 from verifier.measuring.wanted import Wanted, equal_sizes
 from verifier.mesh import Array
 
@@ -23,17 +24,15 @@ class Case:
 
     options : the places it may have, best first
     belief : (5,) of scale and coat, from everything but this row
-    doubt : why its match is not sure although it is the best; '' when it is
+    doubt : what is in doubt about its match although it is the best; None when it is sure
     missing : why it has no options at all
-    complete : whether every way the sheet could belong to the scan was gone through
     """
 
     wanted: Wanted
     options: tuple[Option, ...]
     belief: Array
-    doubt: str = ""
+    doubt: Doubt | None = None
     missing: str = ""
-    complete: bool = True
 
     @property
     def places(self) -> tuple[Candidate, ...]:
@@ -92,14 +91,12 @@ def _decide(case: Case, whole_set: bool) -> Size:
         return _nothing(case, f"{_not_there(case)}; nearest {_listed(places[:1])}")
     if case.may_be_missing:
         return _nothing(case, _perhaps_missing(case))
-    # Several places that give one number do no harm, whichever of them it is.
-    if len(places) > 1 and case.complete and _all_agree(case):
-        return _worst(case)
-    if case.doubt:
+    equals = len(places) > 1 and _all_agree(case)
+    if case.doubt and not (equals and case.doubt.among_equals):
         do = (
             f"Give the sheet one more distance to '{case.wanted.row.name}', or a row for every bore that looks like it."
         )
-        return _nothing(case, f"{_listed(places)} would fit, but {case.doubt}", do)
+        return _nothing(case, f"{_listed(places)} would fit, but {case.doubt.reason}", do)
     return _worst(case) if whole_set or _all_agree(case) else _tie(case)
 
 

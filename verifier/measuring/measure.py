@@ -48,19 +48,19 @@ def _case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     if not ends:
         return Case(row, (), matched.belief, missing=NO_ENDS)
     take = {"pair": pair_options, "from": edge_options, "own": line_options}[KINDS[row.row.kind].found]
-    doubts = [text for end in ends if (text := doubt(matched, wanted, end))]
+    doubts = [found for end in ends if (found := doubt(matched, wanted, end))]
+    # What does harm counts before what only leaves equals to choose from.
+    worst = min(doubts, key=lambda found: found.among_equals, default=None)
     lost = [matched.frame.named[end].row.name for end in ends if matched.best(end) is None]
     missing = f"'{lost[0]}' was not found" if lost else ""
-    told = doubts[0] if doubts else ""
-    return Case(row, take(matched, row), matched.belief, told, missing, matched.matchings.complete)
+    return Case(row, take(matched, row), matched.belief, worst, missing)
 
 
 def _named_case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     place = matched.frame.place[row.row.name]
     unknown = row.size is None and place not in matched.tied
     options = named_options(matched, place)
-    told, missing = doubt(matched, wanted, place), NO_SIZE if unknown else ""
-    return Case(row, options, matched.belief, told, missing, matched.matchings.complete)
+    return Case(row, options, matched.belief, doubt(matched, wanted, place), NO_SIZE if unknown else "")
 
 
 def _own_cases(rows: Sequence[Wanted], features: Features, belief: Array) -> list[Case]:

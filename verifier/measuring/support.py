@@ -1,6 +1,7 @@
 """Whether a bore's match rests on more than its size: 'sure' needs the constellation behind it."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,39 +22,55 @@ BELIEVED_MM = 0.6
 LOOKS_ALIKE_MM = 0.4
 
 
-def doubt(matched: Matched, wanted: Sequence[Wanted], place: int) -> str:
-    """Why the match of a named row is not sure although it is the best; '' when it is sure.
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Why a match is not sure although it is the best.
+
+    among_equals : only which of several alike it is, is in doubt; that does no harm where all give one number
+    """
+
+    reason: str
+    among_equals: bool = False
+
+
+def doubt(matched: Matched, wanted: Sequence[Wanted], place: int) -> Doubt | None:
+    """What is in doubt about the match of a named row; None when it is sure.
 
     Two agreeing distances make it sure. With fewer it is sure only while nothing it is tied to is missing, for a second
     may be missing too and this be a look-alike of it; and while no bore that no row claims looks like it or its
     neighbours: of 1000 levers with bores missing and two look-alikes, nine had one at the right distance by chance.
     """
     if place not in matched.tied:
-        return ""
+        return None
     if not matched.matchings.complete:
-        return "there are too many alike to go through every way they could belong to the sheet"
+        return Doubt("there are too many alike to go through every way they could belong to the sheet")
     mine = [row for row in wanted if ties(row) and place in matched.frame.ends(row)]
     agreeing = sum(_agrees(matched, row) for row in mine)
     too_far = [row.row.name for row in mine if _error_mm(matched, row) > BELIEVED_MM]
     if too_far:
-        return f"'{too_far[0]}' is further off than a misread value mostly is: read it again, or this is another one"
+        return Doubt(
+            f"'{too_far[0]}' is further off than a misread value mostly is: read it again, or this is another one"
+        )
     near = sorted({place, *(end for row in mine for end in matched.frame.ends(row))})
     alike = [name for end in near for name in _unclaimed_look_alikes(matched, end)]
     missing = [matched.frame.named[end].row.name for end in near if (None,) in matched.owners([end])]
     if agreeing < FIXED_BY and missing:
-        return f"'{missing[0]}' was perhaps not found, and the rest does not tell this one from a look-alike"
+        return Doubt(f"'{missing[0]}' was perhaps not found, and the rest does not tell this one from a look-alike")
     if agreeing < FIXED_BY and alike:
-        return f"{alike[0]} looks alike and is on no row: give it one, or one more centre distance to this"
+        reason = f"{alike[0]} looks alike and is on no row: give it one, or one more centre distance to this"
+        return Doubt(reason, among_equals=True)
     return _doubt_by_misreading(matched, wanted, agreeing, alike)
 
 
-def _doubt_by_misreading(matched: Matched, wanted: Sequence[Wanted], agreeing: int, alike: Sequence[str]) -> str:
+def _doubt_by_misreading(
+    matched: Matched, wanted: Sequence[Wanted], agreeing: int, alike: Sequence[str]
+) -> Doubt | None:
     """A value held to be misread may be true and a look-alike have been taken: one agreeing distance more is asked."""
     misread = int(matched.matchings.found.misread[0])
     if misread == NOBODY or not alike or agreeing > FIXED_BY:
-        return ""
+        return None
     name = wanted[misread].row.name
-    return f"'{name}' does not fit, and {alike[0]}, which is on no row, looks alike: read '{name}' again"
+    return Doubt(f"'{name}' does not fit, and {alike[0]}, which is on no row, looks alike: read '{name}' again")
 
 
 def _agrees(matched: Matched, row: Wanted) -> bool:
