@@ -1,6 +1,9 @@
 """Every power cut the model knows: at each step, each number of unsynced changes lost; then each sync left out in turn.
 
 By hand, some ten minutes: python tests/bench/power_loss.py
+
+A step is met the first time it is taken, which is by a held job here, so the sync of the slicer folder is not proven by
+this; nor are those before an attempt, which is begun anew anyway, and that of a new ledger, no part of the model.
 """
 
 import json

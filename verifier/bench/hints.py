@@ -4,6 +4,7 @@ Events are lost when many files come at once, and a watched folder can be rename
 (tried with watchdog 7.1 on Linux); so the look itself decides, and it is taken without hints too.
 """
 
+import logging
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,6 +13,9 @@ from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver
 
 Place = tuple[int, int]
+
+# It complains to the terminal of events that come while it is being stopped; nothing hangs on those.
+logging.getLogger("watchdog").addHandler(logging.NullHandler())
 
 
 class InboxHints(FileSystemEventHandler):
