@@ -13,6 +13,7 @@ from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.orientation import drop_sheets, make_faces_agree, turn_outward
 from verifier.mending.passes import drop_second_layers
 from verifier.mending.pieces import drop_inner_shells, remove_debris_and_fins, tell_bodies
+from verifier.mending.rebuild import rebuilt
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
 from verifier.mending.solid import MendStep, Solid
@@ -34,7 +35,7 @@ def mend(scan: Scan) -> Solid:
     """Make a closed, outward oriented, manifold solid of a scan.
 
     Corners that are not part of a fault keep their place bit for bit and their order; new ones come after them.
-    Invented faces are marked FILLED.
+    Invented faces are marked FILLED. Where no local mending closes the surface all of it is made anew, marked REBUILT.
 
     Raises CannotMend when the result would not be a closed solid, saying what is wrong and what to do at the scanner.
     """
@@ -98,12 +99,16 @@ def without_strays(mesh: Mesh) -> tuple[Mesh, MendStep]:
 
 
 def _judged(draft: Draft, scan: Scan) -> Solid:
+    """The solid, when the judge agrees; the rebuilt one, when it does not; or a refusal."""
     mesh = drop_unused_vertices(draft.mesh)
     judgement = judge_as_written(mesh)
-    if not judgement.sound:
-        raise CannotMend(
-            f"the surface could not be closed: {judgement.sentence}",
-            where=scan.source.name,
-            do="Scan the part again with one more orientation, and export a single merged mesh",
-        )
-    return Solid(mesh, draft.origin, draft.steps)
+    if judgement.sound:
+        return Solid(mesh, draft.origin, draft.steps)
+    again = rebuilt(draft)
+    if again is not None and judge_as_written(again.mesh).sound:
+        return Solid(again.mesh, again.origin, again.steps)
+    raise CannotMend(
+        f"the surface could not be closed: {judgement.sentence}",
+        where=scan.source.name,
+        do="Scan the part again with one more orientation, and export a single merged mesh",
+    )
