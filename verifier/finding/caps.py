@@ -1,7 +1,7 @@
 """Where a flat foot rests on a curved end: on the crest of a cylinder, or of a second-order cap."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -64,7 +64,9 @@ def _crest_about(
     crest = fit.axis_point_mm + fit.radius_mm * direction
     if abs(float(crest @ direction) - top_mm) > 0.1 + band or abs(float(fit.axis @ direction)) > 0.05:
         return None
-    return Contact(float(crest @ direction), _crest_u_mm(fit, at, noise, direction), crest)
+    # On facets the crest is unsure by the height of the arc over them.
+    u_mm = float(np.hypot(_crest_u_mm(fit, at, noise, direction), np.median(surface.chord_mm[points])))
+    return Contact(float(crest @ direction), u_mm, crest)
 
 
 def _arc(
@@ -82,11 +84,12 @@ def _arc(
     u, v, w = frame_along(axis)
     turn = np.stack([u, v])
     flat, facing = surface.points_mm[wall] @ turn.T, surface.normals[wall].astype(np.float64) @ turn.T
-    found = circle_by_vote(flat, facing, band_mm)
+    reach = band_mm + surface.chord_mm[wall]
+    found = circle_by_vote(flat, facing, reach)
     if found is None or found[1] < 0:
         return None
     centre, radius = found
-    points = wall[on_circle(flat, facing, centre, radius, band_mm)]
+    points = wall[on_circle(flat, facing, centre, radius, reach)]
     on_crest = surface.normals[points] @ direction.astype(np.float32) > np.cos(np.radians(CREST_DEG))
     if len(points) < LEAST_ON_ARC or on_crest.sum() < LEAST_ON_CREST:
         return None
@@ -115,7 +118,7 @@ def crest_of_cap(surface: Surface, cap: IntArray, noise: Noise, direction: Array
         height = at @ direction
         lower = cap[height > crest.height_mm - 0.5 * (crest.height_mm - height.min())]
         if misfit < MOST_MISFIT * max(scatter, 1e-4) or len(lower) < LEAST_CAP_POINTS:
-            return crest
+            return replace(crest, u_mm=float(np.hypot(crest.u_mm, np.median(surface.chord_mm[cap]))))
         cap = lower
 
 

@@ -99,7 +99,7 @@ def _regathered(surface: Surface, wall: Wall, free: BoolArray, band_mm: float) -
     rel = surface.points_mm - fit.axis_point_mm
     rel -= (rel @ fit.axis)[:, None] * fit.axis
     off = np.maximum(np.linalg.norm(rel, axis=1), 1e-9)
-    chosen = np.flatnonzero(free & (np.abs(off - fit.radius_mm) < band_mm))
+    chosen = np.flatnonzero(free & (np.abs(off - fit.radius_mm) < band_mm + surface.chord_mm))
     normals = surface.normals[chosen].astype(np.float64)
     outwards = np.einsum("ij,ij->i", normals, rel[chosen]) / off[chosen] * (1.0 if wall.ring.kind == "boss" else -1.0)
     chosen = chosen[(outwards > SHIELD_COSINE) & (np.abs(normals @ fit.axis) < MOST_LEAN)]

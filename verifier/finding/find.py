@@ -7,6 +7,7 @@ import numpy as np
 
 from verifier.finding.cylinders import LEAST_ARC_DEG, cylinder_of, find_walls
 from verifier.finding.extents import extent
+from verifier.finding.facets import with_facets
 from verifier.finding.feature import Cylinder, Extent, Features, Noise, Plane
 from verifier.finding.frame import natural_frame
 from verifier.finding.noise import noise_of_neighbours, noise_on_planes
@@ -32,11 +33,11 @@ def find_features(solid: Solid) -> Features:
     """
     surface = surface_of(solid)
     flats = find_flats(surface)
-    noise = _noise(surface, flats)
+    noise = _at_least(_noise(surface, flats), surface)
     planes = tuple(plane_of(flat, surface, noise, i + 1) for i, flat in enumerate(flats))
     on_flat = _on_flat(surface, planes)
     walls, partial = find_walls(surface, planes, on_flat, noise)
-    cylinders = _named(surface, walls, noise)
+    cylinders = _named(surface, [with_facets(surface, wall) for wall in walls], noise)
     frame = natural_frame(surface.points_mm[surface.seen], planes, cylinders)
     sizes = sorted((extent(surface, on_flat, planes, noise, d, "") for d in frame), key=lambda e: -e.length_mm)
     extents = tuple(replace(size, name=name) for size, name in zip(sizes, EXTENT_NAMES, strict=True))
@@ -64,6 +65,12 @@ def _noise(surface: Surface, flats: Sequence[Flat]) -> Noise:
     return noise_on_planes([(surface.points_mm[flat.points], flat.away_mm) for flat in smooth], surface.spacing_mm)
 
 
+def _at_least(noise: Noise, surface: Surface) -> Noise:
+    """The noise, but no less than the step of the 32-bit numbers that mesh files hold."""
+    step = float(np.abs(surface.points_mm).max()) * float(np.finfo(np.float32).eps)
+    return replace(noise, white_mm=max(noise.white_mm, step), correlated_mm=max(noise.correlated_mm, step))
+
+
 def _named(surface: Surface, walls: Sequence[Wall], noise: Noise) -> tuple[Cylinder, ...]:
     """Bores, then bosses, each numbered by diameter, largest first."""
     by_size = sorted(walls, key=lambda wall: -wall.fit.radius_mm)
@@ -76,7 +83,7 @@ def _on_flat(surface: Surface, planes: Sequence[Plane]) -> BoolArray:
     """Which points belong to planes, (n,)."""
     on_flat = np.zeros(len(surface.points_mm), dtype=bool)
     for plane in planes:
-        on_flat[surface.faces[plane.faces]] = True
+        on_flat[surface.points_of(plane.faces)] = True
     return on_flat
 
 

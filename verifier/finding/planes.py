@@ -154,7 +154,7 @@ def _width_mm(surface: Surface, kept: IntArray) -> float:
     away = surface.points_mm[kept] - surface.points_mm[kept].mean(axis=0)
     moments, axes = np.linalg.eigh(away.T @ away / len(away))
     length = float(np.ptp(away @ axes[:, 2]))
-    return float(min(np.sqrt(12.0 * moments[1]), surface.areas_mm2[kept].sum() / length))
+    return float(min(np.sqrt(12.0 * max(moments[1], 0.0)), surface.areas_mm2[kept].sum() / max(length, 1e-9)))
 
 
 def _gain(surface: Surface, free: BoolArray, kept: IntArray, fit: PlaneFit, band_mm: float) -> float:

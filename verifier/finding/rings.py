@@ -74,14 +74,15 @@ def _ring_in(surface: Surface, patch: IntArray, axis: Array, band_mm: float) -> 
     turn = np.stack([u, v])
     flat, facing = surface.points_mm[patch] @ turn.T, surface.normals[patch].astype(np.float64) @ turn.T
     found = None
+    reach = band_mm + surface.chord_mm[patch]
     if arc_deg(np.arctan2(facing[:, 1], facing[:, 0]), COARSEST_STEP_RAD) >= LEAST_TURN_DEG:
-        found = circle_by_vote(flat, facing, band_mm)
+        found = circle_by_vote(flat, facing, reach)
     if found is None:
         return None
     centre, signed = found
     if not LEAST_RADIUS_MM < abs(signed) < MOST_RADIUS_MM:
         return None
-    on = on_circle(flat, facing, centre, signed, band_mm)
+    on = on_circle(flat, facing, centre, signed, reach)
     points = patch[on]
     lean = np.abs(surface.normals[points] @ axis.astype(np.float32))
     strict = surface.areas_mm2[points[lean < STRICT_LEAN]].sum()
@@ -95,13 +96,15 @@ def _ring_in(surface: Surface, patch: IntArray, axis: Array, band_mm: float) -> 
     return Ring("boss" if signed > 0 else "bore", point, w, abs(signed), points, arc)
 
 
-def circle_by_vote(flat_mm: Array, facing: Array, band_mm: float) -> tuple[Array, float] | None:
+def circle_by_vote(flat_mm: Array, facing: Array, band_mm: Array) -> tuple[Array, float] | None:
     """Circle that most points agree on in place and in normal: centre (2,), radius, negative for a bore.
 
+    band_mm : (n,) a point this far off the circle still counts to it
     Two points p, q with normals m, n give the radius (p - q).(m - n) / |m - n|^2 and the centre p - radius m.
     """
     rng = np.random.default_rng(len(flat_mm))
     few = evenly(len(flat_mm), JUDGES)
+    band = band_mm[few]
     p, n = flat_mm[few], facing[few] / np.maximum(np.linalg.norm(facing[few], axis=1, keepdims=True), 1e-9)
     first, second = rng.integers(0, len(p), (2, TRIALS))
     turned = n[first] - n[second]
@@ -117,12 +120,12 @@ def circle_by_vote(flat_mm: Array, facing: Array, band_mm: float) -> tuple[Array
     away = p[None] - centre[:, None]
     distance = np.maximum(np.sqrt((away**2).sum(axis=2)), 1e-9)
     outwards = np.einsum("tkj,kj->tk", away, n) / distance * np.sign(radius)[:, None]
-    on = (np.abs(distance - np.abs(radius)[:, None]) < band_mm) & (outwards > SHIELD_COSINE)
+    on = (np.abs(distance - np.abs(radius)[:, None]) < band) & (outwards > SHIELD_COSINE)
     best = int(np.argmax(on.sum(axis=1)))
-    return _settled(p, n, centre[best], float(radius[best]), band_mm)
+    return _settled(p, n, centre[best], float(radius[best]), band)
 
 
-def _settled(p: Array, n: Array, centre: Array, radius: float, band_mm: float) -> tuple[Array, float]:
+def _settled(p: Array, n: Array, centre: Array, radius: float, band_mm: Array) -> tuple[Array, float]:
     """Centre and radius from all points on the circle, until they stand still: centre + radius n = p, linear."""
     for _ in range(5):
         on = on_circle(p, n, centre, radius, band_mm)
@@ -135,7 +138,7 @@ def _settled(p: Array, n: Array, centre: Array, radius: float, band_mm: float) -
     return centre, radius
 
 
-def on_circle(p: Array, n: Array, centre: Array, signed_radius: float, band_mm: float) -> BoolArray:
+def on_circle(p: Array, n: Array, centre: Array, signed_radius: float, band_mm: Array) -> BoolArray:
     """Which points lie on a circle and face away from its middle (towards it for a negative radius), (n,)."""
     away = p - centre
     distance = np.maximum(np.linalg.norm(away, axis=1), 1e-9)

@@ -9,6 +9,7 @@ from scipy.sparse.csgraph import connected_components
 
 from verifier.finding.doubt import evenly
 from verifier.finding.robust import spread_mm
+from verifier.finding.sampling import Sampled, is_coarse, sampled
 from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
 
@@ -29,8 +30,12 @@ class Surface:
     areas_mm2 : (n,) a third of the measured faces round each point
     seen : (n,) bool, every face round the point was measured
     neighbours : (n, n) sparse, one where two points share an edge
-    faces : (m, 3)
+    faces : (k, 3)
     spacing_mm : middle length of an edge
+    parent : (k,) the solid's face each face lies in; itself, unless the solid's net is coarse and its edges were cut
+    chord_mm : (n,) how far a round wall may lie off the facet beneath each point; nought on a fine net
+    coarse : whether the edges were cut
+    corner_count : how many of the points, the first ones, are the solid's own corners
     """
 
     points_mm: Array
@@ -40,6 +45,10 @@ class Surface:
     neighbours: csr_array
     faces: IntArray
     spacing_mm: float
+    parent: IntArray
+    chord_mm: Array
+    coarse: bool
+    corner_count: int
 
     def patches(self, chosen: IntArray) -> tuple[int, IntArray]:
         """Connected patches among the chosen points: how many, and the patch of each, (k,)."""
@@ -48,10 +57,21 @@ class Surface:
         return int(count), label.astype(np.int64)
 
     def faces_of(self, chosen: IntArray) -> IntArray:
-        """Faces whose three corners are all chosen, (k,)."""
+        """The solid's faces whose three corners are all chosen, (k,); of a cut face a quarter of its parts."""
         inside = np.zeros(len(self.points_mm), dtype=bool)
         inside[chosen] = True
-        return np.flatnonzero(inside[self.faces].all(axis=1))
+        whole = np.flatnonzero(inside[self.faces].all(axis=1))
+        if not self.coarse:
+            return whole
+        most = int(self.parent.max()) + 1
+        parts, chosen_parts = (np.bincount(p, minlength=most) for p in (self.parent, self.parent[whole]))
+        return np.flatnonzero((chosen_parts > 0) & (4 * chosen_parts >= parts))
+
+    def points_of(self, solid_faces: IntArray) -> IntArray:
+        """Points on faces of the solid."""
+        if not self.coarse:
+            return np.unique(self.faces[solid_faces])
+        return np.unique(self.faces[np.isin(self.parent, solid_faces)])
 
 
 def surface_of(solid: Solid) -> Surface:
@@ -60,11 +80,13 @@ def surface_of(solid: Solid) -> Surface:
     The averaging is half a step towards the mean of the neighbours, repeated; each repeat widens the reach by a
     quarter of the squared spacing.
     """
-    mesh = solid.mesh
+    measured = np.asarray(solid.origin) == Origin.MEASURED
+    coarse = is_coarse(solid.mesh, measured)
+    copy = sampled(solid.mesh) if coarse else _as_it_is(solid.mesh)
+    mesh, measured = copy.mesh, measured[copy.parent]
     neighbours = _neighbours(mesh)
     spacing_mm = _spacing_mm(mesh)
-    measured = np.asarray(solid.origin) == Origin.MEASURED
-    vectors = np.where(measured[:, None], face_vectors_mm2(mesh), 0.0)
+    vectors = np.where(measured[:, None], copy.vectors_mm2, 0.0)
     seen = np.ones(len(mesh.vertices_mm), dtype=bool)
     seen[mesh.faces[~measured]] = False
     rough = _averaged(_sum_to_corners(mesh, vectors), seen, neighbours, FEWEST_AVERAGINGS)
@@ -73,7 +95,23 @@ def surface_of(solid: Solid) -> Surface:
     repeats = int(np.clip(4.0 * (radius / spacing_mm) ** 2, FEWEST_AVERAGINGS, MOST_AVERAGINGS))
     normals = _averaged(rough, seen, neighbours, repeats - FEWEST_AVERAGINGS)
     areas = _sum_to_corners(mesh, np.linalg.norm(vectors, axis=1)[:, None])[:, 0] / 6.0
-    return Surface(mesh.vertices_mm, normals, areas, seen, neighbours, mesh.faces, spacing_mm)
+    return Surface(
+        points_mm=mesh.vertices_mm,
+        normals=normals,
+        areas_mm2=areas,
+        seen=seen,
+        neighbours=neighbours,
+        faces=mesh.faces,
+        spacing_mm=spacing_mm,
+        parent=copy.parent,
+        chord_mm=copy.chord_mm,
+        coarse=coarse,
+        corner_count=len(solid.mesh.vertices_mm),
+    )
+
+
+def _as_it_is(mesh: Mesh) -> Sampled:
+    return Sampled(mesh, np.arange(len(mesh.faces)), face_vectors_mm2(mesh), np.zeros(len(mesh.vertices_mm)))
 
 
 def neighbour_scatter_mm(

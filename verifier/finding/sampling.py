@@ -1,0 +1,198 @@
+"""A coarse net as the surface it is: long edges cut on a working copy, with normals that turn across round walls."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from verifier.finding.doubt import evenly
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
+
+# A handheld scan has points 0.1 to 0.8 mm apart, the diagonals of its net under 1.2 mm. Where a tenth of the surface
+# lies in triangles with an edge over 1.5 mm, corners no longer stand for the surface.
+LONG_MM, LONG_SHARE = 1.5, 0.1
+LOOKED_AT = 20_000
+# Cut to this length the faces of a 3 mm bore hold points as near as those of a good scan.
+FINEST_MM = 0.4
+MOST_TRIANGLES, AIMED_TRIANGLES = 300_000, 200_000
+# Cutting in halves gives triangles of about this share of a square on the greatest edge.
+SHARE_OF_SQUARE = 0.22
+MOST_PASSES = 16
+# Facets that meet at less than this are taken for one curved wall: a round of twelve sides or more.
+SMOOTH_DEG = 32.0
+COPLANAR_DEG = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Sampled:
+    """A working copy of a coarse mesh.
+
+    mesh : the copy, its first corners those of the solid
+    parent : (k,) the solid's face each of its faces lies in
+    vectors_mm2 : (k, 3) twice the area of each face along the smooth normal at its middle
+    chord_mm : (n,) how far a round wall may lie off the facet beneath each point
+    """
+
+    mesh: Mesh
+    parent: IntArray
+    vectors_mm2: Array
+    chord_mm: Array
+
+
+def is_coarse(mesh: Mesh, measured: BoolArray) -> bool:
+    """Whether much of what was measured lies in triangles with edges over 1.5 mm."""
+    chosen = np.flatnonzero(measured)
+    few = chosen[evenly(len(chosen), LOOKED_AT)]
+    if len(few) == 0:
+        return False
+    corners = mesh.vertices_mm[mesh.faces[few]]
+    edges = np.roll(corners, -1, axis=1) - corners
+    area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
+    long = np.linalg.norm(edges, axis=2).max(axis=1) > LONG_MM
+    return bool(area[long].sum() > LONG_SHARE * area.sum())
+
+
+def sampled(mesh: Mesh) -> Sampled:
+    """The mesh with long edges cut, at most about 300 thousand triangles.
+
+    Cut points lie on the facets, so that flats stay where they are. A facet's normals are blended from those at its
+    corners, which take in the facets beside it that meet it at less than 32 degrees, each by its area.
+    """
+    corner_normals = _corner_normals(mesh)
+    total = float(np.linalg.norm(face_vectors_mm2(mesh), axis=1).sum()) / 2.0
+    greatest = max(FINEST_MM, float(np.sqrt(total / (SHARE_OF_SQUARE * AIMED_TRIANGLES))))
+    copy, parent, share = _cut(mesh, greatest)
+    middle = share.mean(axis=1)
+    normals = np.einsum("kc,kcj->kj", middle, corner_normals[parent])
+    length = np.linalg.norm(normals, axis=1, keepdims=True)
+    normals = np.divide(normals, length, out=np.zeros_like(normals), where=length > 0)
+    double_area = np.linalg.norm(face_vectors_mm2(copy), axis=1)
+    chord = np.zeros(len(copy.vertices_mm))
+    np.maximum.at(chord, copy.faces, _chords_mm(mesh, corner_normals)[parent][:, None])
+    return Sampled(copy, parent, normals * double_area[:, None], chord)
+
+
+def _cut(mesh: Mesh, greatest_mm: float) -> tuple[Mesh, IntArray, Array]:
+    """All edges cut in halves until none is longer, or the copy is full: mesh, parents, shares of their corners."""
+    points, faces = mesh.vertices_mm, mesh.faces
+    parent, share = np.arange(len(faces)), np.tile(np.eye(3), (len(faces), 1, 1))
+    for _ in range(MOST_PASSES):
+        edges, edge_of = _edges(faces, len(points))
+        long = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1) > greatest_mm
+        grows = int(long[edge_of].sum())
+        if grows == 0 or len(faces) + grows > MOST_TRIANGLES:
+            break
+        new = np.full(len(edges), -1)
+        new[long] = len(points) + np.arange(int(long.sum()))
+        points = np.concatenate([points, points[edges[long]].mean(axis=1)])
+        faces, parent, share = _halved(points, faces, parent, share, new[edge_of])
+    return Mesh(points, faces), parent, share
+
+
+def _edges(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    """Edges once each, (e, 2), and which of them is the one after each corner of each face, (k, 3)."""
+    ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2), axis=2).reshape(-1, 2).astype(np.int64)
+    keys, edge_of = np.unique(ends[:, 0] * count + ends[:, 1], return_inverse=True)
+    return np.stack([keys // count, keys % count], axis=1), edge_of.reshape(-1, 3)
+
+
+def _halved(
+    points: Array, faces: IntArray, parent: IntArray, share: Array, middle: IntArray
+) -> tuple[IntArray, IntArray, Array]:
+    """Each face in as many parts as its cut edges ask.
+
+    middle : (k, 3) the new point on the edge after each corner, -1 where it stays whole
+    """
+    cuts = (middle >= 0).sum(axis=1)
+    # Six places of a face: its corners, then the middles of its edges.
+    six = np.concatenate([faces, middle], axis=1)
+    six_share = np.concatenate([share, 0.5 * (share + np.roll(share, -1, axis=1))], axis=1)
+    made: list[tuple[IntArray, IntArray, Array]] = []
+
+    def make(chosen: IntArray, first: IntArray, parts: tuple[tuple[int, int, int], ...]) -> None:
+        for part in parts:
+            # Places are told as if the face began at its corner `first`.
+            at = np.stack([(p % 3 + first) % 3 + 3 * (p // 3) for p in part], axis=1)
+            rows = chosen[:, None]
+            made.append((six[rows, at], parent[chosen], six_share[rows, at]))
+
+    whole, one, two, three = (np.flatnonzero(cuts == k) for k in range(4))
+    make(whole, np.zeros_like(whole), ((0, 1, 2),))
+    make(one, middle[one].argmax(axis=1), ((0, 3, 2), (3, 1, 2)))
+    make(three, np.zeros_like(three), ((0, 3, 5), (3, 1, 4), (5, 4, 2), (3, 4, 5)))
+    # The edge after corner 0 stays whole; of the four-sided rest the shorter diagonal is drawn.
+    first = middle[two].argmin(axis=1)
+    corner = points[six[two[:, None], np.stack([first, (first + 1) % 3], axis=1)]]
+    across = points[six[two[:, None], np.stack([3 + (first + 1) % 3, 3 + (first + 2) % 3], axis=1)]]
+    short = np.linalg.norm(corner - across, axis=2)
+    near = short[:, 0] <= short[:, 1]
+    make(two[near], first[near], ((4, 2, 5), (0, 1, 4), (0, 4, 5)))
+    make(two[~near], first[~near], ((4, 2, 5), (0, 1, 5), (1, 4, 5)))
+    new_faces, new_parent, new_share = (np.concatenate(column) for column in zip(*made, strict=True))
+    return new_faces, new_parent, new_share
+
+
+def _corner_normals(mesh: Mesh) -> Array:
+    """Unit normal at each corner of each face, (m, 3, 3): the mean of the facets that meet smoothly there.
+
+    A facet counts by the area of all that is coplanar with it, times its angle at the corner, so that a flat keeps
+    its normal where a round wall of narrow facets runs into it.
+    """
+    unit, area = _unit_and_area(mesh)
+    left, right, bend, corners_joined = _neighbouring_faces(mesh, unit)
+    flat = bend < np.radians(COPLANAR_DEG)
+    facet = _groups(left[flat], right[flat], len(unit))
+    facet_area = np.bincount(facet, area)[facet]
+    weight = (facet_area[:, None] * _angles_rad(mesh)).ravel()
+    smooth = np.repeat(bend < np.radians(SMOOTH_DEG), 2)
+    wedge = _groups(corners_joined[smooth, 0], corners_joined[smooth, 1], 3 * len(unit))
+    rows = np.repeat(unit, 3, axis=0) * weight[:, None]
+    summed = np.stack([np.bincount(wedge, column) for column in rows.T], axis=1)[wedge]
+    length = np.linalg.norm(summed, axis=1, keepdims=True)
+    return np.asarray(np.divide(summed, length, out=np.zeros_like(summed), where=length > 0).reshape(-1, 3, 3))
+
+
+def _unit_and_area(mesh: Mesh) -> tuple[Array, Array]:
+    vectors = face_vectors_mm2(mesh)
+    length = np.linalg.norm(vectors, axis=1)
+    return np.divide(vectors, length[:, None], out=np.zeros_like(vectors), where=length[:, None] > 0), 0.5 * length
+
+
+def _neighbouring_faces(mesh: Mesh, unit: Array) -> tuple[IntArray, IntArray, Array, IntArray]:
+    """Pairs of faces that share an edge, the angle at which they meet, and the corners they join there.
+
+    The last is (2 e, 2), corners counted as 3 face + place: for each edge the pair at either end.
+    """
+    _, edge_of = _edges(mesh.faces, len(mesh.vertices_mm))
+    order = np.argsort(edge_of.ravel(), kind="stable")
+    sorted_edges = edge_of.ravel()[order]
+    first = np.flatnonzero(sorted_edges[:-1] == sorted_edges[1:])
+    here, there = order[first], order[first + 1]
+    bend = np.arccos(np.clip(np.einsum("ij,ij->i", unit[here // 3], unit[there // 3]), -1.0, 1.0))
+    here_end = 3 * (here // 3) + (here % 3 + 1) % 3
+    there_end = 3 * (there // 3) + (there % 3 + 1) % 3
+    # Neighbours run along their edge opposite ways.
+    joined = np.stack([np.stack([here, there_end], axis=1), np.stack([here_end, there], axis=1)], axis=1)
+    return here // 3, there // 3, bend, joined.reshape(-1, 2)
+
+
+def _groups(first: IntArray, second: IntArray, count: int) -> IntArray:
+    links = coo_array((np.ones(len(first), dtype=np.int8), (first, second)), shape=(count, count))
+    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+
+
+def _angles_rad(mesh: Mesh) -> Array:
+    """Angle of each face at each corner, (m, 3)."""
+    at = mesh.vertices_mm[mesh.faces]
+    ahead, back = np.roll(at, -1, axis=1) - at, np.roll(at, 1, axis=1) - at
+    sine = np.linalg.norm(np.cross(ahead, back), axis=2)
+    return np.asarray(np.arctan2(sine, np.einsum("ijk,ijk->ij", ahead, back)))
+
+
+def _chords_mm(mesh: Mesh, corner_normals: Array) -> Array:
+    """Height of the arc over each face's edges, the greatest of three, (m,): edge x turn of the normals / 8."""
+    at = mesh.vertices_mm[mesh.faces]
+    edge = np.roll(at, -1, axis=1) - at
+    turn = np.roll(corner_normals, -1, axis=1) - corner_normals
+    return np.asarray(np.abs(np.einsum("ijk,ijk->ij", edge, turn)).max(axis=1) / 8.0)
