@@ -1,8 +1,14 @@
-"""What all tests share: where a skip is not allowed, it is a failure."""
+"""What all tests share: where a skip is not allowed, it is a failure, and drawn examples are the same in every run."""
 
 import os
 
 import pytest
+from hypothesis import settings
+
+# At the desk every run draws examples never seen before; where a red run blocks a change it must mean the change.
+settings.register_profile("the same in every run", derandomize=True)
+if os.environ.get("CI") or os.environ.get("VERIFIER_TESTS_MUST_NOT_SKIP"):
+    settings.load_profile("the same in every run")
 
 
 @pytest.hookimpl(hookwrapper=True)

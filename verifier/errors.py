@@ -8,6 +8,7 @@ EXIT_UNDECIDED = 2
 EXIT_REFUSED = 3
 EXIT_USAGE = 64  # EX_USAGE of the BSD sysexits convention
 EXIT_OUR_MISTAKE = 70  # EX_SOFTWARE of the same
+EXIT_CANNOT_WRITE = 74  # EX_IOERR of the same
 EXIT_LOCKED = 75  # EX_TEMPFAIL of the same
 
 
@@ -91,6 +92,12 @@ class WrongUsage(VerifierError):
     """The command was called in a way that cannot be carried out."""
 
     exit_code = EXIT_USAGE
+
+
+class LedgerCannotWrite(WrongUsage):
+    """The ledger's disk is full, broken, or not to be written to; that may be better at the next start."""
+
+    exit_code = EXIT_CANNOT_WRITE
 
 
 class BenchBusy(VerifierError):

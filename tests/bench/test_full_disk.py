@@ -22,8 +22,8 @@ from service import (
 from small_disk import FullAfter, fill, may_mount, mounted
 
 from verifier.bench import Notice, Ready
-from verifier.bench.schema import LedgerCannotWrite
 from verifier.boot.systemd import NOT_RESTARTED
+from verifier.errors import LedgerCannotWrite
 
 SCANS = {"latch_lever": "PASS\none", "fence_clip": "FAIL\ntwo", "pump_rocker": "REFUSED\nthree"}
 

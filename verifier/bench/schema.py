@@ -4,17 +4,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from verifier.errors import WrongUsage
-
-# EX_IOERR of the BSD sysexits convention: unlike a bench out of order, a full disk may be better at the next start.
-EXIT_CANNOT_WRITE = 74
-
-
-class LedgerCannotWrite(WrongUsage):
-    """The ledger's disk is full, broken, or not to be written to; nothing of what was to be written is."""
-
-    exit_code = EXIT_CANNOT_WRITE
-
+from verifier.errors import LedgerCannotWrite, WrongUsage
 
 FIRST = """
 CREATE TABLE jobs (

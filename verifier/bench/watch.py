@@ -23,8 +23,8 @@ from verifier.bench.once import Once
 from verifier.bench.pulse import PulseWriter
 from verifier.bench.recover import recover
 from verifier.bench.rulesets import RulesWatch, rules_on
-from verifier.bench.schema import LedgerCannotWrite
 from verifier.bench.workshop import Workshop
+from verifier.errors import LedgerCannotWrite
 
 COMPUTE = "verifier.delivery:check_to_folder"
 # A full disk, or one that has become read-only, as the system makes it after errors.
