@@ -48,6 +48,8 @@ def test_every_float_as_python_writes_it_comes_back(texts):
 @example(["9223372036854775808"])
 @example(["-9223372036854775809"])
 @example(["1", "", "2"])
+@example(["-"])
+@example(["1", "-", "2"])
 def test_whole_numbers_are_python_s_or_left(texts):
     found = listed_ints(",".join(texts).encode())
     assert found is None or found.tolist() == each(int, texts)

@@ -1,5 +1,6 @@
 """Numbers of a text whose rows are all of one make: the same letters between the numbers, row after row."""
 
+import re
 import warnings
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -16,6 +17,7 @@ MARKS = b"\1\2\3\4\5\6"
 TO_COMMAS = bytes.maketrans(MARKS, b"," * len(MARKS))
 # The readers that take whole numbers out of floats stop at this: so do these.
 LARGEST_SURE = 1 << 53
+LONE_SIGN = re.compile(rb"[-+](?![0-9])")
 
 # Gives the numbers of a list with commas; None when it is not sure that they are just what the list says.
 Numbers = Callable[[bytes], NDArray[Any] | None]
@@ -65,6 +67,8 @@ def listed_ints(listed: bytes) -> NDArray[np.int64] | None:
 
     listed : letters of numbers and commas, nothing else
     """
+    if LONE_SIGN.search(listed):  # nought to numpy, and no number
+        return None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", DeprecationWarning)  # numpy before 2.3 warns where it now raises
