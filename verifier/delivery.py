@@ -172,8 +172,7 @@ def _write_refusal(error: VerifierError, scan: Path, out: Path) -> int:
     part = part_name(scan.name)
     verdict = refusal_verdict(error)
     _write_all({f"{part}.report.txt": terminal.render_refusal(scan.name, str(error)).encode()}, out)
-    reason = f"{error.where}: {error.what}."
-    _write_outcome(out, part, verdict, (reason,), (f"{error.do}.",))
+    _write_outcome(out, part, verdict, (error.reason,), (error.step,))
     return error.exit_code
 
 

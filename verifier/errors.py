@@ -27,7 +27,17 @@ class VerifierError(Exception):
         self.what, self.where, self.do = what, where, do
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what}. {self.do}."
+        return f"{self.reason} {self.step}"
+
+    @property
+    def reason(self) -> str:
+        """Where and what, as a sentence."""
+        return f"{self.where}: {self.what}."
+
+    @property
+    def step(self) -> str:
+        """What puts it right, as a sentence."""
+        return f"{self.do}."
 
     def __reduce__(self) -> tuple[object, ...]:
         return _rebuild, (type(self), self.what, self.where, self.do)
