@@ -1,3 +1,6 @@
+import os
+import subprocess
+import sys
 import tomllib
 import zipfile
 from pathlib import Path
@@ -37,6 +40,20 @@ def test_the_wheel_carries_the_rules_and_the_demo_where_the_code_looks_for_them(
     }
     assert (carried / "inbox_demo" / "sheets" / "latch_lever.toml").is_file()
     assert load_rules(carried / "rules").filaments == load_rules(ROOT / "rules").filaments
+    said = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "from inbox_demo import simulated; print(simulated.latch_lever().name, simulated.__file__)",
+        ],
+        cwd=carried,
+        env={**os.environ, "PYTHONPATH": str(carried)},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+    assert said.startswith("latch_lever")
+    assert str(carried) in said
 
 
 def test_nothing_of_the_shipped_data_has_a_module_s_name():

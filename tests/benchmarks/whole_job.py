@@ -13,8 +13,9 @@ import numpy as np
 import psutil
 
 from inbox_demo import simulated
+from verifier.shipped import demo_folder
 
-SHEET = Path(simulated.__file__).parent / "sheets" / "latch_lever.toml"
+SHEET = demo_folder() / "sheets" / "latch_lever.toml"
 # Point spacing that gives about so many triangles on the gate-latch lever.
 SPACINGS_MM = {100_000: 0.42, 200_000: 0.30, 500_000: 0.19, 1_000_000: 0.135, 2_000_000: 0.095}
 POLL_S = 0.05
