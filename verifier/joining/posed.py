@@ -1,0 +1,154 @@
+"""The values of the joining room: a scan put in its place, the ways there were of placing it, and the report of it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from verifier.mesh import Array, BoolArray, Mesh
+from verifier.reading.scan import Scan
+
+Point = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Posed:
+    """One scan in the joined part's frame, which is that of the first scan.
+
+    pose : (4, 4); a point p of the scan lies at pose[:3, :3] @ p + pose[:3, 3]. The upper left is a rotation times the
+        scan's scale against the first one's, 1 where no difference of scale could be told.
+    keep_faces : (m,) bool, the faces that are part; False for skirt, debris and remains of the support
+    """
+
+    scan: Scan
+    pose: Array
+    keep_faces: BoolArray
+
+    @property
+    def scale(self) -> float:
+        """What the scan's lengths are multiplied by."""
+        return float(np.cbrt(np.linalg.det(self.pose[:3, :3])))
+
+
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """How far two scans lie apart in one region of their overlap, seen along the surface.
+
+    where : 'rim, 1 of 8', …
+    middle_mm : in the joined part's frame
+    rms_mm : of the distances across the surface
+    """
+
+    where: str
+    middle_mm: Point
+    rms_mm: float
+    points: int
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """One way of putting the scans together.
+
+    poses : one (4, 4) a scan, the first the identity
+    score : misfit of the overlap in units of its own doubt; less is better, and differences are what count
+    rms_mm : of the overlap
+    tilt_deg : between the two sides' mean planes
+    thickness_mm : greatest thickness of the part it gives, None where that has no meaning
+    differs : what tells it from the best one, a sentence; empty for the best
+    outlines_mm : (k, 2) rims of the scans seen along the part's shortest axis, to be drawn; one a scan
+    """
+
+    poses: tuple[Array, ...]
+    score: float
+    rms_mm: float
+    tilt_deg: float
+    thickness_mm: float | None
+    differs: str = ""
+    outlines_mm: tuple[Array, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Trimmed:
+    """What of one scan was left out.
+
+    skirt_mm2, debris_mm2 : areas
+    """
+
+    scan: str
+    kept_mm2: float
+    skirt_mm2: float
+    debris_mm2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """Where every scan goes, before they are made one.
+
+    alternatives : the ways of putting them together, best first; at least one
+    chosen : number of the one taken, 0 the best
+    sure : whether nothing speaks for another
+    why : why it is sure or not, a sentence
+    keep_faces : for every scan (m,) bool
+    overlap_share : surface seen by more than one scan against all of it
+    """
+
+    method: str
+    alternatives: tuple[Alternative, ...]
+    chosen: int
+    sure: bool
+    why: str
+    do: str
+    keep_faces: tuple[BoolArray, ...]
+    overlap_share: float
+    residuals: tuple[Residual, ...]
+    trimmed: tuple[Trimmed, ...]
+    calliper_mm: float | None = None
+
+    @property
+    def taken(self) -> Alternative:
+        """The alternative that was taken."""
+        return self.alternatives[self.chosen]
+
+
+@dataclass(frozen=True, slots=True)
+class JoinReport:
+    """What is told of a join.
+
+    placing : poses, alternatives, trimmed surface
+    seam_length_mm, seam_step_mm, seam_gap_mm : of the seam between the scans; None until they were fused
+    """
+
+    scans: tuple[str, ...]
+    placing: Placing
+    seam_length_mm: float | None = None
+    seam_step_mm: float | None = None
+    seam_gap_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """Several scans made into one.
+
+    scan : goes on as any other
+    source_of_face : (m,) int16, the scan every face came from; -1 for what was made at the seam
+    """
+
+    scan: Scan
+    source_of_face: NDArray[np.int16]
+    report: JoinReport
+
+
+@dataclass(frozen=True, slots=True)
+class Fused:
+    """One mesh of several posed scans.
+
+    mesh : in the joined part's frame
+    source_of_face : (m,) int16, -1 for what was made at the seam
+    seam_length_mm, seam_step_mm, seam_gap_mm : None where there is no seam
+    """
+
+    mesh: Mesh
+    source_of_face: NDArray[np.int16]
+    seam_length_mm: float | None = None
+    seam_step_mm: float | None = None
+    seam_gap_mm: float | None = None
