@@ -25,7 +25,7 @@ from tests.reading.examples import (
 )
 from verifier.errors import Malformed, NotAMesh, NoTriangles, TooLarge, Truncated
 from verifier.mesh import Mesh, extents_mm, volume_mm3
-from verifier.reading import read_scan
+from verifier.reading import read_scan, three_mf_effort
 from verifier.reading.three_mf import read_three_mf
 
 PRODUCTION = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
@@ -291,16 +291,75 @@ def test_an_element_of_more_than_a_megabyte_is_refused():
         read(package(wide), max_unpack_ratio=10_000)
 
 
-def test_a_great_many_further_elements_are_refused():
-    with pytest.raises(TooLarge, match="further elements"):
-        read(package(model_xml("<a/>" * 100)), max_triangles=20)
-
-
-@pytest.mark.parametrize("each", ["<a/>", '<vertex x="1" y="1" z="1"/>'])
-def test_one_element_again_and_again_is_refused(each):
-    model = model_xml(object_xml(1, f"<mesh><vertices>{each * 110_000}</vertices></mesh>"))
+@pytest.mark.parametrize(
+    "each",
+    ["<a/>", "<a></a>", "<!---->", "<?a?>", "&lt;" * 9 + ">", "<a b='' c=''/>", "\n" * 99 + ">", ">" + " " * 500],
+)
+def test_one_thing_again_and_again_is_refused_wherever_it_stands(each, monkeypatch):
+    """Nine megabytes out of some thousand bytes, where a tenth of the usual is allowed at all events."""
+    monkeypatch.setattr(three_mf_effort, "NS_AT_ALL_EVENTS", 30_000_000)
+    model = model_xml(object_xml(1, each * (9_000_000 // len(each))))
     with pytest.raises(TooLarge, match="repeats itself"):
-        read(package(model), max_unpack_ratio=10_000)
+        read(package(model), max_unpack_ratio=1e6)
+
+
+def test_one_corner_again_and_again_is_refused():
+    corners = '<vertex x="1" y="1" z="1"/>' * 1_200_000
+    with pytest.raises(TooLarge, match="repeats itself"):
+        read(
+            package(model_xml(object_xml(1, f"<mesh><vertices>{corners}</vertices></mesh>"))),
+            max_unpack_ratio=1e6,
+            max_triangles=1_000_000,
+        )
+
+
+def test_what_the_parts_of_a_package_ask_for_is_counted_together():
+    """Ten parts of which each alone would be parsed."""
+    part = model_xml(object_xml(1, "<a/>" * 80_000 + mesh_xml(box())), items="")
+    parts = {f"3D/{k}.model": part.encode() for k in range(10)}
+    inner = "".join(f'<component p:path="/{name}" objectid="1"/>' for name in parts)
+    model = model_xml(object_xml(1, f"<components>{inner}</components>"), attributes=f'xmlns:p="{PRODUCTION}"')
+    with pytest.raises(TooLarge, match="repeats itself"):
+        read(package(model, **parts), max_unpack_ratio=1e6)
+    few = model.replace(inner, inner[: inner.index("/>") + 2])
+    assert len(read(package(few, **parts), max_unpack_ratio=1e6).faces) == 12
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("</vertices>", "</vertices><vertices></vertices>", "two lists"),
+        ("</mesh>", "</mesh><mesh><triangles></triangles></mesh>", "two lists"),
+        ("<vertex ", "<vertex " + " ".join(f'a{k}=""' for k in range(70)) + " ", "more than 64 attributes"),
+        ("<mesh>", "".join(f"<a{k}/>" for k in range(11_000)) + "<mesh>", "10,000 different names"),
+        (
+            "<mesh>",
+            "".join(f"<a xmlns:p{k}='u'/>" for k in range(11_000)) + "<mesh>",
+            "10,000 (prefixes|different names)",
+        ),
+        ('id="1"', f'id="{"1" * 2000}"', "1,024 letters"),
+    ],
+)
+def test_what_no_writer_writes_and_would_pile_up_is_refused(old, new, said):
+    model = model_xml(object_xml(1, mesh_xml(box())))
+    assert old in model
+    with pytest.raises(Malformed, match=said):
+        read(package(model.replace(old, new, 1)))
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "koi8-r"])
+def test_xml_in_an_encoding_that_the_package_may_not_have_is_refused(encoding):
+    """Open Packaging Conventions: UTF-8 or UTF-16. In others a tag does not look like one until it is parsed."""
+    model = f'<?xml version="1.0" encoding="{encoding}"?>' + model_xml(object_xml(1, mesh_xml(box())))
+    with pytest.raises(Malformed, match="neither UTF-8 nor UTF-16"):
+        read(package(model.encode(encoding)))
+    with pytest.raises(Malformed, match="not well formed"):
+        read(package(model.replace(encoding, "cp037").encode("cp037")))  # not even its first letter is XML's
+
+
+def test_a_list_of_a_hundred_thousand_parts_is_refused_before_it_is_read():
+    with pytest.raises(TooLarge, match="100,002 parts"):
+        read(three_mf(box()) + b"PK\x01\x02" * 100_000)
 
 
 def test_a_zip_of_something_else_is_named_as_such():

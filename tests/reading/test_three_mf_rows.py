@@ -25,10 +25,10 @@ def read(data: bytes, least_bytes: int, chunk_bytes: int = 1 << 20, **limits) ->
     past = 0
     take = three_mf_model.ModelParser.take
 
-    def counted(self, listing, rows):
+    def counted(self, listing, rows, of_one_make):
         nonlocal past
         past += len(rows)
-        take(self, listing, rows)
+        take(self, listing, rows, of_one_make)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(three_mf_rows, "LEAST_BYTES", least_bytes)
@@ -132,6 +132,45 @@ def test_rows_of_any_one_make_are_read_the_same(order, quote, blank, end, gap, c
         assert past == 48 + 96
 
 
+ROW_STYLES = st.tuples(
+    st.permutations(["v1", "v2", "v3"]),
+    st.sampled_from(["", ' pid="7"', ' p1="0"', ' pid="12" p1="3"', ' p1="1" p2="2" p3="3" pid="9"']),
+    st.booleans(),
+    st.sampled_from([" ", "\n\t", "  "]),
+    st.sampled_from(["/>", " />", "></triangle>", "/>\r\n  "]),
+)
+
+
+@given(styles=st.lists(ROW_STYLES, min_size=2, max_size=9), chunk_bytes=st.sampled_from([500, 1 << 20]))
+@settings(max_examples=60, deadline=None)
+def test_triangles_of_many_makes_with_colours_on_some_go_past_the_parser_too(styles, chunk_bytes):
+    mesh = ring(8, 6)
+    rows = []
+    for k, face in enumerate(mesh.faces):
+        order, colour, first, blank, end = styles[k % len(styles)]
+        corners = "".join(f'{blank}{name}="{face[int(name[1]) - 1]}"' for name in order)
+        rows.append(f"<triangle{colour if first else ''}{corners}{'' if first else colour}{end}")
+    text = re.sub("<triangles>.*</triangles>", lambda _: f"<triangles>{''.join(rows)}</triangles>", mesh_xml(mesh))
+    past = read_the_same_both_ways(package(model_xml(object_xml(1, text))), chunk_bytes)
+    if chunk_bytes > 500:
+        assert past == len(mesh.vertices_mm) + len(mesh.faces)
+
+
+WRONG_ROWS = [
+    *('<vertex x="1" y="1" z="1" x="1"/>', '<vertex x="1" y="1"/>', '<vertex x="" y="1" z="1"/>', "<vertex/>"),
+    *('<vertex x="1"y="1" z="1"/>', '<vertex x="1" y="1" z="1">2</vertex>', '<vertex x="1" y="1" z="1"/>7'),
+    *('<vertex x="1\' y="1" z="1"/>', '<vertexe x="1" y="1" z="1"/>', '<vertex x="1 2" y="1" z="1"/>'),
+    *('<vertex x="1" y="1" z="1" pid="2"/>', '<vertex 1 x="1" y="1" z="1"/>', '</vertex x="1" y="1" z="1"/>'),
+]
+
+
+@pytest.mark.parametrize("wrong", WRONG_ROWS)
+def test_a_row_that_is_none_among_rows_of_many_makes_is_left_to_the_parser(wrong):
+    good = '<vertex y="1" x="2" z="3"/><vertex x="2" y="1" z="3"/>' * 4
+    model = model_xml(object_xml(1, mesh_xml(box()).replace("</vertices>", good + wrong + good + "</vertices>")))
+    read_the_same_both_ways(package(model))
+
+
 PIECES = [
     "<!-- x -->",
     "<!--",
@@ -149,6 +188,9 @@ PIECES = [
     '<vertex x="1" z="3" y="2"/>',
     '<triangle v1="0" v2="1" v3="2"/>',
     '<triangle v1="0" v2="1" v3="2" pid="1" p1="0"/>',
+    '<triangle p1="0" v3="0" v1="1" v2="2"/>',
+    ' p1="0"',
+    ' p1="x"',
     ' pid="1"',
     ' xmlns="urn:other"',
     " ",

@@ -34,6 +34,8 @@ def moved(piece: Piece, transform: Array) -> Piece:
 
 def joined(pieces: list[Piece]) -> Piece:
     """All pieces over one list of corners; a corner number out of its piece's range stays out of range."""
+    if len(pieces) == 1:
+        return pieces[0]
     all_faces, shift = [], 0
     for vertices, faces in pieces:
         inside = (faces >= 0) & (faces < len(vertices))

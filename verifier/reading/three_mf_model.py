@@ -2,13 +2,14 @@
 
 from collections.abc import Callable
 from itertools import chain
+from operator import itemgetter
 from typing import Any
 from xml.parsers import expat
 
 import numpy as np
 from numpy.typing import NDArray
 
-from verifier.errors import Malformed, NotAMesh, TooLarge
+from verifier.errors import Malformed, NotAMesh
 from verifier.mesh import Array
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.placing import IDENTITY, too_many_objects
@@ -36,17 +37,20 @@ UNITS: dict[str, UnitName] = {
     "foot": "ft",
 }
 VERTEX, TRIANGLE = f"{CORE} vertex", f"{CORE} triangle"
-# Rows are turned into numbers this many at a time, so that their text does not pile up.
-BATCH = 50_000
-# Encodings in which the letters of tags and numbers are their ASCII bytes; every other is left to the XML parser.
-ASCII_LIKE = {"", "utf-8", "us-ascii", "iso-8859-1"}
+LISTS = (f"{CORE} vertices", f"{CORE} triangles")
+VERTEX_COLUMNS, TRIANGLE_COLUMNS = ("x", "y", "z"), ("v1", "v2", "v3")
+# Rows are turned into numbers this many at a time, so that their text stays under 10 MiB.
+BATCH = 20_000
+# Open Packaging Conventions allow UTF-8 and UTF-16; the two others have the same letters wherever a number or tag is.
+ASCII_LIKE, ENCODINGS = {"", "utf-8", "us-ascii", "iso-8859-1"}, {"", "utf-8", "us-ascii", "iso-8859-1", "utf-16"}
 # Corners and triangles lie six elements deep, those of further extensions little deeper.
 MAX_DEPTH = 64
-# Texture coordinates are three elements a triangle.
-OTHERS_PER_TRIANGLE = 4
-# Elements that say anything take more packed: a level grid of whole numbers 2.5 bytes each, a scan ten. Without a
-# limit, ten megabytes of one element again and again keep the reader busy for a minute.
-LEAST_PACKED_BYTES, ELEMENTS_AT_ALL_EVENTS = 2, 100_000
+# The core specification has five attributes for a triangle at most, extensions two or three more.
+MAX_ROW_ATTRIBUTES = 64
+# Different names of elements and attributes, and prefixes: the specification and all its extensions have some hundred.
+MAX_NAMES = 10_000
+# An identifier, a path within the package, a kind.
+MAX_KEPT_LETTERS = 1_024
 
 
 class ModelParser:
@@ -54,12 +58,11 @@ class ModelParser:
 
     def __init__(self, part: str, package: Package, limits: Reading) -> None:
         self.model = ModelPart()
-        self._part, self._where, self._limits = part, package.where, limits
-        self._max_elements = ELEMENTS_AT_ALL_EVENTS + package.packed_bytes // LEAST_PACKED_BYTES
+        self._part, self._where, self._limits, self._effort = part, package.where, limits, package.effort
         self._object: ModelObject | None = None
-        self._rows: list[list[str]] = []
-        self._triangles = self._vertices = self._placings = 0
-        self._others = self._depth = 0
+        self._rows: list[dict[str, str]] = []
+        self._lists: set[str] = set()
+        self._triangles = self._vertices = self._placings = self._depth = 0
         self._spaces: dict[str, str] = {}
         self._begin: dict[str, Callable[[dict[str, str]], None]] = {
             f"{CORE} model": self._model,
@@ -67,7 +70,7 @@ class ModelParser:
             f"{CORE} component": self._component,
             f"{CORE} item": self._item,
         }
-        self._end = {f"{CORE} vertices": self._keep_vertices, f"{CORE} triangles": self._keep_triangles}
+        self._end = {LISTS[0]: self._keep_vertices, LISTS[1]: self._keep_triangles}
         self._ascii_like = True
         self._opened = ("", -1)
         self.parser = self._parser()
@@ -75,23 +78,37 @@ class ModelParser:
     def _parser(self) -> expat.XMLParserType:
         """An XML parser that reports to this."""
         parser = expat.ParserCreate(namespace_separator=" ")
-        parser.ordered_attributes = True
         parser.XmlDeclHandler = self._declared
-        parser.StartNamespaceDeclHandler = lambda prefix, uri: self._spaces.update({prefix or "": uri or ""})
+        parser.StartNamespaceDeclHandler = self._named_space
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._stop
         return parser
 
     def _declared(self, version: str, encoding: str | None, standalone: int) -> None:
+        if (encoding or "").lower() not in ENCODINGS:
+            raise self._malformed("its XML is neither UTF-8 nor UTF-16")
         self._ascii_like = (encoding or "").lower() in ASCII_LIKE
+
+    def _named_space(self, prefix: str | None, uri: str | None) -> None:
+        self._spaces[prefix or ""] = uri or ""
+        if len(self._spaces) > MAX_NAMES:
+            raise self._malformed(f"its XML has more than {MAX_NAMES:,} prefixes")
+
+    def parse(self, text: bytes, last: bool) -> None:
+        """Parse the next bytes of the part; raises TooLarge when it has become more than the package may ask for."""
+        self._effort.parsing(text)
+        self.parser.Parse(text, last)
+        if len(self.parser.intern) > MAX_NAMES:
+            raise self._malformed(f"its XML has more than {MAX_NAMES:,} different names")
 
     def has_opened(self, listing: Listing, place: int) -> bool:
         """Whether the XML parser has just seen this list open at this byte, and its rows may come past it."""
         ready = self._ascii_like and self._object is not None and not self._rows and self._depth < MAX_DEPTH
         return ready and self._opened == (f"{CORE} {listing.name}", place)
 
-    def take(self, listing: Listing, rows: NDArray[Any]) -> None:
+    def take(self, listing: Listing, rows: NDArray[Any], of_one_make: bool) -> None:
         """Keep rows of the list that is open."""
+        self._effort.rows(len(rows), of_one_make)
         if listing.name == "vertices":
             self._count_vertices(len(rows))
             self._current().vertices.append(rows)
@@ -99,34 +116,33 @@ class ModelParser:
             self._count_triangles(len(rows))
             self._current().triangles.append(rows)
 
-    def _start(self, name: str, attributes: list[str]) -> None:
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
         self._depth += 1
         if self._depth > MAX_DEPTH:
             raise self._malformed("its elements lie in one another without end")
         if name in (TRIANGLE, VERTEX):
-            self._rows.append(attributes)
-            if len(self._rows) == BATCH:
-                self._keep_triangles() if name == TRIANGLE else self._keep_vertices()
+            self._row(name, attributes)
+        elif name in LISTS:
+            self._new_list(name)
         elif name in self._begin:
-            self._begin[name](dict(zip(attributes[::2], attributes[1::2], strict=True)))
-        elif name.rpartition(" ")[2] == "model":
+            self._begin[name](attributes)
+        elif name.endswith(" model"):
             raise self._malformed("its model is of no version of 3MF known")
-        else:
-            self._opened = (name, self.parser.CurrentByteIndex)
-            self._count_other()
 
-    def _count_other(self) -> None:
-        """Elements that are passed over, such as colours, cost time and depth all the same."""
-        self._others += 1
-        if self._others > OTHERS_PER_TRIANGLE * self._limits.max_triangles:
-            raise TooLarge(f"it has {self._others:,} further elements", where=self._where, do=EXPORT_AGAIN)
-        self._refuse_repetition()
+    def _row(self, name: str, attributes: dict[str, str]) -> None:
+        if len(attributes) > MAX_ROW_ATTRIBUTES:
+            raise self._malformed(f"a row of it has more than {MAX_ROW_ATTRIBUTES} attributes")
+        self._rows.append(attributes)
+        if len(self._rows) == BATCH:
+            self._keep_triangles() if name == TRIANGLE else self._keep_vertices()
 
-    def _refuse_repetition(self) -> None:
-        """More elements than the package can say anything with are one thing again and again."""
-        count = self._others + self._vertices + self._triangles
-        if count > self._max_elements:
-            raise TooLarge(f"it repeats itself: {count:,} elements", where=self._where, do=EXPORT_AGAIN)
+    def _new_list(self, name: str) -> None:
+        """A mesh has one list of corners and one of triangles; more would be a corner each, a million times."""
+        self._current()
+        if name in self._lists:
+            raise self._malformed("a mesh of it has two lists of corners or of triangles")
+        self._lists.add(name)
+        self._opened = (name, self.parser.CurrentByteIndex)
 
     def _stop(self, name: str) -> None:
         self._depth -= 1
@@ -149,7 +165,8 @@ class ModelParser:
             raise self._malformed("its objects run into each other")
         if len(self.model.objects) == self._limits.max_instances:
             raise too_many_objects(self._limits.max_instances, self._where)
-        self._object = self.model.objects[name] = ModelObject(attributes.get("type", "model"))
+        self._lists.clear()
+        self._object = self.model.objects[name] = ModelObject(self._short(attributes.get("type", "model")))
 
     def _component(self, attributes: dict[str, str]) -> None:
         self._current().components.append(self._placed(attributes))
@@ -161,7 +178,7 @@ class ModelParser:
         self._placings += 1
         if self._placings > self._limits.max_instances:
             raise too_many_objects(self._limits.max_instances, self._where)
-        path = attributes.get(f"{PRODUCTION} path", self._part)
+        path = self._short(attributes.get(f"{PRODUCTION} path", self._part))
         return Placed(path, self._wanted(attributes, "objectid"), self._transform(attributes.get("transform")))
 
     def _transform(self, text: str | None) -> Array:
@@ -180,24 +197,22 @@ class ModelParser:
     def _keep_vertices(self) -> None:
         self._count_vertices(len(self._rows))
         if self._rows:
-            self._current().vertices.append(self._table(("x", "y", "z"), float))
+            self._current().vertices.append(self._table(VERTEX_COLUMNS, float))
 
     def _keep_triangles(self) -> None:
         self._count_triangles(len(self._rows))
         if self._rows:
-            self._current().triangles.append(self._table(("v1", "v2", "v3"), int))
+            self._current().triangles.append(self._table(TRIANGLE_COLUMNS, int))
 
     def _count_vertices(self, more: int) -> None:
         self._vertices += more
         if self._vertices > 3 * self._limits.max_triangles:
             raise too_many_corners(self._vertices, self._limits.max_triangles, self._where)
-        self._refuse_repetition()
 
     def _count_triangles(self, more: int) -> None:
         self._triangles += more
         if self._triangles > self._limits.max_triangles:
             raise too_many_triangles(self._triangles, self._limits.max_triangles, self._where)
-        self._refuse_repetition()
 
     def finished(self) -> ModelPart:
         """What the part says, once all of it was parsed."""
@@ -208,15 +223,11 @@ class ModelParser:
     def _table(self, names: tuple[str, str, str], kind: Callable[[str], Any]) -> NDArray[Any]:
         """The named attributes of all rows gathered, (rows, 3); further attributes, such as colours, are left."""
         rows, self._rows = self._rows, []
-        flat = list(chain.from_iterable(rows))
-        width = 2 * len(names)
-        alike = len(flat) == width * len(rows) and all(
-            flat[2 * k :: width] == [name] * len(rows) for k, name in enumerate(names)
-        )
-        if alike:
-            return self._numbers(flat[1::2], kind).reshape(-1, 3)
-        tables = [dict(zip(row[::2], row[1::2], strict=True)) for row in rows]
-        return self._numbers([self._wanted(table, name) for table in tables for name in names], kind).reshape(-1, 3)
+        try:
+            texts = list(chain.from_iterable(map(itemgetter(*names), rows)))
+        except KeyError as missing:
+            raise self._malformed(f"an element of it lacks {missing}") from missing
+        return self._numbers(texts, kind).reshape(-1, 3)
 
     def _numbers(self, texts: list[str], kind: Callable[[str], Any]) -> NDArray[Any]:
         try:
@@ -227,7 +238,12 @@ class ModelParser:
     def _wanted(self, attributes: dict[str, str], name: str) -> str:
         if name not in attributes:
             raise self._malformed(f"an element of it lacks '{name}'")
-        return attributes[name]
+        return self._short(attributes[name])
+
+    def _short(self, text: str) -> str:
+        if len(text) > MAX_KEPT_LETTERS:
+            raise self._malformed(f"a name in it has more than {MAX_KEPT_LETTERS:,} letters")
+        return text
 
     def _current(self) -> ModelObject:
         if self._object is None:
@@ -245,7 +261,7 @@ def read_model_part(package: Package, part: str, limits: Reading) -> ModelPart:
     """
     reader = ModelParser(part, package, limits)
     try:
-        parse_part(package, part, reader.parser, Feed(reader.parser.Parse, reader).feed)
+        parse_part(package, part, reader.parser, Feed(reader.parse, reader).feed)
     finally:
         del reader.parser  # it and its parser know each other, and would keep the part in memory for a while
     return reader.finished()

@@ -11,6 +11,7 @@ from xml.parsers import expat
 
 from verifier.errors import Malformed, NotAMesh, TooLarge, Truncated, VerifierError
 from verifier.reading.file_bytes import EXPORT_AGAIN
+from verifier.reading.three_mf_effort import Effort
 from verifier.rulebook.rules import Reading
 
 MODEL_RELATIONSHIP = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
@@ -31,6 +32,7 @@ DAMAGE = (
     ValueError,
 )
 UNSAFE_NAME = re.compile(r"^[/\\]|^[A-Za-z]:|\\|[\x00-\x1f]|(^|/)\.\.(/|$)")
+LISTED_PART = b"PK\x01\x02"
 END_OF_ZIP = b"PK\x05\x06"
 END_OF_ZIP_BYTES = 22 + (1 << 16)  # its record, and the longest comment behind it
 
@@ -40,13 +42,13 @@ class Package:
     """An opened package whose list of parts has been checked.
 
     parts : by lower-case name, since package names do not tell case apart
-    packed_bytes : of the whole file
+    effort : what the XML of its parts has asked for so far
     """
 
     archive: zipfile.ZipFile
     parts: dict[str, zipfile.ZipInfo]
     where: str
-    packed_bytes: int
+    effort: Effort
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """A part's bytes, a chunk at a time; raises Malformed when it is missing or does not unpack."""
@@ -66,6 +68,7 @@ def open_package(data: bytes, where: str, limits: Reading) -> Package:
 
     Raises Truncated, Malformed, TooLarge, NotAMesh.
     """
+    _refuse_parts(data.count(LISTED_PART), where)  # each costs the list's reader a kilobyte
     try:
         archive = zipfile.ZipFile(BytesIO(data))
         infos = archive.infolist()
@@ -73,7 +76,12 @@ def open_package(data: bytes, where: str, limits: Reading) -> Package:
         raise _unopened(data, where) from error
     _refuse_names(infos, where)
     _refuse_amounts(infos, len(data), limits, where)
-    return Package(archive, {info.filename.lower(): info for info in infos}, where, len(data))
+    return Package(archive, {info.filename.lower(): info for info in infos}, where, Effort(len(data), where))
+
+
+def _refuse_parts(count: int, where: str) -> None:
+    if count > MAX_PARTS:
+        raise TooLarge(f"it has {count:,} parts", where=where, do=EXPORT_AGAIN)
 
 
 def _unopened(data: bytes, where: str) -> VerifierError:
@@ -98,8 +106,6 @@ def _refuse_amounts(infos: list[zipfile.ZipInfo], packed: int, limits: Reading, 
     """Sizes as the list states them; unpacking stops at the size stated, so that a false one gains nothing."""
     unpacked = sum(info.file_size for info in infos)
     do = "Export it with fewer triangles, or raise the limits for unpacking in the acceptance rules"
-    if len(infos) > MAX_PARTS:
-        raise TooLarge(f"it has {len(infos):,} parts", where=where, do=EXPORT_AGAIN)
     if unpacked > limits.max_unpacked_bytes:
         what = f"it unpacks to {unpacked:,} bytes and the limit is {limits.max_unpacked_bytes:,}"
         raise TooLarge(what, where=where, do=do)

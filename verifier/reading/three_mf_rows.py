@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verifier.reading.alike_rows import NUMBER, Numbers, listed_floats, listed_ints, rows_alike
+from verifier.reading.mixed_rows import Row, mixed_rows
 
 BLANKS = b" \t\r\n"  # all that XML calls white space
 OPENING = re.compile(rb"<(?:vertices|triangles)>")
@@ -22,17 +23,20 @@ class Listing:
     """One of the two lists of a mesh.
 
     name : of the list's element
-    row_begin : how the element of a row begins
-    row : matches a plain row: a name and a number for each of three attributes, and the blanks behind the row
-    attributes : names of the columns
+    row : what its rows are made of
+    pattern : matches a plain row: a name and a number for each of three attributes, and the blanks behind the row
     numbers : what turns text into them
     """
 
     name: str
-    row_begin: bytes
-    row: re.Pattern[bytes]
-    attributes: tuple[bytes, bytes, bytes]
+    row: Row
+    pattern: re.Pattern[bytes]
     numbers: Numbers
+
+    @property
+    def row_begin(self) -> bytes:
+        """How the element of a row begins."""
+        return b"<" + self.row.name
 
     @property
     def closing(self) -> bytes:
@@ -40,27 +44,39 @@ class Listing:
         return f"</{self.name}>".encode()
 
 
-def _listing(name: str, row: bytes, attributes: tuple[bytes, bytes, bytes], numbers: Numbers) -> Listing:
+def _listing(name: str, row: Row, numbers: Numbers) -> Listing:
     blank = b"[" + BLANKS + b"]"
     each = [
-        rb"%s+(%s)=([\"'])(%s)\%d" % (blank, b"|".join(attributes), NUMBER, 3 * k + 2) for k in range(len(attributes))
+        rb"%s+(%s)=([\"'])(%s)\%d" % (blank, b"|".join(row.columns), NUMBER, 3 * k + 2) for k in range(len(row.columns))
     ]
-    pattern = rb"<%s%s%s*(?:/>|></%s>)(?P<gap>%s*)" % (row, b"".join(each), blank, row, blank)
-    return Listing(name, b"<" + row + b" ", re.compile(pattern), attributes, numbers)
+    pattern = rb"<%s%s%s*(?:/>|></%s>)(?P<gap>%s*)" % (row.name, b"".join(each), blank, row.name, blank)
+    return Listing(name, row, re.compile(pattern), numbers)
 
 
+# A triangle's further attributes are the property group and one property for each corner: colours, for the most part.
 LISTINGS = {
-    b"<vertices>": _listing("vertices", b"vertex", (b"x", b"y", b"z"), listed_floats),
-    b"<triangles>": _listing("triangles", b"triangle", (b"v1", b"v2", b"v3"), listed_ints),
+    b"<vertices>": _listing("vertices", Row(b"vertex", (b"x", b"y", b"z")), listed_floats),
+    b"<triangles>": _listing(
+        "triangles", Row(b"triangle", (b"v1", b"v2", b"v3"), (b"pid", b"p1", b"p2", b"p3")), listed_ints
+    ),
 }
 
 
-def plain_rows(text: bytes, listing: Listing) -> NDArray[Any] | None:
-    """The numbers of a stretch of a list, (rows, 3); None when anything but rows like its first one is in it."""
+def rows_of(text: bytes, listing: Listing) -> tuple[NDArray[Any] | None, bool]:
+    """The numbers of a stretch of a list, (rows, 3), and whether its rows are of one make.
+
+    None when anything but rows of numbers is in it.
+    """
     text = text.strip(BLANKS)
-    first = listing.row.match(text)
+    rows = plain_rows(text, listing)
+    return (mixed_rows(text, listing.row, listing.numbers), False) if rows is None else (rows, True)
+
+
+def plain_rows(text: bytes, listing: Listing) -> NDArray[Any] | None:
+    """The same, where all rows are like the first one; None when anything else is in it."""
+    first = listing.pattern.match(text)
     names = first.group(1, 4, 7) if first else ()
-    if first is None or set(names) != set(listing.attributes):
+    if first is None or set(names) != set(listing.row.columns):
         return None
     end = text[first.end(9) : first.start("gap")]
     if not text.endswith(end):
@@ -69,7 +85,7 @@ def plain_rows(text: bytes, listing: Listing) -> NDArray[Any] | None:
     to_next = text[first.end(9) : first.end()] + text[:begin]
     between = (text[first.end(3) : first.start(6)], text[first.end(6) : first.start(9)], to_next)
     rows = rows_alike(text[begin : len(text) - len(end)], between, listing.numbers)
-    return None if rows is None else np.ascontiguousarray(rows[:, [names.index(name) for name in listing.attributes]])
+    return None if rows is None else np.ascontiguousarray(rows[:, [names.index(name) for name in listing.row.columns]])
 
 
 class Reader(Protocol):
@@ -78,7 +94,7 @@ class Reader(Protocol):
     def has_opened(self, listing: Listing, place: int) -> bool:
         """Whether this list was opened last, by the tag at this place, and its rows may come past the parser."""
 
-    def take(self, listing: Listing, rows: NDArray[Any]) -> None:
+    def take(self, listing: Listing, rows: NDArray[Any], of_one_make: bool) -> None:
         """Keep rows of the list that is open."""
 
 
@@ -124,11 +140,11 @@ class Feed:
             waits = closed < 0 and len(text) - place < 2 * LEAST_BYTES
             self._open = listing if waits else None
             return place, closed < 0
-        rows = plain_rows(text[place:end], listing)
+        rows, of_one_make = rows_of(text[place:end], listing)
         self._open = listing if closed < 0 and rows is not None else None
         if rows is None:
             return place, True
-        self._reader.take(listing, rows)
+        self._reader.take(listing, rows, of_one_make)
         return end, False
 
     @staticmethod
