@@ -4,7 +4,7 @@ import json
 from collections.abc import Sequence
 from pathlib import Path
 
-from verifier.delivery import EXIT_OF, Delivered, inspect_file, refusal_verdict, write_delivery
+from verifier.delivery import EXIT_OF, Delivered, Extras, inspect_file, refusal_verdict, write_delivery
 from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, EXIT_USAGE, VerifierError, WrongUsage
 from verifier.inspect import StageReport
 from verifier.inspection import REFUSAL_SCHEMA
@@ -25,7 +25,7 @@ def check_scans(
     filament: str | None,
     rules: Path | None,
     out: Path | None,
-    stl: bool,
+    extras: Extras,
     as_json: bool,
 ) -> int:
     """Check every scan, print its report, and return the worst exit status."""
@@ -42,7 +42,7 @@ def check_scans(
             told.append(_refusal(scan, error))
             continue
         told.append(json_report.render(delivered.inspection))
-        _deliver(delivered, screen, out=out, stl=stl, quiet=as_json)
+        _deliver(delivered, screen, out=out, extras=extras, quiet=as_json)
         statuses.append(EXIT_OF[delivered.inspection.verdict])
     if as_json:
         screen.say(told[0] if len(told) == 1 else f"[{','.join(told)}]")
@@ -59,7 +59,7 @@ def stages_told(screen: Screen, scan: Path) -> StageReport:
     return lambda stage: screen.tell(f"{scan.name}: {stage} …")
 
 
-def _deliver(delivered: Delivered, screen: Screen, *, out: Path | None, stl: bool, quiet: bool) -> None:
+def _deliver(delivered: Delivered, screen: Screen, *, out: Path | None, extras: Extras, quiet: bool) -> None:
     inspection = delivered.inspection
     if not quiet:
         screen.say(
@@ -72,14 +72,14 @@ def _deliver(delivered: Delivered, screen: Screen, *, out: Path | None, stl: boo
             )
         )
     if out is not None:
-        for written in _written(delivered, out, stl=stl):
+        for written in _written(delivered, out, extras):
             screen.tell(f"Wrote {written}")
 
 
-def _written(delivered: Delivered, out: Path, *, stl: bool) -> tuple[Path, ...]:
+def _written(delivered: Delivered, out: Path, extras: Extras) -> tuple[Path, ...]:
     """The files written. Raises WrongUsage for a folder that cannot be written to."""
     try:
-        return write_delivery(delivered, out, stl=stl)
+        return write_delivery(delivered, out, extras)
     except OSError as error:
         do = "Give a folder that can be written to, on a disk with room"
         raise WrongUsage(f"nothing can be written there ({error.strerror})", where=f"--out {out}", do=do) from error

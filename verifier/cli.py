@@ -100,19 +100,26 @@ def check(
     rules: RulesOption = None,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Write mesh and reports there.")] = None,
     stl: Annotated[bool, typer.Option("--stl", help="Write the mesh as STL too (with --out).")] = False,
+    pictures: Annotated[bool, typer.Option("--pictures", help="Write stills as PNG too (with --out).")] = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Write the sizes as CSV too (with --out).")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON, and nothing else.")] = False,
 ) -> None:
     """Read, mend, measure, correct and judge scans by hand, without a bench."""
     from verifier.checking import check_scans
+    from verifier.delivery import Extras
 
     if sheet is not None and len(scans) > 1:
         raise WrongUsage(
             "one sheet cannot serve several scans", where="--sheet", do="Check the scans one by one, or use --rules"
         )
-    if stl and out is None:
-        raise WrongUsage("there is no folder to write the STL to", where="--stl", do="Add --out DIR")
+    for wanted, option in ((stl, "--stl"), (pictures, "--pictures"), (csv, "--csv")):
+        if wanted and out is None:
+            raise WrongUsage("there is no folder to write it to", where=option, do="Add --out DIR")
+    extras = Extras(stl, pictures, csv)
     raise typer.Exit(
-        check_scans(scans, Screen(), sheet=sheet, filament=filament, rules=rules, out=out, stl=stl, as_json=as_json)
+        check_scans(
+            scans, Screen(), sheet=sheet, filament=filament, rules=rules, out=out, extras=extras, as_json=as_json
+        )
     )
 
 

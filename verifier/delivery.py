@@ -18,10 +18,12 @@ from verifier.errors import (
 from verifier.inspect import Outcome, StageClock, StageReport, inspect_part
 from verifier.inspection import Inspection, JobVerdict
 from verifier.reading import printable, read_scan
-from verifier.reporting import as_json, page, terminal
+from verifier.reporting import as_csv, as_json, page, terminal
 from verifier.reporting.assemble import inspection_of
 from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
+from verifier.reporting.page import Pictured
 from verifier.reporting.shown import shown_mesh
+from verifier.reporting.still import stills
 from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet, part_name
 
 EXIT_OF: dict[JobVerdict, int] = {
@@ -31,6 +33,18 @@ EXIT_OF: dict[JobVerdict, int] = {
     "REFUSED": EXIT_REFUSED,
 }
 REPORTED_LIBRARIES = ("numpy", "scipy", "manifold3d", "pymeshfix", "libigl")
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What may be written beside mesh and reports.
+
+    stl : the mesh as STL too; pictures : stills of the part as PNG; csv : the sizes as a table for a spreadsheet
+    """
+
+    stl: bool = False
+    pictures: bool = False
+    csv: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +121,7 @@ def versions() -> dict[str, str]:
 
 def write_draft(delivered: Delivered, out: Path) -> tuple[Path, ...]:
     """Write the drafted sheet and the page whose callouts bear its names; the files written."""
-    return _write_all(_drafted_sheet(delivered, out) | _page(delivered), out)
+    return _write_all(_drafted_sheet(delivered, out) | _page(delivered, _pictured(delivered)), out)
 
 
 def _drafted_sheet(delivered: Delivered, out: Path) -> dict[str, bytes]:
@@ -117,12 +131,32 @@ def _drafted_sheet(delivered: Delivered, out: Path) -> dict[str, bytes]:
     return {name: draft_sheet_text(part, proposed).encode()} if proposed and not (out / name).exists() else {}
 
 
-def _page(delivered: Delivered) -> dict[str, bytes]:
-    shown = page.render(delivered.inspection, shown_mesh(delivered.outcome.solid))
-    return {f"{delivered.inspection.part}.report.html": shown.encode()}
+def _pictured(delivered: Delivered) -> Pictured:
+    """The part as scanned and as it will be printed, and its stills."""
+    outcome, told = delivered.outcome, delivered.inspection
+    before = shown_mesh(outcome.solid)
+    after = shown_mesh(outcome.copy) if outcome.copy is not outcome.solid else None
+    drafted = draft_sheet_text(told.part, outcome.proposed) if outcome.proposed else ""
+    return Pictured(before, after, stills(told, before if after is None else after), drafted)
 
 
-def write_delivery(delivered: Delivered, out: Path, *, stl: bool = False) -> tuple[Path, ...]:
+def _page(delivered: Delivered, pictured: Pictured) -> dict[str, bytes]:
+    told = delivered.inspection
+    return {f"{told.part}.report.html": page.render(told, pictured).encode()}
+
+
+def _extras(delivered: Delivered, pictured: Pictured, extras: Extras) -> dict[str, bytes]:
+    told, files = delivered.inspection, {}
+    if extras.stl:
+        files[f"{told.part}.stl"] = stl_bytes(delivered.outcome.plan.mesh, told.part)
+    if extras.pictures:
+        files |= {f"{told.part}.picture-{k}.png": png for k, png in enumerate(pictured.stills, 1)}
+    if extras.csv:
+        files[f"{told.part}.sizes.csv"] = as_csv.render(told).encode()
+    return files
+
+
+def write_delivery(delivered: Delivered, out: Path, extras: Extras = Extras()) -> tuple[Path, ...]:
     """Write mesh, reports and, for a part without a sheet, the drafted sheet into a folder; the files written."""
     outcome, inspection = delivered.outcome, delivered.inspection
     part = inspection.part
@@ -131,9 +165,9 @@ def write_delivery(delivered: Delivered, out: Path, *, stl: bool = False) -> tup
         f"{part}.report.json": as_json.render(inspection).encode(),
         f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
     }
-    if stl:
-        files[f"{part}.stl"] = stl_bytes(outcome.plan.mesh, part)
-    return _write_all(files | _page(delivered) | _drafted_sheet(delivered, out), out)
+    pictured = _pictured(delivered)
+    more = _extras(delivered, pictured, extras) | _drafted_sheet(delivered, out)
+    return _write_all(files | _page(delivered, pictured) | more, out)
 
 
 def _write_all(files: dict[str, bytes], out: Path) -> tuple[Path, ...]:
@@ -158,7 +192,7 @@ def check_to_folder(
     except VerifierError as error:
         return _write_refusal(error, scan, out)
     report_stage("reporting")
-    write_delivery(delivered, out)
+    write_delivery(delivered, out, Extras(pictures=True))
     inspection = delivered.inspection
     return _write_outcome(out, inspection.part, inspection.verdict, inspection.reasons, inspection.next_steps)
 

@@ -10,17 +10,30 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from verifier.inspection import Inspection
+from verifier.mending.solid import Solid
 from verifier.reporting import as_json, page
+from verifier.reporting.page import Pictured
 from verifier.reporting.page_rows import page_rows
+from verifier.reporting.paper import paper_of
 from verifier.reporting.shown import ShownMesh, shown_mesh
+from verifier.reporting.still import stills
+from verifier.reporting.viewing import first_turn
+from verifier.rulebook import draft_sheet_text, load_rules, load_sheet
+from verifier.rulebook.draft import DraftRow
+from verifier.shipped import rules_folder
 
 from .examples import EVERY, FAILED, HELD, PASSED, PIVOT, UNDECIDED, hostile, size, told_texts
 from .test_shown import lever
 
 SHOWN = shown_mesh(lever(1.0), at_most=20_000)
+SEEN = Pictured(SHOWN)
+DRAFTED = draft_sheet_text(
+    "latch_lever", [DraftRow("wall thickness", "thickness", 11.98), DraftRow("overall length", "overall", 120.6)]
+)
 POINTS_MM = np.array([(0.0, 0.0, 5.0)])
 MOST_BYTES = 8_000_000
 QUIET = ("--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run")
@@ -56,34 +69,34 @@ def squeezed(text: str) -> str:
 
 @pytest.mark.parametrize("inspection", EVERY.values(), ids=EVERY.keys())
 def test_everything_said_stands_on_the_page(inspection: Inspection):
-    shown = squeezed(read(page.render(inspection, SHOWN)).text)
+    shown = squeezed(read(page.render(inspection, SEEN)).text)
     assert [text for text in told_texts(inspection) if text not in shown] == []
 
 
 @pytest.mark.parametrize("inspection", [*EVERY.values(), hostile()], ids=[*EVERY, "hostile"])
 def test_the_page_carries_the_json_report_whole(inspection: Inspection):
-    html = page.render(inspection, SHOWN)
+    html = page.render(inspection, SEEN)
     inside = re.search(r'<script type="application/json" id="inspection">(.*?)</script>', html, re.DOTALL)
     assert inside is not None
     assert json.loads(inside[1]) == json.loads(as_json.render(inspection))
 
 
 def test_the_page_names_no_address_and_is_small_enough_to_send():
-    html = page.render(PASSED, SHOWN)
+    html = page.render(PASSED, SEEN)
     assert read(html).addresses == ["data:,"]
     assert len(html.encode()) < MOST_BYTES
 
 
 def test_no_text_from_outside_becomes_part_of_the_page():
-    html = page.render(hostile(), SHOWN)
-    assert html.count("<script") == page.render(PASSED, SHOWN).count("<script")
+    html = page.render(hostile(), SEEN)
+    assert html.count("<script") == page.render(PASSED, SEEN).count("<script")
     assert "<img" not in html
     assert "{{ 7 * 7 }}" in html
     assert all(char == "\n" or char.isprintable() for char in read(html).text)
 
 
 def test_the_part_is_first_seen_along_its_shortest_side_longest_across():
-    turn = page.first_turn(SHOWN, POINTS_MM)
+    turn = first_turn(SHOWN, POINTS_MM)
     assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-12)
     assert np.linalg.det(turn) == pytest.approx(1.0)
     across, up, towards = np.abs(turn)
@@ -94,14 +107,14 @@ def test_the_part_is_first_seen_along_its_shortest_side_longest_across():
 
 @pytest.mark.parametrize("side", [-1.0, 1.0])
 def test_the_side_with_the_sizes_faces_the_eye_at_first(side: float):
-    turn = page.first_turn(SHOWN, np.array([(30.0, 10.0, side * 5.0), (-30.0, 10.0, side * 5.0)]))
+    turn = first_turn(SHOWN, np.array([(30.0, 10.0, side * 5.0), (-30.0, 10.0, side * 5.0)]))
     assert np.linalg.det(turn) == pytest.approx(1.0)
     assert side * turn[2, 2] > 0.7  # the cosine of the tilt is 0.79
 
 
 def test_a_part_without_surface_still_has_a_page():
     nothing = ShownMesh(np.zeros((0, 3), np.float32), np.zeros((0, 3), np.int32), np.zeros(0, np.uint8))
-    assert "PASS" in page.render(PASSED, nothing)
+    assert "PASS" in page.render(PASSED, Pictured(nothing))
 
 
 @pytest.mark.parametrize(
@@ -148,8 +161,10 @@ class Opened:
         self.tab.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.tab.on("request", lambda request: self.requests.append(request.url))
 
-    def show(self, inspection: Inspection, *, width: int = 1000, scheme: str = "light") -> Page:
-        self.file.write_bytes(page.render(inspection, SHOWN).encode())
+    def show(
+        self, inspection: Inspection, pictured: Pictured = SEEN, *, width: int = 1000, scheme: str = "light"
+    ) -> Page:
+        self.file.write_bytes(page.render(inspection, pictured).encode())
         self.tab.set_viewport_size({"width": width, "height": 700})
         self.tab.emulate_media(color_scheme=scheme)
         self.tab.goto(self.address)
@@ -174,7 +189,7 @@ PIXELS = """() => {
 def test_the_picture_shows_measured_filled_and_rebuilt_surface(opened: Opened):
     seen = opened.show(PASSED).evaluate(PIXELS)
     # Every face is seen by its share that points at the eye: the disc of 4 mm radius by that of the top.
-    turn = np.abs(page.first_turn(SHOWN, POINTS_MM))
+    turn = np.abs(first_turn(SHOWN, POINTS_MM))
     top_mm2 = (80 * 30 - np.pi * 25) * turn[2, 2]
     sides_mm2 = 80 * 10 * turn[2, 1] + 30 * 10 * turn[2, 0]
     disc_mm2 = np.pi * 16 * turn[2, 2]
@@ -301,11 +316,99 @@ def test_hostile_names_run_no_script(opened: Opened):
     assert tab.locator("h1").inner_text().startswith("[red]x[/] <script>alert(1)</script>")
 
 
-def test_on_paper_the_controls_are_gone_and_the_picture_stays(opened: Opened):
-    tab = opened.show(UNDECIDED, width=720)  # A4 less its margins, in CSS pixels
+def on_paper(count: int) -> tuple[Inspection, Pictured]:
+    """A report as full as a part with many bores has it."""
+    bore = PASSED.bores[0].model_copy(update={"rebuilt": True, "made_for": "M6, medium fit", "drill_mm": 6.6})
+    told = UNDECIDED.model_copy(
+        update={
+            "sizes": tuple(size(f"size {k} of the long arm", verdict="PASS") for k in range(count)),
+            "bores": (bore,) * 8,
+            "cautions": ("Talc dust is harmful: take another powder, or wear a mask and follow your local rules.",)
+            * 14,
+        }
+    )
+    return told, Pictured(SHOWN, stills=stills(told, SHOWN))
+
+
+@pytest.mark.parametrize("count", [2, 12, 60])
+def test_what_is_printed_is_one_sheet_of_a4_with_both_stills(opened: Opened, count: int):
+    told, pictured = on_paper(count)
+    tab = opened.show(told, pictured)
+    assert not tab.locator(".paper").is_visible()
+    paper = tab.pdf(prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
+    width_pt, height_pt = map(float, re.search(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", paper).groups())
+    assert (width_pt, height_pt) == pytest.approx((595.3, 841.9), abs=1)  # A4, ISO 216: 210 x 297 mm
     tab.emulate_media(media="print")
-    assert not tab.locator(".controls").is_visible()
-    assert tab.locator("canvas").is_visible()
-    assert tab.locator("#picture").bounding_box()["height"] > 100
-    assert tab.evaluate("document.documentElement.scrollWidth") <= 720
-    assert tab.locator("thead").is_visible()
+    assert tab.locator(".controls, main").filter(visible=True).count() == 0
+    assert [image.evaluate("image => image.naturalWidth") > 0 for image in tab.locator(".paper img").all()] == [
+        True
+    ] * 2
+    assert tab.locator(".paper").evaluate("paper => paper.scrollWidth <= paper.clientWidth")
+
+
+def test_sizes_that_find_no_room_on_paper_have_passed_and_are_counted():
+    told, _ = on_paper(60)
+    failed = told.sizes[-1].model_copy(update={"name": "the last", "verdict": "FAIL"})
+    told = told.model_copy(update={"sizes": (*told.sizes[:-1], failed)})
+    paper = paper_of(told, ())
+    assert paper.sizes[-1].name == "the last"
+    assert len(paper.sizes) + paper.left_out == 60
+
+
+def test_what_is_typed_comes_out_as_a_sheet_the_rules_take(opened: Opened, tmp_path: Path):
+    tab = opened.show(HELD, Pictured(SHOWN, drafted=DRAFTED))
+    boxes = tab.locator("input.reading")
+    boxes.nth(0).fill("12,04")
+    boxes.nth(1).fill("twelve")
+    assert boxes.nth(1).get_attribute("aria-invalid") == "true"
+    assert tab.locator("#typing-state").inner_text() == (
+        "1 of what is typed is no length: write millimetres such as 24.06."
+    )
+    boxes.nth(1).fill("120.6")
+    with tab.expect_download() as saving:
+        tab.click("#save-sheet")
+    opened.requests = [address for address in opened.requests if not address.startswith("blob:")]
+    assert saving.value.suggested_filename == "latch_lever.toml"
+    saving.value.save_as(tmp_path / "latch_lever.toml")
+    sheet = load_sheet(tmp_path / "latch_lever.toml", load_rules(rules_folder()))
+    assert [(row.name, row.reading) for row in sheet.rows] == [("wall thickness", 12.04), ("overall length", 120.6)]
+
+
+def test_a_row_left_empty_stays_as_it_was_drafted(opened: Opened):
+    tab = opened.show(HELD, Pictured(SHOWN, drafted=DRAFTED))
+    tab.locator("input.reading").nth(0).fill("12.04")
+    with tab.expect_download() as saving:
+        tab.click("#save-sheet")
+    opened.requests = [address for address in opened.requests if not address.startswith("blob:")]
+    saved = Path(saving.value.path()).read_text(encoding="utf-8").split("\n")
+    drafted = DRAFTED.split("\n")
+    assert [(was, now) for was, now in zip(drafted, saved, strict=True) if was != now] == [
+        ("# reading =    # mm; on the scan 11.98", "reading = 12.04")
+    ]
+
+
+def test_the_part_as_it_will_be_printed_is_one_click_away(opened: Opened):
+    solid = lever(1.0)
+    plain = Solid(solid.mesh, np.zeros_like(solid.origin))
+    tab = opened.show(PASSED, Pictured(shown_mesh(plain, at_most=20_000), SHOWN))
+    assert tab.evaluate(PIXELS)["rebuilt"] == 0
+    tab.get_by_label("as it will be printed").check()
+    tab.evaluate("() => new Promise((drawn) => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
+    assert tab.evaluate(PIXELS)["rebuilt"] > 500
+
+
+@pytest.mark.parametrize(
+    ("inspection", "pictured"),
+    [(PASSED, Pictured(SHOWN, SHOWN)), (FAILED, SEEN), (HELD, Pictured(SHOWN, drafted=DRAFTED)), (UNDECIDED, SEEN)],
+    ids=["passed", "failed", "typed", "undecided"],
+)
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_accessibility_check_finds_nothing(opened: Opened, inspection: Inspection, pictured: Pictured, scheme: str):
+    """The rules of WCAG 2.0 to 2.2, levels A and AA, that axe-core checks by itself."""
+    tab = opened.show(inspection, pictured, scheme=scheme)
+    levels = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+    # Put in by the debugger: the page itself forbids every script but its own.
+    found = Axe().run(tab, options={"runOnly": {"type": "tag", "values": levels}})
+    assert [(rule["id"], [node["html"] for node in rule["nodes"]]) for rule in found.response["violations"]] == []
+    assert len(found.response["passes"]) > 15

@@ -3,10 +3,13 @@
 
 const inspection = JSON.parse(document.getElementById("inspection").textContent);
 const shown = JSON.parse(document.getElementById("shown").textContent);
-const solid = solidFrom(shown);
+const states = { before: solidFrom(shown.before), after: shown.after && solidFrom(shown.after) };
+let solid = states.before;
 const figure = document.getElementById("picture");
 const canvas = figure.querySelector("canvas");
 const lines = figure.querySelector("svg");
+// The picture is worked out here, not on a graphics card, and is best kept where it is worked out.
+const paper = canvas.getContext("2d", { willReadFrequently: true });
 const STEP_DEG = 10;
 const ZOOM_STEP = 1.2;
 const MARGIN = 36;
@@ -51,6 +54,15 @@ function pick(number, clicked) {
 for (const row of document.querySelectorAll("tbody[data-row]")) {
   row.addEventListener("click", () => {
     if (String(window.getSelection()) === "") pick(Number(row.dataset.row), "row");
+  });
+}
+
+/* Before and after. */
+
+for (const choice of document.querySelectorAll("input[name='state']")) {
+  choice.addEventListener("change", () => {
+    solid = states[choice.value];
+    redraw();
   });
 }
 
@@ -164,7 +176,7 @@ function pictureFor(width, height) {
   const [w, h] = [Math.round(width * fine), Math.round(height * fine)];
   if (!picture || picture.width !== w || picture.height !== h) {
     [canvas.width, canvas.height] = [w, h];
-    const image = canvas.getContext("2d").createImageData(w, h);
+    const image = paper.createImageData(w, h);
     const pixels = new Uint32Array(image.data.buffer);
     picture = { width: w, height: h, image, pixels, depth: new Float32Array(w * h) };
   }
@@ -180,7 +192,7 @@ function draw() {
   const finer = { turn: view.turn, scale: scale * fresh.fine, middle: view.middle.map((at) => at * fresh.fine) };
   drawSolid(solid, finer, fresh);
   drawOutlines(fresh, 0.02 * solid.radius);
-  canvas.getContext("2d").putImageData(fresh.image, 0, 0);
+  paper.putImageData(fresh.image, 0, 0);
   figure.style.aspectRatio = `${width} / ${height}`;
   drawCallouts(view, width, height, fresh);
   figure.classList.add("drawn");
@@ -198,7 +210,7 @@ function shownScale(width, height) {
 }
 
 function drawCallouts(view, width, height, { fine, depth, width: across }) {
-  const placed = placeBalloons(callouts.map(({ points }) => points.map((point) => project(point, solid, view))), view, width, height);
+  const placed = placeBalloons(callouts.map(({ points }) => points.map((point) => project(point, states.before, view))), view, width, height);
   lines.setAttribute("viewBox", `0 0 ${width} ${height}`);
   lines.replaceChildren(...callouts.map((callout, k) => {
     const hidden = placed[k].ends.every(([x, y, z]) => z < depthAt(depth, across, x * fine, y * fine) - 0.02 * solid.radius);
@@ -268,12 +280,17 @@ function drawn(name, attributes) {
 
 /* The report as a file. */
 
-document.getElementById("save").addEventListener("click", () => {
+function saveAs(name, text, type) {
   const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([document.getElementById("inspection").textContent], { type: "application/json" }));
-  link.download = `${inspection.part.replace(/[^\p{L}\p{N}._-]+/gu, "_")}.report.json`;
+  link.href = URL.createObjectURL(new Blob([text], { type }));
+  link.download = name;
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+}
+
+document.getElementById("save").addEventListener("click", () => {
+  const part = inspection.part.replace(/[^\p{L}\p{N}._-]+/gu, "_");
+  saveAs(`${part}.report.json`, document.getElementById("inspection").textContent, "application/json");
 });
 
 new ResizeObserver(redraw).observe(figure);

@@ -3,6 +3,7 @@
 import base64
 import hashlib
 import json
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -12,11 +13,14 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from verifier.inspection import Inspection
-from verifier.mesh import Array, Mesh, face_areas_mm2
 from verifier.reporting import as_json
 from verifier.reporting.page_rows import page_rows, surfaces
+from verifier.reporting.paper import paper_of
 from verifier.reporting.plain import one_line
 from verifier.reporting.shown import ShownMesh
+from verifier.reporting.still import callouts_of, points_of
+from verifier.reporting.typed_sheet import TypedSheet, typed_sheet
+from verifier.reporting.viewing import first_turn
 from verifier.reporting.words import (
     VERDICT_MEANING,
     bore_line,
@@ -28,14 +32,29 @@ from verifier.reporting.words import (
 )
 
 FOLDER = Path(__file__).parent
-
-# The part is first seen from above its broadest side, turned and tilted so that all three directions show.
-FIRST_YAW_DEG, FIRST_TILT_DEG = -18.0, 38.0
+SCRIPTS = ("solid_view.js", "page.js", "page_sheet.js")
 
 
-def render(inspection: Inspection, shown: ShownMesh) -> str:
+@dataclass(frozen=True, slots=True)
+class Pictured:
+    """What the page shows besides the report.
+
+    before : the part as scanned and mended
+    after : as it will be printed, in the same place and size as before; None where nothing else is to be seen
+    stills : pictures of it as PNG, for paper
+    drafted : the text of the drafted sheet, for a part without one; '' otherwise
+    """
+
+    before: ShownMesh
+    after: ShownMesh | None = None
+    stills: tuple[bytes, ...] = ()
+    drafted: str = ""
+
+
+def render(inspection: Inspection, pictured: Pictured) -> str:
     """The page, complete in itself: its policy forbids the browser every request and every script but its own."""
-    style, script = _text_of("page.css"), _text_of("solid_view.js") + _text_of("page.js")
+    style, script = _text_of("page.css"), "".join(map(_text_of, SCRIPTS))
+    typed = typed_sheet(pictured.drafted) if pictured.drafted else None
     return (
         _environment()
         .get_template("page.html.j2")
@@ -45,10 +64,15 @@ def render(inspection: Inspection, shown: ShownMesh) -> str:
             style=Markup(style),
             script=Markup(script),
             inspection_json=_inside_a_page(as_json.render(inspection)),
-            shown_json=_inside_a_page(json.dumps(_packed(shown, first_turn(shown, _callout_points_mm(inspection))))),
+            shown_json=_inside_a_page(json.dumps(_shown(pictured, inspection))),
+            two_states=pictured.after is not None,
+            paper=paper_of(inspection, pictured.stills),
+            typed=typed,
+            typed_json=_inside_a_page(json.dumps(_typed(typed, inspection.part))),
+            sheet_file=_sheet_file(inspection.part),
             meaning=VERDICT_MEANING[inspection.verdict],
             rows=page_rows(inspection.sizes),
-            surfaces=surfaces(shown),
+            surfaces=surfaces(pictured.before, pictured.after),
             **_sentences(inspection),
         )
     )
@@ -110,13 +134,26 @@ def _inside_a_page(text: str) -> Markup:
     return Markup(text.replace("<", "\\u003c"))
 
 
-def _callout_points_mm(inspection: Inspection) -> Array:
-    """All points the callouts lead to, (k, 3)."""
-    points = [point for size in inspection.sizes for point in size.points_mm]
-    return np.array(points, dtype=np.float64).reshape(-1, 3)
+def _typed(typed: TypedSheet | None, part: str) -> dict[str, object] | None:
+    if typed is None:
+        return None
+    return {"lines": typed.lines, "readings": typed.readings, "gauges": typed.gauges, "file": _sheet_file(part)}
 
 
-def _packed(shown: ShownMesh, turn: Array) -> dict[str, object]:
+def _sheet_file(part: str) -> str:
+    return f"{part}.toml"
+
+
+def _shown(pictured: Pictured, inspection: Inspection) -> dict[str, object]:
+    turn = first_turn(pictured.before, points_of(callouts_of(inspection.sizes)))
+    return {
+        "before": _packed(pictured.before),
+        "after": None if pictured.after is None else _packed(pictured.after),
+        "turn": [round(float(entry), 6) for entry in turn.ravel()],
+    }
+
+
+def _packed(shown: ShownMesh) -> dict[str, object]:
     """The mesh for the page's script: little-endian arrays in base64, corner numbers in 16 bits where they fit."""
     wide = len(shown.vertices_mm) > 2**16
     return {
@@ -124,42 +161,8 @@ def _packed(shown: ShownMesh, turn: Array) -> dict[str, object]:
         "faces": _base64(shown.faces.astype("<u4" if wide else "<u2")),
         "origin": _base64(shown.origin),
         "wide": wide,
-        "turn": [round(float(entry), 6) for entry in turn.ravel()],
     }
 
 
 def _base64(array: NDArray[np.generic]) -> str:
     return base64.b64encode(array.tobytes()).decode()
-
-
-def first_turn(shown: ShownMesh, points_mm: Array) -> Array:
-    """The turn the part is first seen under: longest across, shortest towards the eye, then tilted; (3, 3) rotation.
-
-    points_mm : (k, 3) what the callouts lead to; the side that more of them lie towards faces the eye
-
-    The directions are the principal ones of the surface, each triangle counted by its area: corners lie denser where
-    the surface is bent, and would pull the picture askew.
-    """
-    if len(shown.faces) == 0:
-        return np.eye(3)
-    mesh = Mesh(shown.vertices_mm.astype(np.float64), shown.faces.astype(np.int64))
-    spread = np.cov(mesh.corners_mm.mean(axis=1).T, aweights=face_areas_mm2(mesh))
-    turn = np.linalg.eigh(spread).eigenvectors.T[::-1]
-    # A direction has no sign of its own: each looks along its largest coordinate, the third then towards the sizes;
-    # the second turns over where that is needed for a rotation.
-    turn *= np.sign(turn[np.arange(3), np.abs(turn).argmax(axis=1)])[:, None]
-    middle = (shown.vertices_mm.min(axis=0) + shown.vertices_mm.max(axis=0)) / 2
-    if ((points_mm - middle) @ turn[2]).sum() < 0:
-        turn[2] *= -1
-    turn[1] *= np.sign(np.linalg.det(turn))
-    return np.asarray(_about_across(FIRST_TILT_DEG) @ _about_eye(FIRST_YAW_DEG) @ turn)
-
-
-def _about_across(angle_deg: float) -> Array:
-    c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
-    return np.array([[1, 0, 0], [0, c, s], [0, -s, c]])
-
-
-def _about_eye(angle_deg: float) -> Array:
-    c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
-    return np.array([[c, s, 0], [-s, c, 0], [0, 0, 1]])

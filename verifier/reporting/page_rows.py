@@ -129,6 +129,7 @@ _LOOKS = {
 }
 
 
-def surfaces(shown: ShownMesh) -> tuple[Surface, ...]:
-    """The kinds of surface there are in the picture; their shares are told of the solid, which has all triangles."""
-    return tuple(look for origin, look in _LOOKS.items() if (shown.origin == origin).any())
+def surfaces(*shown: ShownMesh | None) -> tuple[Surface, ...]:
+    """The kinds of surface there are in the pictures; their shares are told of the solid, which has all triangles."""
+    there = {origin for each in shown if each is not None for origin in _LOOKS if (each.origin == origin).any()}
+    return tuple(look for origin, look in _LOOKS.items() if origin in there)
