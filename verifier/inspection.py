@@ -96,6 +96,7 @@ class SizeTable(Part):
     smallest_error_mm: float | None = Field(description="smallest misreading this row would show; null when none would")
     seen_share: float | None
     set_size: int
+    walls: int | None = Field(default=None, description="coated walls it crosses; null in reports of earlier versions")
     features: tuple[str, ...]
     points_mm: tuple[Point, ...] = Field(description="where the size was taken, on the scan as it is")
     verdict: Verdict
@@ -141,6 +142,7 @@ class BoreTable(Part):
     screw: str | None = None
     made_for: str = ""
     rebuilt: bool = False
+    upright: bool | None = Field(default=None, description="prints as round holes; null in reports of earlier versions")
     printed_diameter_mm: float | None = Field(default=None, description="expected on the print; null for a filled bore")
     printed_expanded_uncertainty_mm: float | None = None
     drill_mm: float | None = Field(default=None, description="drill or reamer that brings it to its size")
@@ -158,6 +160,7 @@ class PrintTable(Part):
     u_shrink_xy: float
     u_shrink_z: float
     shrink_source: str
+    hole_allowance_mm: float = Field(default=0.0, description="added to the diameter of rebuilt upright bores")
     build_direction: Point
     rests_on: str
     size_mm: Point

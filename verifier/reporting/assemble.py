@@ -194,6 +194,7 @@ def _size(
         smallest_error_mm=_finite(smallest_error_mm),
         seen_share=size.seen_share if size.measured_mm is not None else None,
         set_size=size.set_size,
+        walls=size.walls,
         features=size.features,
         points_mm=tuple(_point(point) for point in size.points_mm),
         verdict=judged.verdict,
@@ -224,6 +225,7 @@ def _bore(found: BoreOnPrint, outcome: Outcome, rules: Rules) -> BoreTable:
         screw=None if row is None else row.screw,
         made_for="" if found.rebuilt is None else found.rebuilt.hole.made_for,
         rebuilt=found.rebuilt is not None and found.rebuilt.made,
+        upright=name in outcome.plan.upright_bores,
         printed_diameter_mm=found.printed_mm,
         printed_expanded_uncertainty_mm=(
             None if found.u_mm is None else rules.acceptance.decision.coverage_factor * found.u_mm
@@ -260,6 +262,7 @@ def _print(outcome: Outcome) -> PrintTable:
         u_shrink_xy=plan.u_shrink_xy,
         u_shrink_z=plan.u_shrink_z,
         shrink_source=plan.shrink_source,
+        hole_allowance_mm=plan.printer.hole_allowance_mm,
         build_direction=_point(plan.build_direction),
         rests_on=plan.rests_on,
         size_mm=plan.size_mm,

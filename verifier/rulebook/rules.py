@@ -1,5 +1,6 @@
 """What the shop has decided, apart from the sheets: filaments, screws, tolerances, callipers, printers, acceptance."""
 
+import re
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -34,6 +35,11 @@ class Filament(Row):
     softens_c: Finite | None = None
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+
+    @property
+    def takes_up_water(self) -> bool:
+        """A nylon: a print measured dry grows by 0.5 to 0.7 % in the room (Polymers 2021, 13, 3637)."""
+        return re.match(r"PA\d", self.polymer) is not None
 
 
 class ClearanceHole(Row):
@@ -111,6 +117,8 @@ class Printer(Row):
 
     hole_allowance_mm : what an upright hole's diameter loses, added to it before; u_hole_mm : how sure that is
     facet_loss_mm : how much smaller across its flats than across its corners a hole's polygon may be
+    wall_proud_mm : how far every upright outside wall stands out; u_wall_mm : how sure that is
+    size_scatter_mm : standard deviation of single sizes of one print, from seams, corners and layers
     """
 
     name: str
@@ -120,6 +128,9 @@ class Printer(Row):
     hole_allowance_mm: Finite = 0.0
     u_hole_mm: NotNegative = 0.0
     facet_loss_mm: Annotated[float, Field(ge=0.001, le=0.5)] = 0.01
+    wall_proud_mm: Finite = 0.0
+    u_wall_mm: NotNegative = 0.0
+    size_scatter_mm: NotNegative = 0.02
 
 
 class Reading(Row):
