@@ -44,9 +44,7 @@ def test_two_partial_passes_become_one_part(make, seed):
     first_alone = part.mesh.vertices_mm[passes.height_mm < -beyond]
     second_alone = passes.mesh.vertices_mm[len(part.mesh.vertices_mm) :][passes.height_mm > beyond]
     alone = rows(first_alone) | rows(second_alone)
-    # Not every one, in a few of a hundred seeds: a fold at the seam is cut out with the rings around it, and a corner
-    # that hung on by one point is lost further in. Nine corners of 15,000 were the most that were seen.
-    assert len(alone - rows(solid.mesh.vertices_mm)) < 0.005 * len(alone)
+    assert alone <= rows(solid.mesh.vertices_mm)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -78,6 +76,22 @@ def test_a_large_hole_in_the_first_pass_is_filled_from_the_second():
     assert solid.volume_mm3 - part.volume_mm3 == pytest.approx(0.1 * np.pi * 3.7**2, abs=0.8)
     in_hole = np.linalg.norm(second - [15.5, 8.0, 5.1], axis=1) < 2.0
     assert rows(second[in_hole]) <= rows(solid.mesh.vertices_mm)
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("at_mm", [(15.5, 8.0, 5.0), (11.0, 8.0, 2.5), (20.0, 0.0, 4.8)], ids=["flat", "bore", "edge"])
+def test_a_small_patch_of_another_pass_fills_the_hole_it_covers(at_mm, side):
+    """15 mm2 of 1700, whichever way its faces run: under the share of debris, and yet what was seen."""
+    part, at = faults.latch_lever(), np.array(at_mm)
+    holed = faults.with_hole(part.mesh, at, 3.0)
+    second = part.mesh.vertices_mm + np.array([0.05, 0.03, 0.08])
+    patch = part.mesh.faces[np.linalg.norm(faults.middles(part.mesh) - at, axis=1) < 2.3][:, ::side]
+    both = Mesh(np.concatenate([holed.vertices_mm, second]), np.concatenate([holed.faces, len(second) + patch]))
+    solid = mend(faults.scan_of(faults.unwelded(both)))
+    in_hole = np.linalg.norm(part.mesh.vertices_mm - at, axis=1) < 0.9  # the hole's radius less one ragged spacing
+    assert rows(second[in_hole]) | rows(holed.vertices_mm[np.unique(holed.faces)]) <= rows(solid.mesh.vertices_mm)
+    assert euler(solid) == part.euler
+    assert solid.volume_mm3 == pytest.approx(part.volume_mm3, rel=1e-3)
 
 
 def test_a_wall_and_its_back_are_not_two_passes():

@@ -9,12 +9,15 @@ from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.penetration import run_through_each_other
 from verifier.mending.pieces import remove_debris_and_fins
+from verifier.mending.solid import Origin
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, BoolArray, IntArray, Mesh
 
 # A fold is cut and filled; after this many tries, each with one more ring of faces, what still crosses is left as it is
 # and told. Folds of the simulated scans are gone after one or two.
 ROUNDS = 4
+# In so many of them a measured face that is crossed by an invented one alone is spared: the invented one was wrong.
+SPARING_ROUNDS = 2
 # More than this share of the faces crossing is no fold but two surfaces through each other, as from two passes that
 # were not aligned. Cutting that out would leave a hole where the part is.
 CROSSING_SHARE = 0.05
@@ -38,11 +41,11 @@ def mend_crossings(draft: Draft) -> Draft:
     if len(pairs) == 0:
         return draft
     for ring in range(1, ROUNDS + 1):
-        hit = _culprits(draft.mesh, pairs)
+        hit = _culprits(draft, pairs, sparing=ring <= SPARING_ROUNDS)
         if len(hit) == 0 or len(hit) > CROSSING_SHARE * len(draft.mesh.faces):
             break
         first_new = len(draft.mesh.vertices_mm)
-        draft = _cut_out(draft, hit, ring)
+        draft = _cut_out(draft, hit, ring, sparing=ring <= SPARING_ROUNDS)
         draft = fill_holes(draft, "Filled where the surface crossed itself", fair=ring < ROUNDS)
         pairs = _crossing_near(draft.mesh, _touching(draft, first_new))
     _refuse_two_surfaces(draft, pairs)
@@ -58,10 +61,13 @@ def crossing_pairs(mesh: Mesh) -> IntArray:
     return np.asarray(pairs[run_through_each_other(mesh, pairs)], dtype=np.int64)
 
 
-def _culprits(mesh: Mesh, pairs: IntArray) -> IntArray:
-    """The faces to cut out: both of a pair, but the spike alone where one of them is a spike and the other is not."""
-    spike = _longest_mm(mesh, pairs.ravel()).reshape(pairs.shape) > SPIKE_RATIO * _usual_mm(mesh)
-    return np.unique(pairs[spike | ~spike.any(axis=1, keepdims=True)])
+def _culprits(draft: Draft, pairs: IntArray, *, sparing: bool) -> IntArray:
+    """The faces to cut out: both of a pair, but one alone where only that one is a spike or, sparing, was invented."""
+    mesh = draft.mesh
+    blamed = _longest_mm(mesh, pairs.ravel()).reshape(pairs.shape) > SPIKE_RATIO * _usual_mm(mesh)
+    if sparing:
+        blamed = np.where(blamed.any(axis=1, keepdims=True), blamed, draft.origin[pairs] > Origin.MEASURED)
+    return np.unique(pairs[blamed | ~blamed.any(axis=1, keepdims=True)])
 
 
 def _longest_mm(mesh: Mesh, faces: IntArray) -> Array:
@@ -85,16 +91,27 @@ def _refuse_two_surfaces(draft: Draft, pairs: IntArray) -> None:
         raise RunsThroughItself(f"{100 * share:.0f} % of the faces cross other faces")
 
 
-def _cut_out(draft: Draft, hit: IntArray, rings: int) -> Draft:
-    dropped = np.zeros(len(draft.mesh.faces), dtype=bool)
-    dropped[hit] = True
-    for _ in range(rings):
-        corners = np.zeros(len(draft.mesh.vertices_mm), dtype=bool)
-        corners[draft.mesh.faces[dropped]] = True
-        dropped |= corners[draft.mesh.faces].any(axis=1)
+def _cut_out(draft: Draft, hit: IntArray, rings: int, *, sparing: bool) -> Draft:
+    """The draft less some faces and the rings around them; sparing, the rings of invented faces stay among those."""
+    invented = draft.origin > Origin.MEASURED
+    seen = hit[~invented[hit]] if sparing else hit
+    dropped = _with_rings(draft.mesh, seen, rings)
+    if len(seen) < len(hit):
+        dropped |= _with_rings(draft.mesh, hit, rings) & invented
     step = tell_faces("Cut out faces that crossed each other", draft.mesh, hit)
     cut = remove_debris_and_fins(draft.without(dropped).telling(step))
     return cut_knotted_loops(split_bow_ties(cut))
+
+
+def _with_rings(mesh: Mesh, chosen: IntArray, rings: int) -> BoolArray:
+    """The chosen faces and so many rings around them, (m,)."""
+    taken = np.zeros(len(mesh.faces), dtype=bool)
+    taken[chosen] = True
+    for _ in range(rings):
+        corners = np.zeros(len(mesh.vertices_mm), dtype=bool)
+        corners[mesh.faces[taken]] = True
+        taken |= corners[mesh.faces].any(axis=1)
+    return taken
 
 
 def _touching(draft: Draft, first_new: int) -> BoolArray:

@@ -10,9 +10,9 @@ from verifier.mending.fans import split_bow_ties
 from verifier.mending.flat import without_flat_faces
 from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
-from verifier.mending.orientation import drop_sheets, make_faces_agree, turn_outward
+from verifier.mending.orientation import make_faces_agree, settle_sheets, turn_outward
 from verifier.mending.passes import drop_second_layers
-from verifier.mending.pieces import drop_inner_shells, remove_debris_and_fins, tell_bodies
+from verifier.mending.pieces import count_large_pieces, drop_inner_shells, remove_debris_and_fins, tell_bodies
 from verifier.mending.rebuild import rebuilt
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
@@ -58,11 +58,11 @@ def one_surface(scan: Scan) -> Draft:
         raise NoTriangles("all its faces are without area", where=scan.source.name, do="Export the mesh again")
     if not draft.edges.is_clean():
         draft = close_seams(drop_doubled_faces(draft))
-    draft = make_faces_agree(remove_debris_and_fins(draft))
-    pieces, _ = draft.pieces
+    draft = make_faces_agree(remove_debris_and_fins(draft, keep_patches=True))
+    pieces = count_large_pieces(draft)
     if pieces > MOST_BODIES:
         raise CannotMend(f"it falls into {pieces} pieces of like size", where=scan.source.name, do=MERGE_PASSES)
-    draft = drop_sheets(turn_outward(draft))
+    draft = settle_sheets(turn_outward(draft))
     if len(draft.mesh.faces) == 0:
         raise CannotMend("it is a sheet that encloses nothing", where=scan.source.name, do=TURN_OVER)
     return drop_inner_shells(merge_passes(draft))
@@ -71,12 +71,13 @@ def one_surface(scan: Scan) -> Draft:
 def merge_passes(draft: Draft) -> Draft:
     """One surface of several passes: what was seen twice is kept once, and borders that face each other are joined.
 
-    Before inner shells are looked for: what only the second pass saw lies half inside the first, seen without a skin.
+    Patches that found nothing to be joined to are debris after all. Before inner shells are looked for: what only the
+    second pass saw lies half inside the first, seen without a skin.
     """
     draft = drop_second_layers(draft)
     if len(draft.edges.border) == 0:
         return draft
-    return zip_pieces(cut_knotted_loops(split_bow_ties(draft)))
+    return remove_debris_and_fins(zip_pieces(cut_knotted_loops(split_bow_ties(draft))))
 
 
 def closed(draft: Draft) -> Draft:

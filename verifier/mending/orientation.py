@@ -6,6 +6,7 @@ from scipy.sparse import csgraph
 
 from verifier.mending.draft import Draft
 from verifier.mending.edges import components
+from verifier.mending.patches import beside_rims
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, BoolArray, IntArray
 
@@ -43,14 +44,23 @@ def turn_outward(draft: Draft) -> Draft:
     return draft.with_turned(inward[piece]).telling(step)
 
 
-def drop_sheets(draft: Draft) -> Draft:
-    """Take away open pieces that enclose next to nothing: a strip of table or wall, seen from one side."""
-    if len(draft.edges.border) == 0:
-        return draft
+def settle_sheets(draft: Draft) -> Draft:
+    """Turn what lies along a rim of the largest piece like it, and take away other sheets that enclose nothing.
+
+    The volume that a patch or a strip of wall encloses says nothing of its sides. Lying along a rim it is another
+    pass's share of the part; anywhere else it is table or wall, seen from one side.
+    """
     count, piece = draft.pieces
-    is_open = np.bincount(piece[draft.edges.border // 3], minlength=count) > 0
+    border = draft.edges.border
+    if len(border) == 0:
+        return draft
+    is_open = np.bincount(piece[border // 3], minlength=count) > 0
     area = np.bincount(piece, draft.areas_mm2, count)
-    sheet = is_open & (2.0 * enclosed_volumes_mm3(draft, piece, count) < SHEET_MM * area)
+    side = beside_rims(draft, piece, is_open & (np.arange(count) != int(area.argmax())))
+    turned = np.flatnonzero((side < 0)[piece])
+    step = tell_faces("Turned patches like the rim they lie along", draft.mesh, turned, piece[turned])
+    draft = draft.with_turned((side < 0)[piece]).telling(step) if len(turned) else draft
+    sheet = is_open & (side == 0) & (2.0 * enclosed_volumes_mm3(draft, piece, count) < SHEET_MM * area)
     faces = np.flatnonzero(sheet[piece])
     return draft.without(sheet[piece]).telling(tell_faces("Removed loose sheets", draft.mesh, faces, piece[faces]))
 

@@ -14,9 +14,9 @@ import numpy as np
 
 from verifier.mending.draft import Draft
 from verifier.mending.edges import Edges, pair_edges, piece_of_faces
-from verifier.mending.pieces import DEBRIS_SHARE
+from verifier.mending.patches import pieces_with_inside
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_normals
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals
 
 # Surfaces nearer than this that look the same way are one surface seen twice: passes of a handheld scanner come to lie
 # 0.1 to 0.3 mm apart (common practice, no source). No moulded part has two such surfaces that close: a wall and its
@@ -45,7 +45,7 @@ def drop_second_layers(draft: Draft) -> Draft:
     """Of pieces that lie on each other and look the same way, keep the larger; of the others what lies beside it.
 
     What is kept ends one spacing beside the larger piece, so that their borders can be joined. Corners keep their
-    places. Crumbs under the share of debris go too.
+    places. Ragged ends without a corner inside go too.
     """
     count, piece = draft.pieces
     if count == 1:
@@ -58,7 +58,7 @@ def drop_second_layers(draft: Draft) -> Draft:
         doubled = _doubled(draft, mine, kept)
         if doubled.any():
             dropped[mine[doubled]] = True
-            dropped[mine[~doubled]] = _crumbs(draft.mesh.faces[mine[~doubled]], draft.mesh, DEBRIS_SHARE * area.max())
+            dropped[mine[~doubled]] = _crumbs(draft.mesh.faces[mine[~doubled]], draft.mesh)
         kept[mine] = ~dropped[mine]
     faces = np.flatnonzero(dropped)
     return draft.without(dropped).telling(tell_faces("Dropped a second layer", draft.mesh, faces, piece[faces]))
@@ -131,10 +131,10 @@ def _spacing_mm(points_mm: Array, faces: IntArray) -> float:
     return float(np.median(np.linalg.norm(points_mm[faces[:, 0]] - points_mm[faces[:, 1]], axis=1)))
 
 
-def _crumbs(faces: IntArray, mesh: Mesh, least_mm2: float) -> BoolArray:
-    """Faces of pieces smaller than that."""
+def _crumbs(faces: IntArray, mesh: Mesh) -> BoolArray:
+    """Faces of pieces without a corner that faces surround on all sides: ragged ends, and no patch."""
     if len(faces) == 0:
         return np.zeros(0, dtype=bool)
-    count, piece = piece_of_faces(pair_edges(faces, len(mesh.vertices_mm)))
-    area = np.bincount(piece, face_areas_mm2(Mesh(mesh.vertices_mm, faces)), count)
-    return np.asarray((area < least_mm2)[piece])
+    edges = pair_edges(faces, len(mesh.vertices_mm))
+    count, piece = piece_of_faces(edges)
+    return np.asarray(~pieces_with_inside(faces, edges.start[edges.border], piece, count)[piece])

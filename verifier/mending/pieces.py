@@ -4,6 +4,7 @@ import igl
 import numpy as np
 
 from verifier.mending.draft import Draft
+from verifier.mending.patches import beside_rims
 from verifier.mending.solid import MendStep
 from verifier.mending.telling import boxes_of_groups, tell_faces
 from verifier.mesh import Array, BoolArray, IntArray, Mesh
@@ -16,8 +17,10 @@ DEBRIS_SHARE = 0.01
 ASKED = 32
 
 
-def remove_debris_and_fins(draft: Draft) -> Draft:
+def remove_debris_and_fins(draft: Draft, *, keep_patches: bool = False) -> Draft:
     """Cut where more than two faces meet, and take away what is then small: specks, and fins that hung on there.
+
+    keep_patches : leave small patches of another pass that lie along a rim; whoever joins passes takes them up
 
     Taking a fin away makes an ordinary edge of the place where it hung, so it is looked at again. What is left crowded
     after that (two large surfaces that share an edge) loses the faces at that edge, and is filled like any hole.
@@ -27,14 +30,17 @@ def remove_debris_and_fins(draft: Draft) -> Draft:
         if count == 1:
             break
         small = _small_pieces(draft.areas_mm2, piece, count)
-        if not small.any():
-            break
         hanging = np.zeros(count, dtype=bool)
         hanging[piece[draft.edges.crowded // 3]] = True
         fins, specks = small & hanging, small & ~hanging
+        if keep_patches:
+            specks &= beside_rims(draft, piece, small) == 0
+        small = fins | specks
+        if not small.any():
+            break
         told = _tell(draft, "Cut off fins", fins[piece], piece), _tell(draft, "Removed debris", specks[piece], piece)
         draft = draft.without(small[piece]).telling(*told)
-    return _cut_crowded(draft)
+    return _cut_crowded(draft, keep_patches=keep_patches)
 
 
 def drop_inner_shells(draft: Draft) -> Draft:
@@ -61,12 +67,18 @@ def tell_bodies(draft: Draft) -> Draft:
     return draft.telling(MendStep(step.what, count, 0.0, step.places_mm, step.largest_mm))
 
 
+def count_large_pieces(draft: Draft) -> int:
+    """How many pieces are too large for debris."""
+    count, piece = draft.pieces
+    return int((~_small_pieces(draft.areas_mm2, piece, count)).sum())
+
+
 def _small_pieces(areas_mm2: Array, piece: IntArray, count: int) -> BoolArray:
     area = np.bincount(piece, areas_mm2, count)
     return np.asarray(area < DEBRIS_SHARE * area.max())
 
 
-def _cut_crowded(draft: Draft) -> Draft:
+def _cut_crowded(draft: Draft, *, keep_patches: bool) -> Draft:
     """Take away the faces at edges where more than two large surfaces meet."""
     crowded = np.unique(draft.edges.crowded // 3)
     if len(crowded) == 0:
@@ -74,7 +86,7 @@ def _cut_crowded(draft: Draft) -> Draft:
     dropped = np.zeros(len(draft.mesh.faces), dtype=bool)
     dropped[crowded] = True
     step = tell_faces("Cut away faces where more than two meet at an edge", draft.mesh, crowded)
-    return remove_debris_and_fins(draft.without(dropped).telling(step))
+    return remove_debris_and_fins(draft.without(dropped).telling(step), keep_patches=keep_patches)
 
 
 def _winds_around(mesh: Mesh, piece: IntArray, inner: int, outer: int) -> bool:

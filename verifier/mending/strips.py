@@ -4,9 +4,11 @@ The borders may be of any shape, and one may run along several others in turn. W
 has a gap, which is a hole like any other.
 """
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -14,7 +16,7 @@ from scipy.spatial import cKDTree
 from verifier.mending.draft import Draft
 from verifier.mending.loops import open_loops
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, IntArray
+from verifier.mesh import Array, BoolArray, IntArray
 
 # Two sides of one seam: this far apart, and three spacings more because each side ends in ragged faces. Parts that lie
 # side by side on a table are further apart than that, and closed ones have no border at all.
@@ -129,7 +131,8 @@ def _strip(points_mm: Array, one: Run, other: Run, reach_mm: float) -> IntArray:
     """
     near, far = _side_by_side(points_mm, one, other)
     steps = _walked(points_mm[near], points_mm[far])
-    i, j = np.cumsum(steps) - steps, np.cumsum(~steps) - ~steps
+    i: IntArray = np.cumsum(steps) - steps
+    j: IntArray = np.cumsum(~steps) - ~steps
     here, there = near[i], far[j]
     ahead = np.where(steps, near[np.minimum(i + 1, len(near) - 1)], far[np.minimum(j + 1, len(far) - 1)])
     faces = np.where(steps[:, None], np.column_stack([ahead, here, there]), np.column_stack([there, ahead, here]))
@@ -159,10 +162,43 @@ def _nearest_to(points_mm: Array, at_mm: Array) -> int:
     return int(np.linalg.norm(points_mm - at_mm, axis=1).argmin())
 
 
-def _walked(near_mm: Array, far_mm: Array) -> np.ndarray:
-    """Which run takes each step, True for the near one: the one whose step leaves the two ends nearer."""
+def _walked(near_mm: Array, far_mm: Array) -> BoolArray:
+    """Which run takes each step, True for the near one: between two anchors, the one that leaves the ends nearer.
+
+    Stepping alone, without anchors, falls out of step at a spur of a ragged border and never finds back.
+    """
+    ends = [(0, 0), *_anchors(near_mm, far_mm), (len(near_mm) - 1, len(far_mm) - 1)]
+    legs = [_stepped(near_mm[a : c + 1], far_mm[b : d + 1]) for (a, b), (c, d) in pairwise(ends)]
+    return np.concatenate(legs)
+
+
+def _anchors(near_mm: Array, far_mm: Array) -> list[tuple[int, int]]:
+    """Pairs of corners each of which has the other for its nearest, as many as follow one another along both runs."""
+    _, there = cKDTree(far_mm).query(near_mm)
+    _, back = cKDTree(near_mm).query(far_mm)
+    here = np.flatnonzero(back[there] == np.arange(len(near_mm)))
+    chosen = _longest_rising(there[here].tolist())
+    return [(int(here[k]), int(there[here[k]])) for k in chosen]
+
+
+def _longest_rising(values: Sequence[int]) -> list[int]:
+    """Places of a longest strictly rising subsequence (patience sorting)."""
+    tops: list[int] = []
+    top_place: list[int] = []
+    before = []
+    for place, value in enumerate(values):
+        pile = bisect_left(tops, value)
+        before.append(top_place[pile - 1] if pile else -1)
+        tops[pile : pile + 1], top_place[pile : pile + 1] = [value], [place]
+    chosen = [top_place[-1]] if top_place else []
+    while chosen and before[chosen[-1]] >= 0:
+        chosen.append(before[chosen[-1]])
+    return chosen[::-1]
+
+
+def _stepped(near_mm: Array, far_mm: Array) -> BoolArray:
     steps = np.zeros(len(near_mm) + len(far_mm) - 2, dtype=bool)
-    i = j = 0
+    i, j = 0, 0
     for k in range(len(steps)):
         if j == len(far_mm) - 1:
             steps[k] = True
