@@ -74,4 +74,4 @@ def drop_unused_vertices(mesh: Mesh) -> Mesh:
     if used.all():
         return mesh
     renumbered = np.cumsum(used) - 1
-    return Mesh(mesh.vertices_mm[used], renumbered[mesh.faces].astype(np.int64))
+    return Mesh(mesh.vertices_mm[used], renumbered[mesh.faces].astype(np.int64, copy=False))

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 
 from verifier.errors import Malformed
+from verifier.reading import lines as lines_module
 from verifier.reading import numbers as reading_numbers
 from verifier.reading.numbers import numbers, numbers_by_line
 
@@ -36,7 +37,7 @@ def test_a_list_of_numbers_is_read_as_one_by_one(lines, lines_bytes):
     text = "".join(between.join(words) + end for words, between, end in lines).encode()
     expected = one_by_one(text)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(reading_numbers, "LINES_BYTES", lines_bytes)
+        patch.setattr(lines_module, "LINES_BYTES", lines_bytes)
         if expected is None:
             with pytest.raises(Malformed):
                 numbers(text, "lever")
@@ -50,7 +51,7 @@ def test_a_list_of_numbers_is_read_as_one_by_one(lines, lines_bytes):
 def test_every_line_is_counted_by_itself(rows, lines_bytes):
     text = "".join(" ".join(map(str, row)) + "\n" for row in rows).encode()
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(reading_numbers, "LINES_BYTES", lines_bytes)
+        patch.setattr(lines_module, "LINES_BYTES", lines_bytes)
         values, counts = numbers_by_line(text, "lever")
     assert counts.tolist() == [len(row) for row in rows]
     assert values.tolist() == [value for row in rows for value in row]

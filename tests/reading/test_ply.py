@@ -115,6 +115,13 @@ def test_records_full_of_lists_are_refused_before_they_are_walked():
         read(data, max_triangles=20)
 
 
+def test_a_million_lists_of_nothing_are_refused_before_they_are_walked():
+    """Two lengths in turn, so that the records are not of one size."""
+    head = ply_header("binary_little_endian", 0, 200_000).replace(b"uchar int", b"uchar uchar")
+    with pytest.raises(Malformed, match="most of its lists are empty"):
+        read(head + b"\0\1\0" * 100_000)
+
+
 def test_a_text_too_long_to_be_taken_at_once_is_refused(monkeypatch):
     monkeypatch.setattr("verifier.reading.numbers.MAX_BYTES_AT_ONCE", 300)
     with pytest.raises(TooLarge, match="a text of"):

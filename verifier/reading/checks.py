@@ -3,9 +3,9 @@
 import numpy as np
 
 from verifier.errors import Malformed, NoTriangles, TooLarge
-from verifier.mesh import Mesh, drop_unused_vertices, face_areas_mm2
+from verifier.mesh import BoolArray, Mesh, drop_unused_vertices, face_areas_mm2
 from verifier.reading.file_bytes import EXPORT_AGAIN
-from verifier.reading.polygons import MAX_DROPPED_SHARE, too_many_triangles
+from verifier.reading.polygons import MAX_DROPPED_SHARE, corner_missing, too_many_triangles
 from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
 
@@ -25,7 +25,7 @@ def checked(raw: RawMesh, where: str, limits: Reading) -> RawMesh:
     if len(raw.faces) > limits.max_triangles:
         raise too_many_triangles(len(raw.faces), limits.max_triangles, where)
     if raw.faces.min() < 0 or raw.faces.max() >= len(raw.vertices):
-        raise Malformed("it has a face with a corner that does not exist", where=where, do=EXPORT_AGAIN)
+        raise corner_missing(where)
     used = drop_unused_vertices(Mesh(raw.vertices, raw.faces))
     mesh, notices = _finite_only(used, where)
     _refuse_impossible(mesh, limits, where)
@@ -37,9 +37,10 @@ def checked(raw: RawMesh, where: str, limits: Reading) -> RawMesh:
 
 def _finite_only(mesh: Mesh, where: str) -> tuple[Mesh, tuple[str, ...]]:
     """Leave out the faces with a corner that is no number, if they are few."""
-    if np.isfinite(mesh.vertices_mm).all():
+    finite: BoolArray = np.asarray(np.isfinite(mesh.vertices_mm).all(axis=1))
+    if finite.all():
         return mesh, ()
-    sound = np.isfinite(mesh.corners_mm).all(axis=(1, 2))
+    sound = finite[mesh.faces].all(axis=1)
     lost, total = int((~sound).sum()), len(mesh.faces)
     if lost > MAX_DROPPED_SHARE * total:
         what = f"{lost:,} of its {total:,} triangles have a corner that is no number"

@@ -8,6 +8,7 @@ from verifier.errors import NotAMesh, NoTriangles
 from verifier.mesh import Array, IntArray
 from verifier.reading.glb_file import Glb, Node, Primitive, open_glb
 from verifier.reading.placing import IDENTITY, Amounts, Piece, joined, moved, too_many_objects
+from verifier.reading.polygons import refuse_crowded
 from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
 
@@ -25,7 +26,7 @@ def read_glb(data: bytes, where: str, limits: Reading) -> RawMesh:
     if not all(name.startswith(HARMLESS) for name in glb.gltf.extensionsRequired):
         do = "Export the scan without compression of its mesh"
         raise NotAMesh("it needs an extension of glTF to be read", where=where, do=do)
-    amounts, pieces = Amounts(limits, where), []
+    amounts, pieces = Amounts(limits, len(data), where), []
     for node, transform in _instances(glb, limits, where):
         for primitive in _primitives(glb, node):
             pieces.append(moved(_piece(glb, primitive, amounts), transform))
@@ -96,4 +97,5 @@ def _piece(glb: Glb, primitive: Primitive, amounts: Amounts) -> Piece:
         raise glb.malformed("its corners do not make triangles")
     amounts.add(len(corners), count // 3)
     faces: IntArray = np.arange(count) if indices is None else indices.astype(np.int64)
+    refuse_crowded(faces, count // 3, len(corners), glb.where)
     return corners.astype(np.float64), faces.reshape(-1, 3)

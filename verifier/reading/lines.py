@@ -1,22 +1,40 @@
 """A text taken apart by the first word of its lines, without a loop over them."""
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from verifier.mesh import BoolArray, IntArray
+from verifier.mesh import BoolArray
 
 LEADING_BLANKS = re.compile(rb"^[ \t]+", re.MULTILINE)
 COMMENT = re.compile(rb"#[^\n]*")
+# Lists are made of this many bytes at a time, so that they stay under 100 MiB whatever is in the text.
+LINES_BYTES = 1 << 20
+
+
+def some_lines_at_a_time(text: bytes) -> Iterator[bytes]:
+    """The whole lines of each stretch of a megabyte; the last line need not end."""
+    start = 0
+    while start < len(text):
+        end = text.rfind(b"\n", start, start + LINES_BYTES) + 1 or len(text)
+        yield text[start:end]
+        start = end
+
+
+def replaced(pattern: re.Pattern[bytes], by: bytes, text: bytes) -> bytes:
+    """The text with every match of a pattern replaced; no match may reach beyond its line."""
+    return b"".join(pattern.sub(by, lines) for lines in some_lines_at_a_time(text))
 
 
 def without_comments(text: bytes) -> bytes:
     """The text without what stands behind a number sign, and without blanks at the head of lines."""
     if b"#" in text:
-        text = COMMENT.sub(b"", text)
-    return LEADING_BLANKS.sub(b"", text) if text[:1] in b" \t" or b"\n " in text or b"\n\t" in text else text
+        text = replaced(COMMENT, b"", text)
+    indented = text[:1] in b" \t" or b"\n " in text or b"\n\t" in text
+    return replaced(LEADING_BLANKS, b"", text) if indented else text
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +42,8 @@ class Lines:
     """Where the lines of a text begin and how long they are, each with its line feed."""
 
     letters: NDArray[np.uint8]
-    starts: IntArray
-    lengths: IntArray
+    starts: NDArray[np.int32]
+    lengths: NDArray[np.int32]
 
     def begin_with(self, word: bytes) -> BoolArray:
         """Which lines have this word of one letter, and a blank behind it, (lines,)."""
@@ -45,6 +63,6 @@ class Lines:
 def lines_of(text: bytes) -> Lines:
     """Find the lines of a text that ends with a line feed."""
     letters = np.frombuffer(text, dtype=np.uint8)
-    ends = np.flatnonzero(letters == 10) + 1
-    starts = np.concatenate([[0], ends[:-1]])
+    ends = np.flatnonzero(letters == 10).astype(np.int32) + np.int32(1)  # no text of 2 GiB comes as far as here
+    starts = np.concatenate([np.zeros(1, dtype=np.int32), ends[:-1]])
     return Lines(letters, starts, ends - starts)

@@ -1,13 +1,14 @@
 """Numbers out of text, many at a time."""
 
 import warnings
-from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from verifier.errors import Malformed, TooLarge
 from verifier.mesh import Array, IntArray
 from verifier.reading.alike_rows import NUMBER_LETTERS, listed_floats
+from verifier.reading.lines import some_lines_at_a_time
 
 EXPORT_BINARY = "Export the scan again, best in a binary format"
 # Texts whose numbers are all taken at once need up to seven times their length in memory (measured, OBJ): this is 3.5
@@ -17,8 +18,7 @@ MAX_BYTES_AT_ONCE = 512 << 20
 MAX_LINES_AT_ONCE = 30_000_000
 # A text of more lines than this whose half is line ends says nothing in them, and costs forty bytes for each.
 LINES_THAT_MAY_BE_EMPTY = 1_000_000
-# Lists of numbers are made of this many bytes at a time, so that they stay under 20 MiB.
-LINES_BYTES = 1 << 20
+VALUES_AT_ONCE = 1 << 20
 BLANKS = b" \t\n\r\v\f"
 TO_COMMAS = bytes.maketrans(BLANKS, b"," * len(BLANKS))
 
@@ -73,16 +73,8 @@ def numbers(text: bytes, where: str) -> Array:
 
     Raises Malformed when there is anything else.
     """
-    found = [_numbers_of_lines(lines, where) for lines in _some_lines_at_a_time(text)]
+    found = [_numbers_of_lines(lines, where) for lines in some_lines_at_a_time(text)]
     return np.concatenate(found) if found else np.empty(0)
-
-
-def _some_lines_at_a_time(text: bytes) -> Iterator[bytes]:
-    start = 0
-    while start < len(text):
-        end = text.rfind(b"\n", start, start + LINES_BYTES) + 1 or len(text)
-        yield text[start:end]
-        start = end
 
 
 def _numbers_of_lines(text: bytes, where: str) -> Array:
@@ -110,7 +102,7 @@ def _numbers_one_by_one(text: bytes, where: str) -> Array:
 def numbers_by_line(text: bytes, where: str) -> tuple[Array, IntArray]:
     """All numbers, (n,), and how many each line has, (lines,), empty lines included; every line ends in a line feed."""
     values = numbers(text, where)
-    found = [_counts(lines) for lines in _some_lines_at_a_time(text)]
+    found = [_counts(lines) for lines in some_lines_at_a_time(text)]
     counts = np.concatenate(found) if found else np.empty(0, np.int64)
     if counts.sum() != len(values):
         raise Malformed("it has numbers that run into each other", where=where, do=EXPORT_BINARY)
@@ -127,8 +119,12 @@ def _counts(lines: bytes) -> IntArray:
     return np.diff(so_far, prepend=np.int64(0))
 
 
-def whole_numbers(values: Array, where: str) -> IntArray:
+def whole_numbers(values: NDArray[np.generic], where: str) -> IntArray:
     """The same numbers as int64; raises Malformed when one is not whole or is beyond any index."""
-    if not np.all((np.abs(values) < 2**53) & (values == np.rint(values))):
-        raise Malformed("it has a corner number that is no whole number", where=where, do=EXPORT_BINARY)
-    return values.astype(np.int64)
+    found = np.empty(len(values), dtype=np.int64)
+    for start in range(0, len(values), VALUES_AT_ONCE):
+        some = values[start : start + VALUES_AT_ONCE].astype(np.float64)
+        if not np.all((np.abs(some) < 2**53) & (some == np.rint(some))):
+            raise Malformed("it has a corner number that is no whole number", where=where, do=EXPORT_BINARY)
+        found[start : start + len(some)] = some
+    return found

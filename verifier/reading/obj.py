@@ -7,7 +7,7 @@ import numpy as np
 from verifier.errors import Malformed, NoTriangles
 from verifier.mesh import Array, BoolArray, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
-from verifier.reading.lines import Lines, lines_of, without_comments
+from verifier.reading.lines import Lines, lines_of, replaced, without_comments
 from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, refuse_long_text, whole_numbers
 from verifier.reading.polygons import fan
 from verifier.reading.raw_mesh import RawMesh
@@ -26,7 +26,7 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
     refuse_long_text(data, where)
     text = plain_text(data, limits.max_text_line_bytes, where)
     if b"\\" in text:
-        text = plain_text(CONTINUED.sub(b" ", text), limits.max_text_line_bytes, where)
+        text = plain_text(replaced(CONTINUED, b" ", text), limits.max_text_line_bytes, where)
     lines = lines_of(without_comments(text))
     is_vertex, is_face = lines.begin_with(b"v"), lines.begin_with(b"f")
     if not is_face.any():
@@ -34,8 +34,12 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
         raise NoTriangles(f"it has {int(is_vertex.sum()):,} points and no faces", where=where, do=do)
     vertices = _vertices(lines, is_vertex, where)
     corners, counts = _corners(lines, is_face, where)
-    known = np.repeat(np.cumsum(is_vertex, dtype=np.int64)[is_face], counts)
-    faces, notices = fan(_from_zero(corners, known, where), counts, limits.max_triangles, where)
+    if corners.size and corners.min() > 0:
+        corners -= 1
+    else:
+        known = np.repeat(np.cumsum(is_vertex, dtype=np.int64)[is_face], counts)
+        corners = _from_zero(corners, known, where)
+    faces, notices = fan(corners, counts, len(vertices), limits.max_triangles, where)
     return RawMesh(vertices, faces, None, notices + cut_short(data))
 
 
@@ -53,7 +57,7 @@ def _corners(lines: Lines, is_face: BoolArray, where: str) -> tuple[IntArray, In
     """Corner numbers as written, and how many each face has; textures and normals behind a slash are left."""
     text = lines.text_of(is_face)
     if b"/" in text:
-        text = BEYOND_CORNER.sub(b"", text)
+        text = replaced(BEYOND_CORNER, b"", text)
     values, counts = numbers_by_line(text, where)
     return whole_numbers(values, where), counts
 

@@ -33,7 +33,7 @@ def read_off(data: bytes, where: str, limits: Reading) -> RawMesh:
     points = _announced(values, counts, where)
     vertices = _vertices(values, starts[1 : points + 1], counts[1 : points + 1], where)
     corners, sides = _corners(values, starts[points + 1 :], counts[points + 1 :], where)
-    triangles, notices = fan(corners, sides, limits.max_triangles, where)
+    triangles, notices = fan(corners, sides, points, limits.max_triangles, where)
     return RawMesh(vertices, triangles, None, notices + cut_short(data))
 
 
@@ -65,5 +65,7 @@ def _corners(values: Array, starts: IntArray, counts: IntArray, where: str) -> t
     sides = whole_numbers(values[starts], where)
     if (sides < 0).any() or (sides >= counts).any():
         raise Truncated("it has a face with fewer corners than it announces", where=where, do=EXPORT_AGAIN)
-    within = np.arange(sides.sum()) - np.repeat(np.cumsum(sides) - sides, sides)
-    return whole_numbers(values[np.repeat(starts + 1, sides) + within], where), sides
+    step = np.zeros(len(values) + 1, dtype=np.int8)  # up where a face's corners begin, down behind them
+    step[starts + 1] += 1
+    step[starts + 1 + sides] -= 1
+    return whole_numbers(values[np.cumsum(step[:-1], dtype=np.int8) > 0], where), sides

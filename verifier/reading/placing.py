@@ -10,6 +10,9 @@ from verifier.rulebook.rules import Reading
 # Corners (n, 3) and the faces over them (m, 3).
 Piece = tuple[Array, IntArray]
 IDENTITY: Array = np.eye(4)
+# A triangle takes at least 3.75 bytes of a packed 3MF (a level grid of whole numbers; a scan fifteen), and twelve of a
+# GLB: a large file may place a scan four times over. Some hundred bytes could else stand for twenty million triangles.
+AT_ALL_EVENTS, LEAST_BYTES = 1_000_000, 3
 
 
 def too_many_objects(limit: int, where: str) -> TooLarge:
@@ -36,19 +39,25 @@ def joined(pieces: list[Piece]) -> Piece:
     """All pieces over one list of corners; a corner number out of its piece's range stays out of range."""
     if len(pieces) == 1:
         return pieces[0]
-    all_faces, shift = [], 0
-    for vertices, faces in pieces:
-        inside = (faces >= 0) & (faces < len(vertices))
-        all_faces.append(np.where(inside, faces + shift, -1))
-        shift += len(vertices)
-    return np.concatenate([vertices for vertices, _ in pieces]), np.concatenate(all_faces)
+    vertices = np.empty((sum(len(corners) for corners, _ in pieces), 3))
+    faces = np.empty((sum(len(triangles) for _, triangles in pieces), 3), dtype=np.int64)
+    corner = triangle = 0
+    for some, over in pieces:
+        vertices[corner : corner + len(some)] = some
+        faces[triangle : triangle + len(over)] = np.where((over >= 0) & (over < len(some)), over + corner, -1)
+        corner, triangle = corner + len(some), triangle + len(over)
+    return vertices, faces
 
 
 class Amounts:
-    """Counts what instances come to, before they are made."""
+    """Counts what instances come to, before they are made.
 
-    def __init__(self, limits: Reading, where: str) -> None:
+    file_bytes : what they come out of
+    """
+
+    def __init__(self, limits: Reading, file_bytes: int, where: str) -> None:
         self._limits, self._where = limits, where
+        self._at_most = max(AT_ALL_EVENTS, file_bytes // LEAST_BYTES)
         self._corners = self._triangles = 0
 
     def add(self, corners: int, triangles: int) -> None:
@@ -59,3 +68,8 @@ class Amounts:
             raise too_many_triangles(self._triangles, self._limits.max_triangles, self._where)
         if self._corners > 3 * self._limits.max_triangles:
             raise too_many_corners(self._corners, self._limits.max_triangles, self._where)
+        if max(self._corners, self._triangles) > self._at_most:
+            what = f"its objects come to {self._triangles:,} triangles over {self._corners:,} corners once put together"
+            raise TooLarge(
+                f"{what}, far more than a file of its size holds", where=self._where, do="Export the part alone"
+            )

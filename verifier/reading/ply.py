@@ -30,7 +30,7 @@ def read_ply(data: bytes, where: str, limits: Reading) -> RawMesh:
     rows = _all_rows(*_body(data, header, where, limits), header, where)
     vertices = _vertices(rows.get("vertex"), where)
     corners, counts = _corner_lists(rows.get("face"), where)
-    faces, notices = fan(whole_numbers(corners, where), counts, limits.max_triangles, where)
+    faces, notices = fan(corners, counts, len(vertices), limits.max_triangles, where)
     notices += cut_short(data) if header.form == "ascii" else ()
     return RawMesh(vertices, faces, None, notices)
 
@@ -88,9 +88,9 @@ def _vertices(rows: Rows | None, where: str) -> Array:
     return np.column_stack([np.asarray(axis, dtype=np.float64) for axis in axes])
 
 
-def _corner_lists(rows: Rows | None, where: str) -> tuple[Array, IntArray]:
+def _corner_lists(rows: Rows | None, where: str) -> tuple[IntArray, IntArray]:
     for name in CORNER_LISTS:
         if rows and name in rows.lists:
             corners, counts = rows.lists[name]
-            return np.asarray(corners, dtype=np.float64), counts
+            return whole_numbers(corners, where), counts
     raise Malformed("its faces lack the list vertex_indices", where=where, do=EXPORT_AGAIN)

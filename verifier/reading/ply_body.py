@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verifier.mesh import Array, IntArray
+from verifier.reading.blocks import blocks
 
 Numbers = NDArray[np.generic]
 
@@ -79,11 +80,13 @@ class BytesBody:
     def gather(self, starts: IntArray, counts: IntArray, code: str) -> Numbers:
         """Numbers at places that need not be aligned."""
         size = self.size(code)
-        places = _places(starts, counts, size)
         letters = np.frombuffer(self.data, dtype=np.uint8)
-        picked = np.empty((len(places), size), dtype=np.uint8)
-        for k in range(size):
-            picked[:, k] = letters[places + k]
+        picked, done = np.empty((int(counts.sum()), size), dtype=np.uint8), 0
+        for some in blocks(counts):
+            places = _places(starts[some], counts[some], size)
+            for k in range(size):
+                picked[done : done + len(places), k] = letters[places + k]
+            done += len(places)
         return picked.view(self.kind(code)).reshape(-1)
 
 
@@ -116,4 +119,9 @@ class NumbersBody:
 
     def gather(self, starts: IntArray, counts: IntArray, code: str) -> Numbers:
         """Numbers by their turn."""
-        return self.values[_places(starts, counts, 1)]
+        picked, done = np.empty(int(counts.sum())), 0
+        for some in blocks(counts):
+            places = _places(starts[some], counts[some], 1)
+            picked[done : done + len(places)] = self.values[places]
+            done += len(places)
+        return picked

@@ -15,6 +15,9 @@ from verifier.reading.ply_header import Element
 
 # No face has more corners than this; a longer list is a false count.
 MAX_LIST = 65_536
+# A triangle takes four numbers of a text, and of a file with so many corners seven bytes. Lists of nothing would be
+# walked through at half a microsecond for each of their bytes.
+LEAST_PLACES, LISTS_AT_ALL_EVENTS = 3, 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,9 @@ def read_rows(body: Body, start: int, element: Element, where: str) -> Rows:
     least = sum(body.size(column.count_code or column.code) for column in element.properties)
     if element.count * least > body.length - start:
         raise _ends_early(element, where)
+    lists = element.count * element.list_count
+    if lists > LISTS_AT_ALL_EVENTS and lists * LEAST_PLACES > body.length - start:
+        raise Malformed("most of its lists are empty", where=where, do=EXPORT_AGAIN)
     if element.count == 0 or least == 0:
         return Rows({}, {}, start)
     lengths = _first_lengths(body, start, element, where)

@@ -30,7 +30,7 @@ FACET = re.compile(
 # Words are taken apart this many bytes at a time, so that their list stays under 0.3 GiB.
 CHUNK_BYTES = 4 << 20
 # No assembly has this many solids in one file; without a limit, a file of empty solids takes minutes.
-MAX_SOLIDS = 100_000
+MAX_SOLIDS = 50_000
 SOLID_LINE = re.compile(rb"solid\b[^\n]*\n")
 END_LINE = re.compile(rb"endsolid\b[^\n]*\n\s*")
 

@@ -3,12 +3,11 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
 from verifier.errors import Malformed, NoTriangles
 from verifier.mesh import Array
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.placing import Amounts, Piece, joined, moved, too_many_objects
+from verifier.reading.polygons import refuse_crowded
 from verifier.reading.raw_mesh import RawMesh
 from verifier.reading.three_mf_model import read_model_part
 from verifier.reading.three_mf_objects import ModelObject, ModelPart, Placed
@@ -48,7 +47,7 @@ def read_three_mf(data: bytes, where: str, limits: Reading) -> RawMesh:
     root = root_model(package)
     parts = Parts(package, limits, {})
     model = parts.part(root)
-    pieces, notices = _placed_meshes(parts, model, where)
+    pieces, notices = _placed_meshes(parts, model, len(data), where)
     _refuse_mixed_units(parts, model, where)
     if not pieces:
         do = "Export the scan as a mesh, with an object on the build plate"
@@ -56,22 +55,19 @@ def read_three_mf(data: bytes, where: str, limits: Reading) -> RawMesh:
     return RawMesh(*joined(pieces), model.unit, notices)
 
 
-def _placed_meshes(parts: Parts, model: ModelPart, where: str) -> tuple[list[Piece], tuple[str, ...]]:
+def _placed_meshes(parts: Parts, model: ModelPart, file_bytes: int, where: str) -> tuple[list[Piece], tuple[str, ...]]:
     """Every mesh where the build plate has it, and what was left out."""
     pieces: list[Piece] = []
-    amounts, supports = Amounts(parts.limits, where), 0
+    amounts, supports = Amounts(parts.limits, file_bytes, where), 0
     for found, transform in _instances(parts, model, where):
         supports += found.kind == "support"
         if found.kind == "support" or not found.triangles:
             continue
         amounts.add(sum(map(len, found.vertices)), sum(map(len, found.triangles)))
-        pieces.append(moved(_piece(found), transform))
+        vertices, faces = found.piece()
+        refuse_crowded(faces, len(faces), len(vertices), where)
+        pieces.append(moved((vertices, faces), transform))
     return pieces, _notices(model, supports)
-
-
-def _piece(found: ModelObject) -> Piece:
-    vertices = np.concatenate(found.vertices) if found.vertices else np.empty((0, 3))
-    return vertices, np.concatenate(found.triangles)
 
 
 def _instances(parts: Parts, model: ModelPart, where: str) -> Iterator[tuple[ModelObject, Array]]:

@@ -5,10 +5,10 @@ from verifier.reading.file_bytes import EXPORT_AGAIN
 
 # What things cost, in nanoseconds, with some room, on a desktop of 2023. They are counted and never timed, so that one
 # file is read everywhere or refused everywhere. Unpacking is within them.
-ELEMENT_NS, ATTRIBUTE_NS, LINE_OR_ENTITY_NS, BYTE_NS = 700, 130, 20, 5
+ELEMENT_NS, ATTRIBUTE_NS, LINE_OR_ENTITY_NS, BYTE_NS = 700, 200, 20, 6
 PLAIN_ROW_NS, MIXED_ROW_NS = 300, 800
 # What a package may ask for: this for each of its bytes, 1.3 s for ten megabytes. A scan packs a corner or a triangle
-# into ten to fifteen bytes, which are 1.4 microseconds of the XML parser or 0.3 as a plain row; a level grid of whole
+# into ten to fifteen bytes, which are 1.6 microseconds of the XML parser or 0.3 as a plain row; a level grid of whole
 # numbers packs to 2.5, all plain rows. One element again and again packs to nothing and may be padded with noise.
 NS_FOR_EACH_PACKED_BYTE, NS_AT_ALL_EVENTS = 130, 300_000_000
 
