@@ -34,7 +34,7 @@ from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
 TRIANGLES = int(os.environ.get("VERIFIER_BENCH_TRIANGLES", "1000000"))
 # Bytes of a hostile file: what a mail or a web form lets through.
 HOSTILE_BYTES = 10_000_000
-# What refusing it may take beside an idle process. (Its two seconds are printed and not asserted: they are a machine's.)
+# What refusing it may take above an idle process. (Its two seconds are printed, not asserted: they are a machine's.)
 MOST_MIB = 200
 RULES = Path(__file__).parents[2] / "rules"
 # Reads one file and tells what it took; the numbers before it are those of an idle process with the package in it.
