@@ -84,6 +84,7 @@ class SizeTable(Part):
     nominal_mm: float | None
     tolerance_mm: tuple[float, float] | None = Field(description="least and greatest size allowed")
     tolerance_source: str
+    one_sided: bool = Field(default=False, description="only the greatest is a limit: a deviation from a true shape")
     measured_mm: float | None
     u_measured_mm: float | None
     corrected_mm: float | None

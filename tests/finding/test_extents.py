@@ -46,9 +46,9 @@ def test_a_pin_on_a_bar_counts_in_its_height():
 
 
 def test_an_extent_is_taken_along_any_line_the_sheet_names():
-    features, scanned = found("link")
+    features, _ = found("link")
     line = features.bores[1].axis_point_mm - features.bores[0].axis_point_mm
-    extent = extent_along(solid_of(scanned), features, line)
+    extent = extent_along(features, line)
     assert extent.length_mm == pytest.approx(55.0, abs=0.02)
     assert extent.direction == pytest.approx(line / np.linalg.norm(line), abs=1e-12)
     assert extent.u_length_mm < 0.012
@@ -57,7 +57,7 @@ def test_an_extent_is_taken_along_any_line_the_sheet_names():
 def test_across_its_corners_a_block_loses_no_more_than_the_rounding_of_its_edges():
     features, scanned = found("block")
     direction = scanned.turn @ np.array([50.0, 30.0, 0.0])
-    extent = extent_along(solid_of(scanned), features, direction)
+    extent = extent_along(features, direction)
     # The diagonal of 50 x 30; edges rounded over 0.25 mm each way take up to 0.2 off either corner.
     assert np.hypot(50, 30) - 0.5 < extent.length_mm < np.hypot(50, 30)
 

@@ -299,3 +299,25 @@ def test_no_part_on_its_limit_passes_oftener_than_one_in_forty() -> None:
     # 2.3 % by the rule; 400 trials have a standard deviation of 0.75 %.
     assert np.mean([verdict == "PASS" for verdict in verdicts]) <= 0.045
     assert np.mean([verdict == "UNDECIDED" for verdict in verdicts]) > 0.9
+
+
+FORM = {"name": "body flat", "kind": "flatness", "of": "body", "tolerance": 0.2}
+
+
+def form_judged(measured_mm: float, u_mm: float):
+    sheet = sheet_for(LEVER)
+    sheet = sheet.model_copy(update={"size": (*sheet.rows, sheet.rows[0].model_validate(FORM))})
+    flat = Size("body flat", measured_mm, u_mm, 0, ("plane 1",), np.zeros((2, 3)))
+    return row_of(judged(sheet, (*scanned(LEVER, 1.002, 0.03), flat)), "body flat")
+
+
+@pytest.mark.parametrize(
+    ("measured_mm", "u_mm", "verdict"),
+    [(0.0, 0.03, "PASS"), (0.0, 0.11, "UNDECIDED"), (0.15, 0.03, "UNDECIDED"), (0.25, 0.02, "FAIL")],
+)
+def test_a_form_has_one_limit_and_a_guard_band_below_it_only(measured_mm: float, u_mm: float, verdict: str):
+    row = form_judged(measured_mm, u_mm)
+    assert (row.verdict, row.limits, row.one_sided) == (verdict, (0.0, 0.2), True)
+    assert row.corrected == measured_mm, "neither scale nor coat act on a form"
+    assert row.deviation is None
+    assert row.reason

@@ -11,6 +11,7 @@ from verifier.inspection import Inspection
 from verifier.reporting import terminal
 from verifier.reporting.bar import Bar, bar_of
 from verifier.reporting.drawn_bar import ASCII, UNICODE, draw_bar
+from verifier.reporting.size_lines import figures_of
 
 from .examples import EVERY, FAILED, HELD, HOSTILE_NAME, PASSED, PIVOT, UNDECIDED, hostile, size, told_texts
 
@@ -99,6 +100,13 @@ def test_one_line_holds_name_reading_scan_true_deviation_uncertainty_bar_and_ver
 def test_a_bar_shows_the_size_between_its_limits(bar: Bar, drawn: str):
     assert draw_bar(bar, 14, UNICODE) == drawn
     assert draw_bar(bar, 14, ASCII).isascii()
+
+
+def test_the_bar_of_a_form_has_no_guard_band_at_perfection():
+    flat = size("flat", "flatness", tolerance_mm=(0.0, 0.2), one_sided=True, corrected_mm=0.05, reading_mm=None)
+    bar = bar_of(flat.model_copy(update={"expanded_uncertainty_mm": 0.1}))
+    assert draw_bar(bar, 14, UNICODE) == " ├──●──░░░░░┤ "
+    assert figures_of(flat)[0] == "≤ 0.20"
 
 
 def test_a_bar_measures_in_parts_of_the_tolerance():

@@ -191,3 +191,12 @@ def test_a_class_that_cannot_be_used_is_a_mistake_and_not_a_guess(tolerance, rea
         limits(tolerance, reading, kind)
     assert raised.value.do
     assert "row 'body'" in raised.value.where
+
+
+def test_a_form_is_limited_by_its_greatest_alone():
+    row = SheetRow(name="flat", kind="flatness", of="body", tolerance=0.2)
+    found = row_limits(row, one_row_sheet(row, general_tolerance="ISO 2768-m"))
+    assert (found.least, found.greatest, found.one_sided) == (0.0, 0.2, True)
+    assert found.floor == float("-inf")
+    assert "at most 0.2" in found.source
+    assert limits(0.2).floor == 19.8

@@ -8,6 +8,7 @@ import numpy as np
 from verifier.measuring.size import Size
 from verifier.mesh import Array, BoolArray
 from verifier.rulebook import CalliperReading, Rules, Sheet, SheetRow, reading_of
+from verifier.rulebook.size_kinds import SHAPE_KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ class Evidence:
 
 
 def gather_evidence(sizes: Sequence[Size], sheet: Sheet, rules: Rules) -> Evidence:
-    """The rows that have a reading and one clear measured value; angles and ties say nothing about lengths."""
+    """The rows that have a reading and one clear measured value; angles, forms and ties say nothing of lengths."""
     rows = {row.name: row for row in sheet.rows}
     pairs = [
         (size, reading)
@@ -61,7 +62,7 @@ def gather_evidence(sizes: Sequence[Size], sheet: Sheet, rules: Rules) -> Eviden
 
 def tells_lengths(size: Size, row: SheetRow) -> bool:
     """Whether a size was found, without a rival that fits as well, and is a length."""
-    return size.measured_mm is not None and not size.alternatives_mm and row.kind != "angle"
+    return size.measured_mm is not None and not size.alternatives_mm and row.kind not in SHAPE_KINDS
 
 
 def _as_arrays(pairs: Sequence[tuple[Size, CalliperReading]]) -> Evidence:

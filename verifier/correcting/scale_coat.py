@@ -13,6 +13,7 @@ from verifier.correcting.wording import coat_term, scale_term
 from verifier.measuring.size import Size
 from verifier.rulebook.rules import Expectation, Rules
 from verifier.rulebook.sheet import Sheet
+from verifier.rulebook.size_kinds import SHAPE_KINDS
 
 
 def separate_scale_from_coat(sizes: Sequence[Size], sheet: Sheet, rules: Rules) -> Correction:
@@ -51,7 +52,7 @@ def _correct_all(
     family_error: float,
 ) -> tuple[Corrected, ...]:
     """Every size that was measured, in the order of sizes."""
-    angles = {row.name for row in sheet.rows if row.kind == "angle"}
+    shapes = {row.name for row in sheet.rows if row.kind in SHAPE_KINDS}
     everyone = fit_terms(evidence, expected)
     unseen = smallest_errors_mm(evidence, everyone, family_error)
     sound = evidence.only(misread.sound)
@@ -60,7 +61,7 @@ def _correct_all(
     for size in sizes:
         if size.measured_mm is None:
             continue
-        if size.name in angles:
+        if size.name in shapes:
             corrected.append(_unaltered(size))
             continue
         others = fit_terms(sound.without(size.name), expected) if size.name in sound.names else all_sound
@@ -107,7 +108,7 @@ def _correct(
 
 
 def _unaltered(size: Size) -> Corrected:
-    """An angle: neither scale nor an even coat turns one face against another."""
+    """An angle or a form: neither scale nor an even coat turns one face against another, or bends it."""
     assert size.measured_mm is not None
     return Corrected(size.name, size.measured_mm, size.u_mm, np.inf, np.inf, 0.0, suspect=False)
 

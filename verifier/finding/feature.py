@@ -1,9 +1,14 @@
 """What was found on a part: planes, bores, bosses, overall sizes, each with how well it was seen."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from verifier.mesh import Array, IntArray
+
+if TYPE_CHECKING:
+    from verifier.finding.surface import Surface
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,13 +123,18 @@ class Extent:
 
 @dataclass(frozen=True, slots=True)
 class Features:
-    """Everything found on one solid."""
+    """Everything found on one solid.
+
+    surface : the points it was found on, for what no single feature tells (a form, the least wall); None where features
+        were put together by hand
+    """
 
     planes: tuple[Plane, ...]
     cylinders: tuple[Cylinder, ...]
     extents: tuple[Extent, ...]
     noise: Noise
     notices: tuple[str, ...] = field(default=())
+    surface: Surface | None = field(default=None, compare=False, repr=False)
 
     @property
     def bores(self) -> tuple[Cylinder, ...]:

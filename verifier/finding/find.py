@@ -1,22 +1,23 @@
-"""The finding room's two doors: everything on a solid, and one more overall size along a given direction."""
+"""The finding room's door: everything on a solid."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from verifier.finding.along import points_on_flats
 from verifier.finding.cylinders import LEAST_ARC_DEG, cylinder_of, find_walls
 from verifier.finding.extents import extent
 from verifier.finding.facets import with_facets
-from verifier.finding.feature import Cylinder, Extent, Features, Noise, Plane
+from verifier.finding.feature import Cylinder, Features, Noise, Plane
 from verifier.finding.frame import natural_frame
 from verifier.finding.noise import noise_of_neighbours, noise_on_planes
 from verifier.finding.planes import Flat, find_flats, plane_of
 from verifier.finding.rings import Ring
 from verifier.finding.surface import Surface, surface_of
 from verifier.finding.walls import Wall
+from verifier.finding.whole_faces import whole_faces
 from verifier.mending.solid import Solid
-from verifier.mesh import Array, BoolArray
 
 PLANES_FOR_NOISE = 4
 NOISE_AREA_MM2 = 25.0
@@ -32,27 +33,16 @@ def find_features(solid: Solid) -> Features:
     how the part lies, and the same solid always gives the same outcome.
     """
     surface = surface_of(solid)
-    flats = find_flats(surface)
+    flats = whole_faces(surface, find_flats(surface))
     noise = _at_least(_noise(surface, flats), surface)
     planes = tuple(plane_of(flat, surface, noise, i + 1) for i, flat in enumerate(flats))
-    on_flat = _on_flat(surface, planes)
+    on_flat = points_on_flats(surface, planes)
     walls, partial = find_walls(surface, planes, on_flat, noise)
     cylinders = _named(surface, [with_facets(surface, wall) for wall in walls], noise)
     frame = natural_frame(surface.points_mm[surface.seen], planes, cylinders)
     sizes = sorted((extent(surface, on_flat, planes, noise, d, "") for d in frame), key=lambda e: -e.length_mm)
     extents = tuple(replace(size, name=name) for size, name in zip(sizes, EXTENT_NAMES, strict=True))
-    return Features(planes, cylinders, extents, noise, _notices(partial, planes))
-
-
-def extent_along(solid: Solid, features: Features, direction: Array) -> Extent:
-    """Overall size along a direction the sheet asks for, such as the line between two bores.
-
-    direction : (3,), any length but nought
-    """
-    surface = surface_of(solid)
-    return extent(
-        surface, _on_flat(surface, features.planes), features.planes, features.noise, direction, "extent along a line"
-    )
+    return Features(planes, cylinders, extents, noise, _notices(partial, planes), surface)
 
 
 def _noise(surface: Surface, flats: Sequence[Flat]) -> Noise:
@@ -77,14 +67,6 @@ def _named(surface: Surface, walls: Sequence[Wall], noise: Noise) -> tuple[Cylin
     bores = [wall for wall in by_size if wall.ring.kind == "bore"]
     bosses = [wall for wall in by_size if wall.ring.kind == "boss"]
     return tuple(cylinder_of(surface, wall, noise, i + 1) for kind in (bores, bosses) for i, wall in enumerate(kind))
-
-
-def _on_flat(surface: Surface, planes: Sequence[Plane]) -> BoolArray:
-    """Which points belong to planes, (n,)."""
-    on_flat = np.zeros(len(surface.points_mm), dtype=bool)
-    for plane in planes:
-        on_flat[surface.points_of(plane.faces)] = True
-    return on_flat
 
 
 def _notices(partial: Sequence[Ring], planes: Sequence[Plane]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from verifier.finding.feature import Noise, Plane
 from verifier.finding.fits import PlaneFit, fit_plane, frame_along
 from verifier.finding.robust import spread_mm
 from verifier.finding.surface import Surface
+from verifier.finding.warped import is_warped_flat
 from verifier.mesh import Array, BoolArray, IntArray
 
 LEAST_AREA_MM2 = 4.0
@@ -103,11 +104,24 @@ def _checked_flat(surface: Surface, free: BoolArray, inside: IntArray, normal: A
     area = float(surface.areas_mm2[kept].sum())
     if area < LEAST_AREA_MM2 or _width_mm(surface, kept) < LEAST_WIDTH_MM:
         return None
-    if _gain(surface, free, kept, fit, band) > MOST_GAIN or _is_bent(surface.points_mm[kept]):
+    if _gain(surface, free, kept, fit, band) > MOST_GAIN:
+        return _warped_flat(surface, inside, normal)
+    if _is_bent(surface.points_mm[kept]):
         return None
     fit = fit_plane(surface.points_mm[kept], robust=True, least_spread_mm=LEAST_BAND_MM / BAND_SPREADS)
     sign = np.sign(fit.normal @ normal)
     return Flat(fit.normal * sign, fit.centre_mm, area, kept, fit.residuals_mm * sign, fit.weights)
+
+
+def _warped_flat(surface: Surface, inside: IntArray, normal: Array) -> Flat | None:
+    """The plane through all of a face that is warped by more than it scatters; None where it is rather a curved one."""
+    face = _largest_patch(surface, inside)
+    if not is_warped_flat(surface.points_mm[face]):
+        return None
+    fit = fit_plane(surface.points_mm[face])
+    sign = np.sign(fit.normal @ normal)
+    area = float(surface.areas_mm2[face].sum())
+    return Flat(fit.normal * sign, fit.centre_mm, area, face, fit.residuals_mm * sign, fit.weights)
 
 
 def _plane_among(points_mm: Array) -> PlaneFit:

@@ -18,6 +18,7 @@ from verifier.mending.solid import Solid
 from verifier.reading.scan import LengthUnit
 from verifier.rulebook.rules import Rules
 from verifier.rulebook.sheet import Sheet
+from verifier.rulebook.size_kinds import SHAPE_KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +67,10 @@ def _with_printed(
     rebuilt: Sequence[RebuiltBore | None],
     k: float,
 ) -> tuple[RowJudgement, ...]:
-    """The rows with their size on the print; how shrinking turns an angle is not foretold."""
-    lengths = [None if row.kind == "angle" else judged.corrected for row, judged in zip(sheet.rows, rows, strict=True)]
+    """The rows with their size on the print; how shrinking turns an angle or warps a face is not foretold."""
+    lengths = [
+        None if row.kind in SHAPE_KINDS else judged.corrected for row, judged in zip(sheet.rows, rows, strict=True)
+    ]
     printed = printed_sizes(sizes, lengths, plan)
     return tuple(_printed(row, each, bore, k) for row, each, bore in zip(rows, printed, rebuilt, strict=True))
 

@@ -10,6 +10,7 @@ class RowJudgement:
     """One row of the sheet: millimetres, or degrees for an angle.
 
     limits : least and greatest size allowed; None without a tolerance or a size for it to lie about
+    one_sided : there is a greatest only, of a deviation from a true shape
     deviation : corrected size less the nominal, or less the reading without one
     expanded_u : coverage_factor times the standard uncertainty of the corrected size
     printed, printed_expanded_u, printed_verdict : as the print is expected to come out; information, not the verdict
@@ -23,6 +24,7 @@ class RowJudgement:
     do: str = ""
     limits: tuple[float, float] | None = None
     limits_source: str = ""
+    one_sided: bool = False
     corrected: float | None = None
     deviation: float | None = None
     expanded_u: float | None = None

@@ -13,6 +13,7 @@ from verifier.judging.uncertainty import same_coverage_factor
 from verifier.measuring.size import Size
 from verifier.rulebook import RowLimits, Rules, Sheet, SheetRow, reading_of, row_limits
 from verifier.rulebook.rules import Decision
+from verifier.rulebook.size_kinds import SHAPE_KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +111,7 @@ def _as_scanned(facts: RowFacts) -> RowJudgement:
         do="" if open_question is None else open_question[1],
         limits=None if facts.limits is None else (facts.limits.least, facts.limits.greatest),
         limits_source="" if facts.limits is None else facts.limits.source,
+        one_sided=facts.limits is not None and facts.limits.one_sided,
     )
     if facts.corrected is None:
         return blank
@@ -127,7 +129,7 @@ def _as_scanned(facts: RowFacts) -> RowJudgement:
 def _decided(blank: RowJudgement, facts: RowFacts, corrected: Corrected, k: float) -> RowJudgement:
     """The verdict of a row that nothing stands in the way of."""
     assert facts.limits is not None
-    least, greatest = facts.limits.least, facts.limits.greatest
+    least, greatest = facts.limits.floor, facts.limits.greatest
     verdict = decide(corrected.corrected_mm, corrected.u_mm, least, greatest, k)
     if verdict == "PASS" and (away := _mesh_off(facts, corrected, k)) is not None:
         return replace(blank, reason=away[0], do=away[1])
@@ -139,14 +141,17 @@ def _decided(blank: RowJudgement, facts: RowFacts, corrected: Corrected, k: floa
 
 def _told(facts: RowFacts, corrected: Corrected, k: float, verdict: Verdict) -> str:
     assert facts.limits is not None
-    least, greatest, unit = facts.limits.least, facts.limits.greatest, facts.unit
+    least, greatest, unit = facts.limits.floor, facts.limits.greatest, facts.unit
     value = corrected.corrected_mm
     figure = f"{value:.3f} ± {k * corrected.u_mm:.3f} {unit}"
     inside = distance_to_limit(value, least, greatest)
+    if verdict == "PASS" and facts.limits.one_sided:
+        return f"{figure} lies under the {greatest:.3f} {unit} allowed."
     if verdict == "PASS":
         return f"{figure} lies within {least:.3f} to {greatest:.3f} {unit}."
     over = value > (least + greatest) / 2.0
-    limit = f"the {'greatest' if over else 'least'} size of {greatest if over else least:.3f} {unit}"
+    word = "deviation" if facts.limits.one_sided else "size"
+    limit = f"the {'greatest' if over else 'least'} {word} of {greatest if over else least:.3f} {unit}"
     if verdict == "FAIL":
         return f"{figure} is {-inside:.3f} {unit} {'over' if over else 'under'} {limit}."
     side = f"{abs(inside):.3f} {unit} {'inside' if inside >= 0 else 'outside'}"
@@ -161,7 +166,7 @@ def _after_failing(facts: RowFacts) -> str:
 
 def _mesh_off(facts: RowFacts, corrected: Corrected, k: float) -> tuple[str, str] | None:
     """A size that is right on the part, while the mesh to print still has an error that could not be attributed."""
-    if facts.row.kind == "angle" or facts.size.measured_mm is None:
+    if facts.row.kind in SHAPE_KINDS or facts.size.measured_mm is None:
         return None
     scale, coat = facts.correction.scale, facts.correction.coat
     on_mesh = facts.size.measured_mm - (facts.size.walls * coat.value if coat.applied else 0.0)

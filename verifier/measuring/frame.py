@@ -48,7 +48,7 @@ class Frame:
 
     def ends(self, row: Wanted) -> tuple[int, ...]:
         """Places of the named rows that a row is taken between or from; empty when the sheet has no such rows."""
-        names = row.row.between or (() if row.row.of is None else (row.row.of,))
+        names = row.row.between or row.row.through or (() if row.row.of is None else (row.row.of,))
         ends = tuple(self.place[name] for name in names if name in self.place)
         return ends if len(set(ends)) == len(names) else ()
 
@@ -67,7 +67,7 @@ def _choices(features: Features, row: Wanted) -> dict[int, Candidate]:
 
 
 def _faces(features: Features, wanted: Sequence[Wanted]) -> dict[int, tuple[Candidate, ...]]:
-    if not any(KINDS[row.row.kind].found == "from" for row in wanted):
+    if not any(row.row.kind == "edge distance" for row in wanted):
         return {}
     return {index: tuple(edge_candidates(features, c)) for index, c in enumerate(features.cylinders)}
 

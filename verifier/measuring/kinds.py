@@ -5,13 +5,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.finding.feature import Features
-from verifier.measuring import cylinders, faces, overall
+from verifier.measuring import cylinders, faces, forms, overall
 from verifier.measuring.candidate import Candidate
+from verifier.measuring.size import Size
 from verifier.rulebook.sheet import SheetRow, SizeKind
 
 # How a row finds its features. 'named': it names a bore or boss, which other rows refer to. 'pair' and 'from': it is
-# taken between named ones, or from one to a face. 'own': by its own size among all places of its kind.
-Found = Literal["named", "pair", "from", "own"]
+# taken between named ones, or from one to a face. 'circle': through several named ones. 'own': by its own size among
+# all places of its kind. 'derived': from what other rows were found on, or from the whole surface.
+Found = Literal["named", "pair", "from", "circle", "own", "derived"]
+Derive = Callable[[Features, SheetRow, Mapping[str, Size]], Size]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +24,7 @@ class Kind:
     walls : coated walls such a size crosses, where no place was found to ask
     candidates : all places where a row of this kind could have been taken, for 'named' and 'own'
     length : whether scale and coat act on it (not on an angle)
+    derive : for 'derived', the size from the features and the sizes of the other rows
     shared : whether two rows of equal reading may be one place, measured twice
     thing : the word for it in a reason
     tell_apart : what tells two places of this kind apart that fit equally well
@@ -33,6 +37,7 @@ class Kind:
     tell_apart: str = "a second size that only one of them has"
     length: bool = True
     shared: bool = True
+    derive: Derive | None = None
 
 
 def _none(features: Features, row: SheetRow) -> list[Candidate]:
@@ -51,4 +56,8 @@ KINDS: Mapping[SizeKind, Kind] = {
     "thickness": Kind("own", 2, faces.thickness_candidates, "pair of faces with material between"),
     "step": Kind("own", 0, faces.step_candidates, "step between faces"),
     "angle": Kind("own", 0, faces.angle_candidates, "pair of faces", length=False),
+    "pitch circle": Kind("circle", 0, _none, "circle through these bores", TIE_IT),
+    "flatness": Kind("derived", 0, _none, "face", length=False, derive=forms.flatness_of),
+    "parallelism": Kind("derived", 0, _none, "face or axis", length=False, derive=forms.parallelism_of),
+    "perpendicularity": Kind("derived", 0, _none, "face or axis", length=False, derive=forms.perpendicularity_of),
 }

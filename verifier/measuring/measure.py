@@ -1,6 +1,6 @@
 """One size for each row of the sheet, taken between found features."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -8,6 +8,7 @@ from verifier.finding.feature import Features
 from verifier.measuring import belief as beliefs
 from verifier.measuring.by_size import options_by_size
 from verifier.measuring.candidate import Candidate
+from verifier.measuring.circles import circle_options
 from verifier.measuring.decide import Case, decide
 from verifier.measuring.frame import frame_of
 from verifier.measuring.kinds import KINDS
@@ -17,7 +18,7 @@ from verifier.measuring.size import Size
 from verifier.measuring.support import doubt
 from verifier.measuring.wanted import Wanted, wanted_rows
 from verifier.mesh import Array
-from verifier.rulebook import Rules, Sheet
+from verifier.rulebook import Rules, Sheet, SheetRow
 
 NO_SIZE = "it has neither a reading nor a nominal, and nothing else on the sheet says which it is"
 NO_ENDS = "the sheet has no bore or boss rows by the names it is taken between"
@@ -29,11 +30,19 @@ def measure(features: Features, sheet: Sheet, rules: Rules) -> tuple[Size, ...]:
     Which feature is which row is settled by all rows together, for an unknown scale and coat, missing and surplus
     features, and one misread value. Where two matchings are as good and give different sizes, the row says so.
     """
-    wanted = wanted_rows(sheet, rules)
+    everything = wanted_rows(sheet, rules)
+    wanted = tuple(row for row in everything if KINDS[row.row.kind].derive is None)
     matched = match_named(frame_of(features, wanted), wanted, beliefs.first_belief(rules))
     cases = [_case(row, wanted, matched) for row in wanted if not _by_own_size(row)]
     cases += _own_cases([row for row in wanted if _by_own_size(row)], features, matched.belief)
-    return decide(sorted(cases, key=lambda case: case.wanted.index))
+    found = {size.name: size for size in decide(sorted(cases, key=lambda case: case.wanted.index))}
+    return tuple(_derived(row.row, features, found) for row in everything)
+
+
+def _derived(row: SheetRow, features: Features, found: Mapping[str, Size]) -> Size:
+    """The row's size: as matched, or from the features that other rows were matched to."""
+    derive = KINDS[row.kind].derive
+    return found[row.name] if derive is None else derive(features, row, found)
 
 
 def _by_own_size(row: Wanted) -> bool:
@@ -47,7 +56,9 @@ def _case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     ends = matched.frame.ends(row)
     if not ends:
         return Case(row, (), matched.belief, missing=NO_ENDS)
-    take = {"pair": pair_options, "from": edge_options, "own": line_options}[KINDS[row.row.kind].found]
+    take = {"pair": pair_options, "from": edge_options, "own": line_options, "circle": circle_options}[
+        KINDS[row.row.kind].found
+    ]
     doubts = [found for end in ends if (found := doubt(matched, wanted, end))]
     # What does harm counts before what only leaves equals to choose from.
     worst = min(doubts, key=lambda found: found.among_equals, default=None)

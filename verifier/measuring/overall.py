@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from verifier.finding.along import extent_along
 from verifier.finding.feature import Cylinder, Extent, Features
 from verifier.measuring.candidate import Candidate, root_sum_square
 from verifier.measuring.cylinders import centre_distance
@@ -22,13 +23,16 @@ def overall_candidates(features: Features, row: SheetRow) -> list[Candidate]:
 
 
 def along_line(features: Features, one: Cylinder, other: Cylinder) -> list[Candidate]:
-    """The extents that point along the line through two axes, closest first."""
+    """The extents that point along the line through two axes, closest first; where none does, one taken anew."""
     line = centre_distance(one, other)
     if line is None:
         return []
     direction = (line.points_mm[1] - line.points_mm[0]) / max(line.value, 1e-9)
     cosines = [(abs(float(extent.direction @ direction)), extent) for extent in features.extents]
     near = [pair for pair in cosines if pair[0] > np.cos(np.radians(ALONG_LINE_DEG))]
+    if not near:
+        anew = extent_along(features, direction)
+        return [] if anew is None else [as_candidate(anew)]
     return [as_candidate(extent) for _, extent in sorted(near, key=lambda pair: -pair[0])]
 
 

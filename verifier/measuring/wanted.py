@@ -19,7 +19,7 @@ EQUAL = 2.0
 class Wanted:
     """A row and the size by which it can be recognised.
 
-    index : its place in the sheet
+    index : its place in the sheet, among all rows
     size : reading, else nominal, mm or degrees; None when the row has neither
     u : standard uncertainty of it, as a statement about the original part
     """

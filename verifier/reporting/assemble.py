@@ -182,6 +182,7 @@ def _size(
         nominal_mm=row.nominal,
         tolerance_mm=judged.limits,
         tolerance_source=judged.limits_source,
+        one_sided=judged.one_sided,
         measured_mm=size.measured_mm,
         u_measured_mm=size.u_mm if size.measured_mm is not None else None,
         corrected_mm=judged.corrected,

@@ -13,12 +13,14 @@ class Bar:
     guard : width of the guard band inside either limit, at most 0.5: the two bands then meet and nothing can pass
     spread : the expanded uncertainty on the same scale
     aim : the size that was asked for, None when the row has neither nominal nor reading
+    one_sided : only the upper limit is one; at the lower lies perfection, and no guard band
     """
 
     at: float
     guard: float
     spread: float
     aim: float | None
+    one_sided: bool = False
 
 
 def bar_of(size: SizeTable) -> Bar | None:
@@ -33,7 +35,8 @@ def bar_of(size: SizeTable) -> Bar | None:
     wanted = size.nominal_mm if size.nominal_mm is not None else size.reading_mm
     return Bar(
         at=(size.corrected_mm - least) / span,
-        guard=min(spread, 0.5),
+        guard=min(spread, 1.0 if size.one_sided else 0.5),
         spread=spread,
         aim=None if wanted is None else (wanted - least) / span,
+        one_sided=size.one_sided,
     )

@@ -41,7 +41,8 @@ def draw_bar(bar: Bar, cells: int, strokes: Strokes) -> str:
 def _ground(bar: Bar, inner: int, strokes: Strokes) -> list[str]:
     """The cells between the limits; a guard band too thin for a cell still gets one, for it is there."""
     band = 0 if bar.guard == 0 else max(1, round(bar.guard * inner))
-    return [strokes.guard if min(k, inner - 1 - k) < band else strokes.free for k in range(inner)]
+    near = [inner - 1 - k if bar.one_sided else min(k, inner - 1 - k) for k in range(inner)]
+    return [strokes.guard if cells < band else strokes.free for cells in near]
 
 
 def _cell(at: float, inner: int) -> int:

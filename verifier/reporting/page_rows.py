@@ -14,7 +14,7 @@ from verifier.reporting.words import (
     row_notes,
     share,
     unit_of,
-    wanted_mm,
+    wanted_in_words,
 )
 
 # The drawing is 160 wide; the limits stand in from its ends, so that a size somewhat outside still has its place.
@@ -28,6 +28,7 @@ class DrawnBar:
     at: float
     aim: float | None
     guard: float
+    one_sided: bool
     spread_from: float
     spread_to: float
     beyond: Literal["", "below", "above"]
@@ -67,14 +68,14 @@ def page_rows(sizes: tuple[SizeTable, ...]) -> tuple[PageRow, ...]:
 
 
 def _row(number: int, size: SizeTable) -> PageRow:
-    wanted, bar, turn = wanted_mm(size), bar_of(size), "°" if size.kind == "angle" else ""
+    bar, turn = bar_of(size), "°" if size.kind == "angle" else ""
     off = "–" if size.deviation_mm is None else f"{figure(size.deviation_mm, signed=True)}{turn}"
     spread = "" if size.expanded_uncertainty_mm is None else f" ± {figure(size.expanded_uncertainty_mm)}"
     return PageRow(
         number,
         size,
         _notes(size),
-        wanted="measure" if wanted is None else f"{wanted:.2f}{turn}",
+        wanted=wanted_in_words(size),
         corrected=figure(size.corrected_mm),
         off=off + spread,
         limits=limits_in_words(size),
@@ -108,6 +109,7 @@ def _drawn(bar: Bar, size: SizeTable) -> DrawnBar:
         at=at,
         aim=None if bar.aim is None or not 0 <= bar.aim <= 1 else _place(bar.aim),
         guard=round(bar.guard * (RIGHT - LEFT), 1),
+        one_sided=bar.one_sided,
         spread_from=max(0.0, _place(bar.at - bar.spread)),
         spread_to=min(WIDTH, _place(bar.at + bar.spread)),
         beyond="below" if at < 5 else "above" if at > WIDTH - 5 else "",

@@ -10,7 +10,7 @@ from rich.text import Text
 from verifier.inspection import SizeTable
 from verifier.reporting.bar import bar_of
 from verifier.reporting.drawn_bar import Strokes, draw_bar
-from verifier.reporting.words import figure, row_notes, wanted_mm
+from verifier.reporting.words import figure, row_notes, wanted_in_words
 
 STYLE_OF = {"PASS": "green", "FAIL": "bold red", "UNDECIDED": "yellow", "REFUSED": "bold red"}
 
@@ -72,10 +72,8 @@ def columns_for(sizes: tuple[SizeTable, ...], width: int, clean: Clean) -> Colum
 
 def figures_of(size: SizeTable) -> tuple[str, ...]:
     """The five numbers of a row: wanted, on the scan, corrected, deviation, expanded uncertainty."""
-    wanted = wanted_mm(size)
-    turn = "°" if size.kind == "angle" else ""
     return (
-        "measure" if wanted is None else f"{wanted:.2f}{turn}",
+        wanted_in_words(size),
         figure(size.measured_mm, 2),
         figure(size.corrected_mm),
         figure(size.deviation_mm, signed=True),

@@ -47,11 +47,21 @@ def wanted_mm(size: SizeTable) -> float | None:
     return size.nominal_mm if size.nominal_mm is not None else size.reading_mm
 
 
+def wanted_in_words(size: SizeTable) -> str:
+    """What the size should be, as the table's first column has it: '24.06', '90.00°', '≤ 0.20', or 'measure'."""
+    if size.one_sided and size.tolerance_mm is not None:
+        return f"≤ {size.tolerance_mm[1]:.2f}"
+    wanted = wanted_mm(size)
+    return "measure" if wanted is None else f"{wanted:.2f}" + ("°" if size.kind == "angle" else "")
+
+
 def limits_in_words(size: SizeTable) -> str:
     """'12.850 to 13.150', in the row's unit."""
     if size.tolerance_mm is None:
         return "no tolerance given"
     least, greatest = size.tolerance_mm
+    if size.one_sided:
+        return f"at most {greatest:.3f}"
     return f"{least:.3f} to {greatest:.3f}" + ("°" if size.kind == "angle" else "")
 
 

@@ -1,11 +1,12 @@
 """The least and the greatest size a row of the sheet allows."""
 
+import math
 from dataclasses import dataclass
 from functools import cache
 
 from verifier.errors import RuleMistake
 from verifier.rulebook.folder import load_tolerances
-from verifier.rulebook.sheet import Sheet, SheetRow
+from verifier.rulebook.sheet import FORM_KINDS, Sheet, SheetRow
 from verifier.rulebook.tolerance_class import Band, NoSuchClass, class_band, fits_only, is_symmetrical
 from verifier.rulebook.tolerance_tables import Tolerances
 from verifier.shipped import rules_folder
@@ -22,11 +23,18 @@ class RowLimits:
     """What a row allows: millimetres, or degrees for an angle.
 
     source : who says so: the sheet, or the class and the table it was looked up in
+    one_sided : there is a greatest only; the least is nought, which is perfect
     """
 
     least: float
     greatest: float
     source: str
+    one_sided: bool = False
+
+    @property
+    def floor(self) -> float:
+        """The least that is judged by: minus infinity where there is none."""
+        return -math.inf if self.one_sided else self.least
 
 
 def row_limits(row: SheetRow, sheet: Sheet) -> RowLimits | None:
@@ -44,6 +52,8 @@ def limits_at(row: SheetRow, sheet: Sheet, *, where: str) -> RowLimits | None:
     """The same as row_limits; a mistake is reported at `where`."""
     if row.limits is not None:
         return RowLimits(*row.limits, source="limits on the sheet")
+    if row.kind in FORM_KINDS and isinstance(row.tolerance, float):
+        return RowLimits(0.0, row.tolerance, f"at most {row.tolerance:g} on the sheet", one_sided=True)
     try:
         band = _band(row, sheet)
     except NoSuchClass as error:

@@ -5,9 +5,11 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, field_validator, model_validator
 
 from verifier.rulebook.row import Finite, Fit, plain_mistake
+from verifier.rulebook.size_kinds import FORM_KINDS, SizeKind, missing_key
 from verifier.rulebook.tolerance_tables import Tolerances
 
-SizeKind = Literal["overall", "thickness", "bore", "boss", "centre distance", "edge distance", "step", "angle"]
+__all__ = ["FORM_KINDS", "Sheet", "SheetRow", "SizeKind"]
+
 UnitOfFile = Literal["micron", "mm", "cm", "m", "in", "ft"]
 Gauge = Literal["outside jaws", "inside jaws", "pin", "depth rod"]
 BoreUse = Literal["slides", "threads", "insert", "press", "true", "drill", "keep"]
@@ -45,7 +47,9 @@ class SheetRow(BaseModel):
     tolerance : 0.15 for +-0.15, or a class: 'ISO 2768-m', 'IT12' (+-half of it), 'H11', 'js12', ...
     limits : least and greatest size allowed, in place of a tolerance
     between : two bores or bosses by their row names (centre distance, or the line an overall size is taken along)
-    of : the bore or boss an edge distance starts from
+    of : the row an edge distance, a counterbore or a form starts from, such as the bore or the thickness it is of
+    through : three or more bores or bosses by their row names, whose axes a pitch circle goes through
+    datum : the row whose face or axis a parallelism or a perpendicularity is judged against
     along : which overall size: 'length' (longest), 'width', 'height'
     gauged : how the reading was taken; decides its uncertainty and the correction for flats
     required : whether the part can pass without it
@@ -63,6 +67,8 @@ class SheetRow(BaseModel):
     limits: tuple[Finite, Finite] | None = None
     between: tuple[str, str] | None = None
     of: str | None = None
+    through: tuple[str, ...] | None = None
+    datum: str | None = None
     along: Literal["length", "width", "height"] | None = None
     gauged: Gauge | None = None
     required: bool = True
@@ -74,20 +80,28 @@ class SheetRow(BaseModel):
 
     @model_validator(mode="after")
     def _holds_together(self) -> Self:
-        if self.kind == "centre distance" and self.between is None:
-            raise plain_mistake(
-                "this centre distance does not say between what",
-                'Add a line between = ["…", "…"] with the names of the two bores or bosses',
-            )
-        if self.kind == "edge distance" and self.of is None:
-            raise plain_mistake(
-                "this edge distance does not say of what", 'Add a line of = "…" with the name of the bore or boss'
-            )
+        lacking = missing_key(self.kind, self.model_dump(include={"between", "of", "through", "datum"}))
+        if lacking is not None:
+            raise plain_mistake(*lacking)
+        if self.through is not None and len(set(self.through)) < 3:
+            raise plain_mistake("a circle wants three different bores or bosses", "Name three or more in through")
         if self.kind == "angle" and self.reading is not None and self.reading > 180:
             raise plain_mistake(f"an angle of {self.reading:g} degrees is more than half a turn", "Give it in degrees")
         if self.gauged is not None and self.gauged not in GAUGES_OF.get(self.kind, (self.gauged,)):
             fitting = " or ".join(f"'{gauge}'" for gauge in GAUGES_OF[self.kind])
             raise plain_mistake(f"a {self.kind} cannot be gauged with '{self.gauged}'", f"Write gauged = {fitting}")
+        return self
+
+    @model_validator(mode="after")
+    def _form_is_judged_by_its_greatest(self) -> Self:
+        if self.kind not in FORM_KINDS:
+            return self
+        if (self.reading, self.nominal, self.gauged) != (None, None, None):
+            do = "Take reading, nominal and gauged out: give the greatest allowed as its tolerance"
+            raise plain_mistake(f"a {self.kind} is judged by what the scan shows, and has no reading", do)
+        if not isinstance(self.tolerance, float) or self.limits is not None:
+            do = "Add tolerance = 0.2, the greatest allowed in millimetres"
+            raise plain_mistake(f"this {self.kind} does not say how much is allowed", do)
         return self
 
     @model_validator(mode="after")

@@ -1,6 +1,7 @@
 """A part's dimension sheet from its file, checked against itself and against the rules."""
 
 import unicodedata
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from verifier.errors import RuleMistake, UnknownName
@@ -10,7 +11,8 @@ from verifier.rulebook.holes import check_screw
 from verifier.rulebook.limits import check_general_class, limits_at
 from verifier.rulebook.mistakes import check, either, nearest_first, shown
 from verifier.rulebook.rules import Rules
-from verifier.rulebook.sheet import Sheet
+from verifier.rulebook.sheet import Sheet, SheetRow
+from verifier.rulebook.size_kinds import may_name
 from verifier.rulebook.toml_file import TomlFile, read_toml
 
 
@@ -80,12 +82,13 @@ def _check_rows_once(sheet: Sheet, file: TomlFile) -> None:
 
 
 def _check_references(sheet: Sheet, file: TomlFile) -> None:
-    round_rows = [row.name for row in sheet.rows if row.kind in ("bore", "boss")]
     for index, row in enumerate(sheet.rows):
-        for key, names in (("between", row.between or ()), ("of", (row.of,) if row.of is not None else ())):
+        for key, names in _named_by(row):
+            kinds = may_name(row.kind, key)
+            fitting = [other.name for other in sheet.rows if other.kind in kinds]
             for name in names:
-                if name not in round_rows:
-                    raise _no_such_row(name, sheet, round_rows, file.where(("size", index, key)))
+                if name not in fitting:
+                    raise _no_such_row(name, sheet, kinds, fitting, file.where(("size", index, key)))
         if row.between is not None and row.between[0] == row.between[1]:
             raise RuleMistake(
                 f"{shown(row.name)} is between {shown(row.between[0])} and itself",
@@ -94,13 +97,22 @@ def _check_references(sheet: Sheet, file: TomlFile) -> None:
             )
 
 
-def _no_such_row(name: str, sheet: Sheet, round_rows: list[str], where: str) -> UnknownName:
+def _named_by(row: SheetRow) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Each key of a row that names other rows, with those names."""
+    yield "between", row.between or ()
+    yield "of", (row.of,) if row.of is not None else ()
+    yield "through", row.through or ()
+    yield "datum", (row.datum,) if row.datum is not None else ()
+
+
+def _no_such_row(name: str, sheet: Sheet, kinds: Sequence[str], fitting: Sequence[str], where: str) -> UnknownName:
     other = next((row.kind for row in sheet.rows if row.name == name), None)
     what = f"there is no row called {shown(name)}" if other is None else f"{shown(name)} is a row of kind '{other}'"
-    if not round_rows:
-        return UnknownName(what, where=where, do="Add the bore or boss it means as a row of its own")
-    choices = either(nearest_first(name, round_rows))
-    return UnknownName(what, where=where, do=f"Write {choices}, or add a row for the bore or boss it means")
+    meant = " or ".join([", ".join(kinds[:-1]), kinds[-1]] if len(kinds) > 1 else kinds)
+    if not fitting:
+        return UnknownName(what, where=where, do=f"Add the {meant} it means as a row of its own")
+    choices = either(nearest_first(name, fitting))
+    return UnknownName(what, where=where, do=f"Write {choices}, or add a row for the {meant} it means")
 
 
 def _check_tolerances(sheet: Sheet, file: TomlFile) -> None:

@@ -1,0 +1,50 @@
+"""Farm-bench parts with exactly known forms, slots, recesses and patterns, as signed distances for the scanner."""
+
+import numpy as np
+
+from inbox_demo import simulated as sim
+from verifier.mesh import Array
+
+
+def bowed_plate(bow_mm: float = 0.3, *, twist_mm: float = 0.0, dent_mm: float = 0.0) -> sim.Shape:
+    """A hinge plate 80 x 40 x 6 whose upper face bows by so much along its length; the lower stays flat.
+
+    twist_mm : of the upper face, corner to corner; dent_mm : depth of a round dent 9 mm across in it
+    """
+
+    def distance(p: Array) -> Array:
+        x, y = p[:, 0] / 40.0, p[:, 1] / 20.0
+        dent = dent_mm * np.exp(-(((p[:, 0] - 18.0) ** 2 + (p[:, 1] - 6.0) ** 2) / (2.0 * 2.2**2)))
+        top = 6.0 + bow_mm * (1.0 - x**2) + 0.5 * twist_mm * x * y - dent
+        return sim.intersect(sim.box2(p, (0, 0), (80, 40)), np.maximum(-p[:, 2], p[:, 2] - top))
+
+    return sim.Shape("hinge_plate", distance, (-41, -21, -1), (41, 21, 7.5))
+
+
+def leaning_lug(lean_deg: float = 0.5, *, bore_deg: float = 0.5) -> sim.Shape:
+    """A plate 60 x 30 x 10 with a lug 12 wide and 20 high whose end face leans, and a bore of 8 that leans too."""
+
+    def distance(p: Array) -> Array:
+        plate = sim.intersect(sim.box2(p, (0, 0), (60, 30)), sim.slab(p[:, 2], 0.0, 10.0))
+        lean, lean_bore = np.tan(np.radians([lean_deg, bore_deg]))
+        x = p[:, 0] - 14.0 + lean * (p[:, 2] - 20.0)
+        lug = sim.intersect(sim.slab(x * np.cos(np.radians(lean_deg)), -6.0, 6.0), sim.slab(p[:, 1], -12.0, 12.0))
+        solid = sim.unite(plate, sim.intersect(lug, sim.slab(p[:, 2], 5.0, 30.0)))
+        off = np.hypot(p[:, 0] + 16.0 - lean_bore * (p[:, 2] - 5.0), p[:, 1])
+        return sim.cut(solid, (off - 4.0) * np.cos(np.radians(bore_deg)))
+
+    return sim.Shape("leaning_lug", distance, (-31, -16, -1), (31, 16, 31))
+
+
+def flange(count: int = 6, pitch_mm: float = 44.0) -> sim.Shape:
+    """A pump flange 60 across and 8 thick with a middle bore of 20 and bores of 5.5 on a pitch circle."""
+
+    def distance(p: Array) -> Array:
+        solid = sim.intersect(sim.disc(p, (0, 0), 30.0), sim.slab(p[:, 2], 0.0, 8.0))
+        solid = sim.cut(solid, sim.bore(p, (0, 0), 20.0))
+        for k in range(count):
+            turn = 2.0 * np.pi * k / count
+            solid = sim.cut(solid, sim.bore(p, (pitch_mm / 2 * np.cos(turn), pitch_mm / 2 * np.sin(turn)), 5.5))
+        return solid
+
+    return sim.Shape("pump_flange", distance, (-31, -31, -1), (31, 31, 9))
