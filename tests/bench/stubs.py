@@ -3,6 +3,7 @@
 import ctypes
 import errno
 import hashlib
+import importlib
 import json
 import os
 import subprocess
@@ -36,6 +37,30 @@ def write_result(out: Path, part: str, verdict: str, data: bytes) -> int:
     (out / f"{part}.report.txt").write_text(f"{verdict} {digest}", encoding="utf-8")
     told = {"part": part, "verdict": verdict, "reasons": ["Because."], "next_steps": ["Do this."], "exit": 0}
     (out / "outcome.json").write_text(json.dumps(told), encoding="utf-8")
+    return 0
+
+
+def measuring(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+    """As normal, with a report that holds numbers; a second line of the scan is its scale."""
+    sys.path.insert(0, str(Path(__file__).parents[1] / "reporting"))
+    examples = importlib.import_module("examples")
+
+    normal(scan, rules, out, report_stage)
+    part, data = scan.name.partition(".")[0], scan.read_bytes()
+    verdict = json.loads((out / "outcome.json").read_bytes())["verdict"]
+    scale = float((data.split(b"\n")[1] or b"1.0").decode())
+    told = examples.inspection(
+        part=part,
+        verdict=verdict,
+        scan=examples.PASSED.scan.model_copy(update={"sha256": hashlib.sha256(data).hexdigest()}),
+        scale=examples.PASSED.scale.model_copy(update={"factor": scale}),
+        sizes=(
+            examples.size("overall length", walls=2),
+            examples.PIVOT.model_copy(update={"walls": -2}),
+            examples.CENTRES.model_copy(update={"walls": 0, "verdict": "PASS"}),
+        ),
+    )
+    (out / f"{part}.report.json").write_text(told.model_dump_json(by_alias=True), encoding="utf-8")
     return 0
 
 

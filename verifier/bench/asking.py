@@ -11,7 +11,7 @@ from verifier.bench.layout import Bench, open_bench
 from verifier.bench.ledger import Ledger
 from verifier.bench.lock import hold_lock
 from verifier.bench.recover import recover
-from verifier.bench.requests import Forget, Retry, leave_request
+from verifier.bench.requests import Forget, Request, Retry, leave_request
 from verifier.bench.status import ledger_of_today
 from verifier.errors import BenchBusy, UnknownName, WrongUsage
 
@@ -32,7 +32,7 @@ def retry(bench: Path, name: str) -> tuple[str, bool]:
         why = why_not_retried(place, job, ledger.of_part(job.part))
     if why:
         raise WrongUsage(f"{why}, so it cannot be tried again", where=name, do="Drop the scan into the inbox")
-    return job.part, _ask(place, Retry(job=job.id))
+    return job.part, ask_bench(place, Retry(job=job.id))
 
 
 def forget(bench: Path, part: str) -> bool:
@@ -44,7 +44,7 @@ def forget(bench: Path, part: str) -> bool:
     with closing(ledger_of_today(place)) as ledger:
         if not ledger.of_part(part):
             raise _unknown(part, place)
-    return _ask(place, Forget(part=part))
+    return ask_bench(place, Forget(part=part))
 
 
 def _newest_finished(ledger: Ledger, name: str, place: Bench) -> Job:
@@ -65,7 +65,7 @@ def _unknown(name: str, place: Bench) -> UnknownName:
     )
 
 
-def _ask(bench: Bench, request: Retry | Forget) -> bool:
+def ask_bench(bench: Bench, request: Request) -> bool:
     """Carry a request out, or have the service do it; whether it is done within a while."""
     if _do_it_here(bench, request):
         return True
@@ -78,7 +78,7 @@ def _ask(bench: Bench, request: Retry | Forget) -> bool:
     return False
 
 
-def _do_it_here(bench: Bench, request: Retry | Forget) -> bool:
+def _do_it_here(bench: Bench, request: Request) -> bool:
     """False when a service holds the bench, or a full disk is in the way."""
     try:
         with hold_lock(bench.lock), closing(Journal(bench.ledger)) as journal:

@@ -9,7 +9,7 @@ from verifier.bench.job import Job, State
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
 from verifier.bench.publish import publish
-from verifier.bench.requests import Forget, Retry, read_request, requests_on
+from verifier.bench.requests import EnterPrint, Forget, Request, Retry, UndoPrint, read_request, requests_on
 from verifier.bench.result import seal_reason
 
 FINISHED = (State.DONE, State.SET_ASIDE)
@@ -21,12 +21,22 @@ def carry_out_all(bench: Bench, journal: Journal) -> list[Event]:
     return [event for path in requests_on(bench) if (event := _carry_out_file(bench, journal, path))]
 
 
-def carry_out(bench: Bench, journal: Journal, request: Retry | Forget) -> Event | None:
+def carry_out(bench: Bench, journal: Journal, request: Request) -> Event | None:
     """Carry out one request; None when a job under way must end first.
 
     Raises OSError when a file cannot be moved; the request then stands as before.
     """
-    return _retry(bench, journal, request.job) if isinstance(request, Retry) else _forget(bench, journal, request.part)
+    match request:
+        case Retry():
+            return _retry(bench, journal, request.job)
+        case Forget():
+            return _forget(bench, journal, request.part)
+        case EnterPrint():
+            number = journal.enter_print(request.entry)
+            return Notice(f"Print {number} of {request.entry.part} is entered, {len(request.entry.rows)} sizes.")
+        case UndoPrint():
+            journal.undo_print(request.number)
+            return Notice(f"Print {request.number} is taken out of every figure.")
 
 
 def _carry_out_file(bench: Bench, journal: Journal, path: Path) -> Event | None:

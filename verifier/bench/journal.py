@@ -6,7 +6,7 @@ of PRAGMA synchronous). Only the service writes; it holds the bench's lock.
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,6 +14,8 @@ from pathlib import Path
 from verifier.bench.durable import sync_folder
 from verifier.bench.job import Job, Outcome, Seen, State
 from verifier.bench.ledger import Ledger
+from verifier.bench.print_entry import PrintEntry
+from verifier.bench.record import Record
 from verifier.bench.schema import bring_up_to_date, cannot_write, connect
 
 
@@ -119,12 +121,17 @@ class Journal(Ledger):
         """The part's sheet is the draft this job made, so it is no reason to run the job again."""
         self._set(job, sheet_seen=sheet_sha256)
 
-    def done(self, job: Job) -> Job:
-        """Everything stands in its place; passes of the part that this verdict comes after are marked."""
-        state = State.SET_ASIDE if job.verdict is None else State.DONE
+    def done(self, job: Job, record: Record | None = None) -> Job:
+        """Everything stands in its place; passes of the part that this verdict comes after are marked.
+
+        record : the report's numbers, for the history; None for a job without a report
+        """
+        state, now = State.SET_ASIDE if job.verdict is None else State.DONE, self._now()
         with self._one_transaction():
             number = self._write("SELECT coalesce(max(finish_number), 0) + 1 FROM jobs").fetchone()[0]
-            self._set(job.id, state=state, finished_at=self._now(), finish_number=number)
+            self._set(job.id, state=state, finished_at=now, finish_number=number)
+            if record is not None:
+                self._keep(job, record, now)
             if job.verdict in ("PASS", "FAIL", "UNDECIDED"):
                 self._write(
                     "UPDATE jobs SET superseded_by = ?1 WHERE part = ?2 AND id < ?1 AND verdict = 'PASS'"
@@ -132,6 +139,37 @@ class Journal(Ledger):
                     (job.id, job.part),
                 )
         return self.job(job.id)
+
+    def record_late(self, job: Job, record: Record | None) -> None:
+        """The numbers of a job that was finished before the ledger had a place for them; None where none are left."""
+        with self._one_transaction():
+            if record is not None:
+                self._keep(job, record, job.finished_at or self._now())
+            self._write("DELETE FROM unrecorded WHERE job = ?", (job.id,))
+
+    def _keep(self, job: Job, record: Record, finished_at: str) -> None:
+        """A job that runs again says something else of the same scan: its newest numbers stand."""
+        self._write("DELETE FROM sizes WHERE job = ?", (job.id,))
+        scan = {"job": job.id, "attempt": job.attempt, "finished_at": finished_at, **record.scan}
+        self._insert("INSERT OR REPLACE", "scans", scan)
+        for number, size in enumerate(record.sizes, 1):
+            self._insert("INSERT", "sizes", {"job": job.id, "number": number, **size})
+
+    def enter_print(self, entry: PrintEntry) -> int:
+        """Keep a print's readings; its number. Entering the same one twice, after a crash in between, keeps it once."""
+        with self._one_transaction():
+            known = self._write("SELECT number FROM prints WHERE token = ?", (entry.token,)).fetchone()
+            if known is not None:
+                return int(known["number"])
+            values = {**entry.about, "token": entry.token, "entered_at": self._now()}
+            number = int(self._insert("INSERT", "prints", values).lastrowid or 0)
+            for place, row in enumerate(entry.rows, 1):
+                self._insert("INSERT", "print_sizes", {"print": number, "number": place, **row.columns})
+        return number
+
+    def undo_print(self, number: int) -> None:
+        """Take a wrongly entered print out of every figure; its readings stay in the ledger."""
+        self._write("UPDATE prints SET undone_at = ? WHERE number = ? AND undone_at IS NULL", (self._now(), number))
 
     def queue_once_more(self, job: Job) -> Job:
         """A new job for the original of a finished one, whose own record stays as it is."""
@@ -158,6 +196,10 @@ class Journal(Ledger):
     def leave_held(self, job: int, seen: Seen) -> None:
         """Back among the held, not to be run again for these rules."""
         self._set(job, state=State.DONE, sheet_seen=seen.sheet, rules_seen=seen.rules)
+
+    def _insert(self, verb: str, table: str, values: Mapping[str, object]) -> sqlite3.Cursor:
+        names, marks = ", ".join(values), ", ".join("?" * len(values))
+        return self._write(f"{verb} INTO {table} ({names}) VALUES ({marks})", tuple(values.values()))
 
     def _set(self, job: int, **columns: object) -> None:
         names = ", ".join(f"{name} = ?" for name in columns)

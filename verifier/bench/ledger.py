@@ -92,6 +92,10 @@ class Ledger:
         """All jobs of a part, oldest first."""
         return self._jobs("SELECT * FROM jobs WHERE part = ? ORDER BY id", (part,))
 
+    def unrecorded(self) -> list[Job]:
+        """Jobs measured before the ledger had a history, whose reports are still to be looked for, oldest first."""
+        return self._jobs("SELECT * FROM jobs WHERE id IN (SELECT job FROM unrecorded) ORDER BY id")
+
     def named(self, name: str) -> list[Job]:
         """All jobs of the part or of the scan of this name, oldest first."""
         return self._jobs("SELECT * FROM jobs WHERE part = ?1 OR scan_name = ?1 ORDER BY id", (name,))

@@ -13,6 +13,7 @@ from verifier.bench.durable import copy_file, free_name, make_folder, move_away,
 from verifier.bench.job import Job
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
+from verifier.bench.record import record_in
 from verifier.bench.result import Manifest, manifest_of, result_folder
 from verifier.rulebook import find_sheet
 
@@ -33,7 +34,7 @@ def publish(bench: Bench, journal: Journal, job: Job) -> Job:
         _offer_sheet(bench, journal, job)
     _file_original(bench, journal, job)
     crash_point(CrashPoint.ORIGINAL_FILED)
-    done = journal.done(job)
+    done = journal.done(job, record_in(published_folder(bench, job), job))
     crash_point(CrashPoint.DONE_RECORDED)
     remove_job_folder(bench, job.id)
     crash_point(CrashPoint.JOB_FOLDER_REMOVED)

@@ -9,6 +9,7 @@ from verifier.bench.job import State
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
 from verifier.bench.publish import remove_job_folder
+from verifier.bench.record_missing import record_missing
 
 INTERRUPTED = "The service ended while this job ran."
 
@@ -26,6 +27,7 @@ def recover(bench: Bench, journal: Journal, *, interrupted: bool = True) -> None
         journal.queue_again(job, INTERRUPTED, interrupted=interrupted)
         crash_point(CrashPoint.RECOVERY_ATTEMPT_DROPPED)
     _clear_leftovers(bench, journal)
+    record_missing(bench, journal)
 
 
 def _clear_leftovers(bench: Bench, journal: Journal) -> None:

@@ -1,4 +1,4 @@
-"""What a person asks of a bench: to try a scan again, or to hear no more of a part.
+"""What a person asks of a bench: to try a scan again, to hear no more of a part, to keep a print's readings.
 
 The service alone writes the journal, so a request is a small file that a running service picks up and removes once it
 is carried out. A request that was carried out twice, after a crash in between, does no harm.
@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from verifier.bench.durable import make_folder, write_file
 from verifier.bench.layout import Bench
+from verifier.bench.print_entry import PrintEntry
 
 
 class Retry(BaseModel):
@@ -32,11 +33,29 @@ class Forget(BaseModel):
     part: str
 
 
-Request = Annotated[Retry | Forget, Field(discriminator="ask")]
-_READER: TypeAdapter[Retry | Forget] = TypeAdapter(Request)
+class EnterPrint(BaseModel):
+    """Keep the readings of a print."""
+
+    model_config = ConfigDict(frozen=True)
+
+    ask: Literal["enter-print"] = "enter-print"
+    entry: PrintEntry
 
 
-def leave_request(bench: Bench, request: Retry | Forget) -> Path:
+class UndoPrint(BaseModel):
+    """Take a print out of every figure."""
+
+    model_config = ConfigDict(frozen=True)
+
+    ask: Literal["undo-print"] = "undo-print"
+    number: int
+
+
+Request = Retry | Forget | EnterPrint | UndoPrint
+_READER: TypeAdapter[Request] = TypeAdapter(Annotated[Request, Field(discriminator="ask")])
+
+
+def leave_request(bench: Bench, request: Request) -> Path:
     """Lay a request where the service looks; the file is gone once it is carried out."""
     make_folder(bench.requests)
     path = bench.requests / f"{request.ask}-{uuid.uuid4().hex}.json"
@@ -49,7 +68,7 @@ def requests_on(bench: Bench) -> list[Path]:
     return sorted(bench.requests.glob("[!.]*.json"))
 
 
-def read_request(path: Path) -> Retry | Forget | None:
+def read_request(path: Path) -> Request | None:
     """The request in a file; None for a file that holds none."""
     try:
         return _READER.validate_json(path.read_bytes())

@@ -4,6 +4,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
+from verifier.bench.schema_history import HISTORY
 from verifier.errors import LedgerCannotWrite, WrongUsage
 
 FIRST = """
@@ -48,6 +49,7 @@ ADDED = (
         SELECT count(*) FROM jobs AS other WHERE (other.finished_at, other.id) <= (jobs.finished_at, jobs.id)
     ) WHERE finished_at IS NOT NULL
     """,
+    HISTORY,
 )
 VERSION = 1 + len(ADDED)
 

@@ -13,6 +13,7 @@ from verifier.bench.ledger import Ledger
 from verifier.bench.lock import hold_lock, is_held
 from verifier.bench.names import shown
 from verifier.bench.pulse import Pulse, read_pulse
+from verifier.bench.record_missing import record_missing
 from verifier.bench.requests import requests_on
 from verifier.bench.schema import VERSION, version_of
 
@@ -73,6 +74,6 @@ def ledger_of_today(bench: Bench) -> Ledger:
     Raises BenchBusy when an older service is at it, WrongUsage for a file that is no ledger.
     """
     if not bench.ledger.exists() or version_of(bench.ledger) < VERSION:
-        with hold_lock(bench.lock), closing(Journal(bench.ledger)):
-            pass
+        with hold_lock(bench.lock), closing(Journal(bench.ledger)) as journal:
+            record_missing(bench, journal)
     return Ledger.open_to_read(bench.ledger)
