@@ -2,10 +2,11 @@
 
 import json
 import platform
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 
+from verifier.bench.own_figures import own_figures_beside
 from verifier.errors import (
     EXIT_FAIL,
     EXIT_PASS,
@@ -75,11 +76,16 @@ def inspect_file(
     part = part_name(scan.name)
     _refuse_what_is_not_one_whole_scan(scan)
     with clock.stage("reading"):
-        rules = load_rules(rules_folder)
+        rules = _with_own_figures(load_rules(rules_folder))
         sheet = None if as_new else _sheet_of(part, rules, sheet_file)
         read = read_scan(scan, rules, sheet)
     outcome = inspect_part(read, sheet, rules, part=part, filament=filament, clock=clock)
     return Delivered(outcome, inspection_of(outcome, rules, versions()), rules)
+
+
+def _with_own_figures(rules: Rules) -> Rules:
+    """The rules with what the bench they lie on has learned from its prints."""
+    return replace(rules, own_figures=own_figures_beside(rules))
 
 
 def _refuse_what_is_not_one_whole_scan(scan: Path) -> None:

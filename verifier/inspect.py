@@ -24,7 +24,7 @@ from verifier.measuring.size import Size
 from verifier.mending import mend
 from verifier.mending.solid import Solid
 from verifier.reading.scan import Scan
-from verifier.rulebook import Rules, Sheet, SheetRow, filament_for, printer_for, wanted_holes
+from verifier.rulebook import Rules, Sheet, SheetRow, filament_for, printer_for, wanted_holes, with_own_figures
 
 StageReport = Callable[[str], None]
 
@@ -87,7 +87,9 @@ def inspect_part(
     """
     clock = clock or StageClock(report=lambda _: None)
     printing = sheet or Sheet(part=part)
-    polymer, printer = filament_for(printing, rules, filament), printer_for(printing, rules)
+    polymer, printer = with_own_figures(
+        filament_for(printing, rules, filament), printer_for(printing, rules), rules.own_figures
+    )
     holes = wanted_holes(printing, rules, polymer)
     with clock.stage("mending"):
         solid = mend(scan)

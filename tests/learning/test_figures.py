@@ -8,7 +8,7 @@ from verifier.learning.disagreeing import disagreements, drifts
 from verifier.learning.figures import figures_of, own_figures
 from verifier.learning.row import PrintRow
 from verifier.learning.terms import TERMS, design_of
-from verifier.rulebook.learned import with_own_figures
+from verifier.rulebook.own_figures import with_own_figures
 
 TRUTH = (0.0052, 0.0021, 0.13, 0.02)
 BETWEEN = (0.0002, 0.0003, 0.015, 0.005)
@@ -27,7 +27,9 @@ def test_the_shop_s_own_figures_stand_in_once_they_are_surer():
     assert filament.shrink_xy == pytest.approx(0.0052, abs=0.0003)
     assert 0 < filament.u_shrink_xy < PETG.u_shrink_xy
     assert printer.hole_allowance_mm == pytest.approx(0.13, abs=0.04)
-    assert filament.source.startswith("shrink_xy: 4 prints of our own on bench 220, 2024-05-01 to 2024-05-04")
+    assert filament.source.startswith(
+        "shrinkage in the plane of the layers: 4 prints of our own on bench 220, 2024-05-01 to 2024-05-04"
+    )
     assert filament.source.endswith("all else: for tests")
 
 

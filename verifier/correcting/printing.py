@@ -18,6 +18,9 @@ from verifier.rulebook.sheet import Sheet
 # A bore counts as upright while it leans no further than this: its layers are then round holes.
 UPRIGHT_WITHIN_DEG = 15.0
 
+# Slicers take a hundredth; less does not show beside a layer's own waviness. Common practice, no source.
+WORTH_MOVING_MM = 0.01
+
 
 @dataclass(frozen=True, slots=True)
 class PrintPlan:
@@ -114,7 +117,13 @@ def plan_print(
         mass_g=filling.mass_g,
         filament_m=filling.filament_m,
         cost=filling.cost,
-        notes=(*_bed_note(size_mm, printer, rules), *resting.notes, *filling.notes, *filament.notes),
+        notes=(
+            *_bed_note(size_mm, printer, rules),
+            *resting.notes,
+            *_walls_note(printer),
+            *filling.notes,
+            *filament.notes,
+        ),
         cautions=filament.cautions,
         bores=bores,
     )
@@ -143,11 +152,17 @@ def _on_copy_mm(size: Size, corrected_mm: float | None, plan: PrintPlan) -> floa
 
 
 def _printed(size: Size, value_mm: float, plan: PrintPlan) -> tuple[float, float]:
-    """The enlargement takes the expected shrink back; what stays is its uncertainty, and what upright holes lose."""
-    u_mm = value_mm * _shrink_u(size, plan)
-    if size.walls >= 0 or not plan.upright_bores.intersection(size.features):
+    """The enlargement takes the expected shrink back.
+
+    What stays is its uncertainty, what upright holes lose, and how proud upright outside walls stand.
+    """
+    u_mm, printer = value_mm * _shrink_u(size, plan), plan.printer
+    if size.walls >= 0:
+        walls = size.walls * float(np.sqrt(1.0 - _rise(size, plan)))
+        return value_mm + walls * printer.wall_proud_mm, float(np.hypot(u_mm, walls * printer.u_wall_mm))
+    if not plan.upright_bores.intersection(size.features):
         return value_mm, u_mm
-    return value_mm - plan.printer.hole_allowance_mm, float(np.hypot(u_mm, plan.printer.u_hole_mm))
+    return value_mm - printer.hole_allowance_mm, float(np.hypot(u_mm, printer.u_hole_mm))
 
 
 def _shrink_u(size: Size, plan: PrintPlan) -> float:
@@ -159,12 +174,21 @@ def _shrink_u(size: Size, plan: PrintPlan) -> float:
     u_xy, u_z = plan.u_shrink_xy / (1.0 - plan.shrink_xy), plan.u_shrink_z / (1.0 - plan.shrink_z)
     if plan.upright_bores.intersection(size.features) and size.walls < 0:
         return u_xy
-    span = size.points_mm[-1] - size.points_mm[0] if len(size.points_mm) >= 2 else np.zeros(3)
-    length = float(np.linalg.norm(span))
-    if length == 0.0:
+    if not _span_mm(size).any():
         return max(u_xy, u_z)
-    up = float(span @ plan.build_direction / length) ** 2
+    up = _rise(size, plan)
     return float(np.hypot((1.0 - up) * u_xy, up * u_z))
+
+
+def _span_mm(size: Size) -> Array:
+    """From the first to the last place the size was taken at, (3,); zero for a size without two places."""
+    return size.points_mm[-1] - size.points_mm[0] if len(size.points_mm) >= 2 else np.zeros(3)
+
+
+def _rise(size: Size, plan: PrintPlan) -> float:
+    """Squared cosine between the line a size was taken along and the build direction, 0 to 1."""
+    span_mm = _span_mm(size)
+    return float(span_mm @ plan.build_direction) ** 2 / max(float(span_mm @ span_mm), np.finfo(np.float64).tiny)
 
 
 def _stood_on_bed(mesh: Mesh) -> Mesh:
@@ -182,6 +206,16 @@ def _fits(size_mm: Array, printer: Printer) -> bool:
     along, across = sorted((printer.bed_x_mm, printer.bed_y_mm), reverse=True)
     long_mm, wide_mm = sorted((float(size_mm[0]), float(size_mm[1])), reverse=True)
     return long_mm <= along and wide_mm <= across and float(size_mm[2]) <= printer.bed_z_mm
+
+
+def _walls_note(printer: Printer) -> tuple[str, ...]:
+    """Walls are not moved in the mesh: that is the slicer's to do, and moves nothing else."""
+    proud_mm = printer.wall_proud_mm
+    if abs(proud_mm) < WORTH_MOVING_MM:
+        return ()
+    told = f"{abs(proud_mm):.2f} mm {'proud' if proud_mm > 0 else 'short'}"
+    how = f"draw outlines {'in' if proud_mm > 0 else 'out'} by {abs(proud_mm):.2f} mm"
+    return (f"By our own prints, outside walls come out {told}; have the slicer {how} where that matters.",)
 
 
 def _bed_note(size_mm: Array, printer: Printer, rules: Rules) -> tuple[str, ...]:

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from verifier.learning.fit import PrintFit, fit_print
 from verifier.learning.kept_print import KeptPrint
 from verifier.learning.pooling import Pooled, pool
-from verifier.learning.terms import RATIOS, TERMS, Term, TermName
-from verifier.rulebook.learned import OwnFigure
-from verifier.rulebook.rules import Filament, Printer
+from verifier.learning.terms import IN_WORDS, RATIOS, TERMS, Term, TermName
+from verifier.rulebook.rules import Filament, OwnFigure, Printer
 
 # Strands lie as wide as planned, give or take 5 % of 0.45 mm on each outline and the corners' bulge.
 # Common practice, no source.
@@ -111,7 +110,7 @@ def own_figures(figures: Figures) -> tuple[OwnFigure, ...]:
 
 
 def source_of(known: Known, figures: Figures) -> str:
-    """'shrink_xy: 4 prints of our own on bench 220, 2026-05-01 to 2026-05-20', for the report."""
+    """For the report: what, how many prints, where and when."""
     days = [each.entered_at[:10] for each in figures.prints if each.number in known.single]
     span = days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
-    return f"{known.name}: {len(days)} prints of our own on {figures.printer.name}, {span}"
+    return f"{IN_WORDS[known.name]}: {len(days)} prints of our own on {figures.printer.name}, {span}"

@@ -6,6 +6,7 @@ from verifier.rulebook.draft import DraftRow, draft_sheet_text
 from verifier.rulebook.folder import load_rules
 from verifier.rulebook.holes import Hole, wanted_holes
 from verifier.rulebook.limits import RowLimits, row_limits
+from verifier.rulebook.own_figures import with_own_figures
 from verifier.rulebook.rules import Calliper, Caution, Filament, Printer, Rules
 from verifier.rulebook.sheet import Sheet, SheetRow, SizeKind
 from verifier.rulebook.sheet_file import find_sheet, load_sheet, part_name
@@ -34,4 +35,5 @@ __all__ = [
     "reading_of",
     "row_limits",
     "wanted_holes",
+    "with_own_figures",
 ]

@@ -189,6 +189,23 @@ class Caution(Row):
     polymers: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class OwnFigure:
+    """One figure of one filament on one printer, from finished prints.
+
+    figure : 'shrink_xy' or 'shrink_z', ratios; 'hole_mm', what an upright hole's diameter loses; 'proud_mm', how far
+        every upright outside wall stands out
+    u : standard uncertainty for the next print
+    """
+
+    filament: str
+    printer: str
+    figure: str
+    value: float
+    u: float
+    source: str
+
+
 class Acceptance(BaseModel):
     """rules/acceptance.toml."""
 
@@ -205,6 +222,7 @@ class Rules:
 
     filaments : their cautions include those of rules/cautions.toml that name their polymer
     tolerances : None for those that come with the verifier
+    own_figures : from the shop's finished prints, each surer than the table's
     """
 
     folder: Path
@@ -222,6 +240,7 @@ class Rules:
     self_cut_holes: tuple[SelfCutHole, ...] = ()
     tolerances: Tolerances | None = None
     cautions: tuple[Caution, ...] = ()
+    own_figures: tuple[OwnFigure, ...] = ()
 
     @property
     def part_cautions(self) -> tuple[Caution, ...]:

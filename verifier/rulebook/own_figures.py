@@ -1,26 +1,8 @@
 """The shop's own figures, from its finished prints, in place of the tables' once they are surer."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from verifier.rulebook.rules import Filament, Printer
-
-
-@dataclass(frozen=True, slots=True)
-class OwnFigure:
-    """One figure of one filament on one printer.
-
-    figure : 'shrink_xy' or 'shrink_z', ratios; 'hole_mm', what an upright hole's diameter loses; 'proud_mm', how far
-        every outside wall stands out
-    u : standard uncertainty for the next print
-    """
-
-    filament: str
-    printer: str
-    figure: str
-    value: float
-    u: float
-    source: str
+from verifier.rulebook.rules import Filament, OwnFigure, Printer
 
 
 def with_own_figures(filament: Filament, printer: Printer, own: Sequence[OwnFigure]) -> tuple[Filament, Printer]:
