@@ -18,9 +18,10 @@ from verifier.errors import (
 )
 from verifier.inspect import Outcome, StageClock, StageReport, inspect_part
 from verifier.inspection import Inspection, JobVerdict
+from verifier.mesh import Mesh
 from verifier.reading import printable, read_scan
 from verifier.reporting import as_csv, as_json, page, terminal
-from verifier.reporting.assemble import inspection_of
+from verifier.reporting.assemble import inspection_of, piece_file
 from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
 from verifier.reporting.page import Pictured
 from verifier.reporting.shown import shown_mesh
@@ -110,7 +111,7 @@ def _sheet_of(part: str, rules: Rules, sheet_file: Path | None) -> Sheet | None:
         found = find_sheet(rules.folder, part)
         return load_sheet(found, rules) if found else None
     sheet = load_sheet(sheet_file, rules)
-    if sheet.part != part:
+    if part not in (sheet.part, sheet.twin):
         raise UnknownName(
             f"this sheet is for '{sheet.part}', the scan is of '{part}'",
             where=sheet_file.name,
@@ -143,7 +144,9 @@ def _pictured(delivered: Delivered) -> Pictured:
     before = shown_mesh(outcome.solid)
     after = shown_mesh(outcome.copy) if outcome.copy is not outcome.solid else None
     drafted = draft_sheet_text(told.part, outcome.proposed) if outcome.proposed else ""
-    return Pictured(before, after, stills(told, before if after is None else after), drafted)
+    # The callouts lie on the scan: on a part that was made longer or mirrored they would hang in the air.
+    shown = before if after is None or told.reshaped else after
+    return Pictured(before, after, stills(told, shown), drafted)
 
 
 def _page(delivered: Delivered, pictured: Pictured) -> dict[str, bytes]:
@@ -152,9 +155,11 @@ def _page(delivered: Delivered, pictured: Pictured) -> dict[str, bytes]:
 
 
 def _extras(delivered: Delivered, pictured: Pictured, extras: Extras) -> dict[str, bytes]:
-    told, files = delivered.inspection, {}
+    told = delivered.inspection
+    files: dict[str, bytes] = {}
     if extras.stl:
-        files[f"{told.part}.stl"] = stl_bytes(delivered.outcome.plan.mesh, told.part)
+        printed = _printed(delivered.outcome, told.part, ".stl")
+        files |= {name: stl_bytes(mesh, told.part) for name, mesh in printed.items()}
     if extras.pictures:
         files |= {f"{told.part}.picture-{k}.png": png for k, png in enumerate(pictured.stills, 1)}
     if extras.csv:
@@ -166,14 +171,20 @@ def write_delivery(delivered: Delivered, out: Path, extras: Extras = Extras()) -
     """Write mesh, reports and, for a part without a sheet, the drafted sheet into a folder; the files written."""
     outcome, inspection = delivered.outcome, delivered.inspection
     part = inspection.part
-    files = {
-        f"{part}.3mf": three_mf_bytes(outcome.plan.mesh, part),
+    meshes = _printed(outcome, part, ".3mf")
+    files = {name: three_mf_bytes(mesh, name.removesuffix(".3mf")) for name, mesh in meshes.items()} | {
         f"{part}.report.json": as_json.render(inspection).encode(),
         f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
     }
     pictured = _pictured(delivered)
     more = _extras(delivered, pictured, extras) | _drafted_sheet(delivered, out)
     return _write_all(files | _page(delivered, pictured) | more, out)
+
+
+def _printed(outcome: Outcome, part: str, ending: str) -> dict[str, Mesh]:
+    """The mesh to print, or those of a cut part's pieces, by file name; the whole of these would not fit the bed."""
+    pieces = {piece_file(part, plan.name, ending): plan.mesh for plan in outcome.plan.pieces}
+    return pieces or {f"{part}{ending}": outcome.plan.mesh}
 
 
 def _write_all(files: dict[str, bytes], out: Path) -> tuple[Path, ...]:

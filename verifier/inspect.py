@@ -8,10 +8,13 @@ from dataclasses import dataclass, field
 from verifier.correcting import (
     PrintPlan,
     choose_resting,
+    enlargement,
     plan_print,
     rebuild_bores,
+    reshape,
     separate_scale_from_coat,
     true_copy,
+    trued_holes,
     upright_bores,
 )
 from verifier.correcting.correction import Correction
@@ -103,14 +106,28 @@ def inspect_part(
         correction = separate_scale_from_coat(sizes, known, rules)
         copy = true_copy(solid, correction)
     with clock.stage("rebuilding bores"):
-        upright = upright_bores(features, choose_resting(copy, features, known).turn[2]) if holes else frozenset()
+        holes |= trued_holes(known, correction)
+        resting = choose_resting(copy, features, known)
+        upright = upright_bores(features, resting.turn[2])
         work = rebuild_bores(copy, features, sizes, holes, correction, printer, upright)
+    with clock.stage("reshaping"):
+        reshaping = reshape(
+            work.solid,
+            work.of_copy,
+            features,
+            sizes,
+            correction,
+            known,
+            printer,
+            resting.turn[2],
+            enlargement(polymer),
+        )
     with clock.stage("planning the print"):
-        plan = plan_print(work.solid, features, known, rules, polymer, printer, work.bores)
+        plan = plan_print(work.solid, features, known, rules, polymer, printer, work.bores, resting, reshaping)
     with clock.stage("judging"):
         judgement = judge(sizes, correction, known, rules, solid, plan, scan.unit)
     return Outcome(
-        scan, known, solid, features, sizes, correction, work.solid, plan, judgement, proposed, dict(clock.seconds)
+        scan, known, solid, features, sizes, correction, reshaping.solid, plan, judgement, proposed, dict(clock.seconds)
     )
 
 

@@ -94,6 +94,7 @@ class SizeTable(Part):
     printed_mm: float | None
     printed_expanded_uncertainty_mm: float | None
     printed_verdict: Verdict | None
+    reshaped_by_mm: float = Field(default=0.0, description="made so much larger on purpose; the limits move with it")
     smallest_error_mm: float | None = Field(description="smallest misreading this row would show; null when none would")
     seen_share: float | None
     set_size: int
@@ -150,6 +151,36 @@ class BoreTable(Part):
     caution: str = ""
 
 
+class ReshapeTable(Part):
+    """One thing the sheet wants done to the copy before it is printed.
+
+    said : what was done; '' where it could not be, and why_not then completes 'that could not be done: …'
+    before_mm, after_mm : the part's length, width and height; a cut part's pieces together keep them
+    """
+
+    do: str
+    made: bool
+    said: str
+    why_not: str
+    before_mm: Point
+    after_mm: Point
+    before_mm3: float
+    after_mm3: float
+    faces: int = Field(description="faces that are new, or not where the scanner saw them")
+
+
+class PieceTable(Part):
+    """One piece of a cut part, as it is printed."""
+
+    name: str
+    file: str
+    size_mm: Point
+    fits_bed: bool
+    volume_mm3: float
+    mass_g: float
+    cost: float
+
+
 class PrintTable(Part):
     """The mesh to print."""
 
@@ -166,6 +197,7 @@ class PrintTable(Part):
     rests_on: str
     size_mm: Point
     fits_bed: bool
+    pieces: int = Field(default=1, description="printed one by one; size_mm is then that of the whole")
     mass_g: float
     filament_m: float
     cost: float
@@ -192,6 +224,8 @@ class Inspection(Part):
     coat: CoatTable
     bores: tuple[BoreTable, ...]
     print: PrintTable
+    reshaped: tuple[ReshapeTable, ...] = ()
+    pieces: tuple[PieceTable, ...] = Field(default=(), description="of a part that is cut; each is a mesh of its own")
     cautions: tuple[str, ...] = ()
     sources: tuple[str, ...] = Field(default=(), description="whose figures the report rests on")
     seconds: dict[str, float]

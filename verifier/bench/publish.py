@@ -5,6 +5,7 @@ moves to held/.earlier/PART/replaced-by-JOB.
 """
 
 import filecmp
+import re
 import shutil
 from pathlib import Path
 
@@ -56,9 +57,10 @@ def _place_in_slicer(bench: Bench, job: Job, manifest: Manifest) -> None:
 
     In this order a mesh that can be seen always lies beside its own report. The price is a moment without a mesh.
     """
-    if all(_stands_in(bench.slicer, name, manifest) for name in manifest.files):
+    outdated = _outdated_meshes(bench, job, manifest)
+    if not outdated and all(_stands_in(bench.slicer, name, manifest) for name in manifest.files):
         return
-    for name in manifest.meshes:
+    for name in (*outdated, *manifest.meshes):
         # The mesh comes last, so while not all is placed any mesh there is an earlier one, even of equal bytes.
         _keep_earlier(bench, job, bench.slicer / name)
         crash_point(CrashPoint.EARLIER_MESH_KEPT)
@@ -70,6 +72,13 @@ def _place_in_slicer(bench: Bench, job: Job, manifest: Manifest) -> None:
         if not _stands_in(bench.slicer, name, manifest):
             place_file(result_folder(bench, job) / name, bench.slicer / name)
         crash_point(CrashPoint.MESH_PLACED if name in manifest.meshes else CrashPoint.REPORT_PLACED)
+
+
+def _outdated_meshes(bench: Bench, job: Job, manifest: Manifest) -> list[str]:
+    """Earlier meshes of the part that this result has none of: the whole of one now cut, or pieces of another cut."""
+    own = re.compile(rf"{re.escape(job.part)}(\.piece_\d+_of_\d+)?(\.3mf|\.stl)")
+    here = (path.name for path in bench.slicer.iterdir() if path.is_file())
+    return sorted(name for name in here if own.fullmatch(name) and name not in manifest.files)
 
 
 def _stands_in(folder: Path, name: str, manifest: Manifest) -> bool:

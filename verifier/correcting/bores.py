@@ -13,7 +13,7 @@ from verifier.finding.feature import Cylinder, Features
 from verifier.measuring.size import Size
 from verifier.mending.check import judge_as_written
 from verifier.mending.solid import Origin, Solid
-from verifier.mesh import Array, BoolArray, Mesh, drop_unused_vertices
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, drop_unused_vertices
 from verifier.rulebook import Hole, Printer
 
 # A scanner rounds the rim of every mouth over about its point spacing, and so much further out the face is the face.
@@ -68,10 +68,14 @@ def rebuilt_bore(size: Size, bores: Sequence[RebuiltBore]) -> RebuiltBore | None
 
 @dataclass(frozen=True, slots=True)
 class BoreWork:
-    """The copy with its bores rebuilt, and what became of each."""
+    """The copy with its bores rebuilt, and what became of each.
+
+    of_copy : (m,) the face of the copy each face is, -1 for a new one; None where they are the same
+    """
 
     solid: Solid
     bores: tuple[RebuiltBore, ...] = ()
+    of_copy: IntArray | None = None
 
 
 def rebuild_bores(
@@ -104,7 +108,12 @@ def rebuild_bores(
             taken[patch.removed] = True
             patches.append(patch)
         told.append(outcome)
-    return BoreWork(_patched(copy, patches, taken) if patches else copy, tuple(told))
+    if not patches:
+        return BoreWork(copy, tuple(told))
+    whole = _patched(copy, patches, taken)
+    kept = np.flatnonzero(~taken)
+    new = np.full(len(whole.mesh.faces) - len(kept), -1)
+    return BoreWork(whole, tuple(told), np.concatenate([kept, new]))
 
 
 def _asked_for(sizes: Sequence[Size], holes: Mapping[str, Hole]) -> list[RebuiltBore]:

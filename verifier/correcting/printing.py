@@ -1,13 +1,15 @@
 """The print of the true copy: how it stands, how much larger it is made against shrinkage, what it takes and costs."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from verifier.correcting.bores import RebuiltBore, rebuilt_bore
 from verifier.correcting.filling import fill
-from verifier.correcting.resting import choose_resting
+from verifier.correcting.piece_plan import PiecePlan
+from verifier.correcting.reshaping import Piece, Reshaping
+from verifier.correcting.resting import Resting, choose_resting, turned_to
 from verifier.finding.feature import Features
 from verifier.measuring.size import Size
 from verifier.mending.solid import Solid
@@ -32,6 +34,8 @@ class PrintPlan:
     upright_bores : names of the features that print as round holes
     bores : what became of those that the sheet wants rebuilt
     size_mm : of the mesh's box
+    reshaping : what was done to the copy, and how the sheet's sizes follow; None where nothing was asked for
+    pieces : of a part that is cut; the mesh is then the whole, which is not printed
     """
 
     mesh: Mesh
@@ -48,6 +52,8 @@ class PrintPlan:
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     bores: tuple[RebuiltBore, ...] = ()
+    reshaping: Reshaping | None = None
+    pieces: tuple[PiecePlan, ...] = ()
 
     @property
     def shrink_xy(self) -> float:
@@ -93,40 +99,65 @@ def plan_print(
     filament: Filament,
     printer: Printer,
     bores: tuple[RebuiltBore, ...] = (),
+    resting: Resting | None = None,
+    reshaping: Reshaping | None = None,
 ) -> PrintPlan:
     """Stand the copy on its best face, enlarge it against shrinkage, and count what it takes.
 
     features : of the scan, before correction; their directions hold for the copy as well
     rules : for another printer where the bed is too small
     bores : those rebuilt in the copy, for their sizes on the print
+    resting : as chosen before the bores were rebuilt; None chooses here
+    reshaping : of the copy; its solid is then printed
     """
-    resting = choose_resting(copy, features, sheet)
-    upright = copy.mesh.vertices_mm @ resting.turn.T
-    mesh = _stood_on_bed(Mesh(upright * enlargement(filament), copy.mesh.faces))
+    resting = resting or choose_resting(copy, features, sheet)
+    solid, turn = (copy, resting.turn)
+    if reshaping is not None and reshaping.told:
+        solid, turn = reshaping.solid, turned_to(reshaping.solid.mesh, reshaping.up)
+    mesh = _standing(solid.mesh, turn, filament)
     size_mm = extents_mm(mesh)
-    filling = fill(mesh, sheet.infill, filament)
+    pieces = () if reshaping is None else reshaping.pieces.pieces
+    plans = tuple(_plan_of(piece, turn, sheet, filament, printer) for piece in pieces)
+    printed = [plan.mesh for plan in plans] or [mesh]
+    fillings = [fill(each, sheet.infill, filament) for each in printed]
+    fits = all(plan.fits_bed for plan in plans) if plans else _fits(size_mm, printer)
+    bed_note = _pieces_note(plans, printer) if plans else _bed_note(size_mm, printer, rules)
     return PrintPlan(
         mesh=mesh,
         filament=filament,
         printer=printer,
-        build_direction=resting.turn[2],
+        build_direction=turn[2],
         rests_on=resting.rests_on,
         upright_bores=upright_bores(features, resting.turn[2]),
         size_mm=(float(size_mm[0]), float(size_mm[1]), float(size_mm[2])),
-        fits_bed=_fits(size_mm, printer),
-        mass_g=filling.mass_g,
-        filament_m=filling.filament_m,
-        cost=filling.cost,
-        notes=(
-            *_bed_note(size_mm, printer, rules),
-            *resting.notes,
-            *_walls_note(printer),
-            *filling.notes,
-            *filament.notes,
-        ),
+        fits_bed=fits,
+        mass_g=sum(filling.mass_g for filling in fillings),
+        filament_m=sum(filling.filament_m for filling in fillings),
+        cost=sum(filling.cost for filling in fillings),
+        notes=(*bed_note, *resting.notes, *_walls_note(printer), *fillings[0].notes, *filament.notes),
         cautions=filament.cautions,
         bores=bores,
+        reshaping=reshaping,
+        pieces=plans,
     )
+
+
+def _standing(mesh: Mesh, turn: Array, filament: Filament) -> Mesh:
+    """A mesh turned as it prints, enlarged, and set on the bed."""
+    return _stood_on_bed(Mesh(mesh.vertices_mm @ turn.T * enlargement(filament), mesh.faces))
+
+
+def _plan_of(piece: Piece, turn: Array, sheet: Sheet, filament: Filament, printer: Printer) -> PiecePlan:
+    mesh = _standing(piece.solid.mesh, turn, filament)
+    size_mm, filling = extents_mm(mesh), fill(mesh, sheet.infill, filament)
+    box = (float(size_mm[0]), float(size_mm[1]), float(size_mm[2]))
+    return PiecePlan(piece, mesh, box, _fits(size_mm, printer), filling.mass_g, filling.cost)
+
+
+def _pieces_note(plans: Sequence[PiecePlan], printer: Printer) -> tuple[str, ...]:
+    too_large = [plan.name for plan in plans if not plan.fits_bed]
+    told = f"Still too large for the bed of {printer.name}: {', '.join(too_large)}. Cut it oftener."
+    return (told,) if too_large else ()
 
 
 def enlargement(filament: Filament) -> Array:
@@ -139,15 +170,25 @@ def printed_sizes(
 ) -> list[tuple[float, float] | None]:
     """What each size should measure on the print, and the standard uncertainty that printing adds.
 
-    sizes : for the direction each was taken in; corrected_mm : on the part, None where it is not known
+    sizes : for the direction each was taken in; corrected_mm : on the reshaped part, None where it is not known
     A bore that was rebuilt prints from the size it was given, and one that was filled has none.
     """
     on_copy = (_on_copy_mm(size, value, plan) for size, value in zip(sizes, corrected_mm, strict=True))
+    sizes = [_where_it_is(size, plan) for size in sizes]
     return [None if value is None else _printed(size, value, plan) for size, value in zip(sizes, on_copy, strict=True)]
+
+
+def _where_it_is(size: Size, plan: PrintPlan) -> Size:
+    """The size with the places it is taken between as they lie on the reshaped copy."""
+    if plan.reshaping is None or size.name not in plan.reshaping.places:
+        return size
+    return replace(size, points_mm=plan.reshaping.places[size.name])
 
 
 def _on_copy_mm(size: Size, corrected_mm: float | None, plan: PrintPlan) -> float | None:
     rebuilt = rebuilt_bore(size, plan.bores)
+    if plan.reshaping is not None and size.name in plan.reshaping.lost:
+        return None
     return corrected_mm if rebuilt is None or not rebuilt.made else rebuilt.on_copy_mm
 
 

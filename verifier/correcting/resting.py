@@ -113,11 +113,11 @@ def _up_of_hull(mesh: Mesh, middle_mm: Array) -> Array:
 
 
 def _standing(mesh: Mesh, up: Array, rests_on: str, notes: tuple[str, ...] = ()) -> Resting:
-    turn = _turn(mesh, up / np.linalg.norm(up))
+    turn = turned_to(mesh, up / np.linalg.norm(up))
     return Resting(turn, rests_on, (*notes, *_overhang_note(mesh, turn[2])))
 
 
-def _turn(mesh: Mesh, up: Array) -> Array:
+def turned_to(mesh: Mesh, up: Array) -> Array:
     """Axes with this direction up, x along the longer side of the smallest rectangle round the part's shadow."""
     across = _across(up)
     shadow = mesh.vertices_mm @ across.T

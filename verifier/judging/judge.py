@@ -53,7 +53,7 @@ def judge(
     )
     if plan is not None:
         rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
-    findings = _of_the_part(rows, solid, rules, unit)
+    findings = (*_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan))
     verdict = _worst(findings, rows)
     steps = _next_steps(verdict, rows, findings, correction, rebuilt)
     return Judgement(rows, verdict, _reasons(verdict, rows, findings), steps)
@@ -68,8 +68,14 @@ def _with_printed(
     k: float,
 ) -> tuple[RowJudgement, ...]:
     """The rows with their size on the print; how shrinking turns an angle or warps a face is not foretold."""
+    changes = {} if plan.reshaping is None else plan.reshaping.changes_mm
+    rows = tuple(
+        replace(judged, reshaped_by=0.0 if row.kind in SHAPE_KINDS else changes.get(row.name, 0.0))
+        for row, judged in zip(sheet.rows, rows, strict=True)
+    )
     lengths = [
-        None if row.kind in SHAPE_KINDS else judged.corrected for row, judged in zip(sheet.rows, rows, strict=True)
+        None if row.kind in SHAPE_KINDS or judged.corrected is None else judged.corrected + judged.reshaped_by
+        for row, judged in zip(sheet.rows, rows, strict=True)
     ]
     printed = printed_sizes(sizes, lengths, plan)
     return tuple(_printed(row, each, bore, k) for row, each, bore in zip(rows, printed, rebuilt, strict=True))
@@ -82,14 +88,20 @@ def _printed(
 
     A rebuilt bore is exact on the copy, and one that is made for a screw is not held to the limits of the old one.
     """
-    if printed is not None and bore is not None and bore.made:
+    if printed is not None and bore is not None and bore.made and not bore.hole.as_measured:
         return _printed_as_rebuilt(row, printed, bore, k)
     if printed is None or row.expanded_u is None or row.coverage_factor is None:
         return row
     value, u_printing = printed
     u = float(np.hypot(row.expanded_u / row.coverage_factor, u_printing))
-    verdict = None if row.limits is None else decide(value, u, *row.limits, k=row.coverage_factor)
+    limits = limits_on_print(row)
+    verdict = None if limits is None else decide(value, u, *limits, k=row.coverage_factor)
     return replace(row, printed=value, printed_expanded_u=row.coverage_factor * u, printed_verdict=verdict)
+
+
+def limits_on_print(row: RowJudgement) -> tuple[float, float] | None:
+    """The row's limits, moved with a size that is made larger or smaller on purpose."""
+    return None if row.limits is None else (row.limits[0] + row.reshaped_by, row.limits[1] + row.reshaped_by)
 
 
 def _printed_as_rebuilt(row: RowJudgement, printed: tuple[float, float], bore: RebuiltBore, k: float) -> RowJudgement:
@@ -124,6 +136,20 @@ def _of_the_part(
         )
     found.extend(_of_all_rows(rows))
     return tuple(found)
+
+
+def _of_reshaping(plan: PrintPlan | None) -> tuple[Finding, ...]:
+    """What the sheet wants done to the copy and what could not be."""
+    told = () if plan is None or plan.reshaping is None else plan.reshaping.told
+    return tuple(
+        Finding(
+            "UNDECIDED",
+            f"The sheet wants '{each.wanted.do}', and that could not be done: {each.why_not}.",
+            f"{each.do}.",
+        )
+        for each in told
+        if not each.made
+    )
 
 
 def _of_all_rows(rows: Sequence[RowJudgement]) -> Sequence[Finding]:
@@ -216,6 +242,7 @@ def _to_drill(rebuilt: Sequence[RebuiltBore | None]) -> tuple[str, ...]:
 def _expected_on_print(row: RowJudgement) -> str:
     assert row.printed is not None
     assert row.printed_expanded_u is not None
-    assert row.limits is not None
+    limits = limits_on_print(row)
+    assert limits is not None
     figure = f"{row.printed:.2f} ± {row.printed_expanded_u:.2f}"
-    return f"'{row.name}' ({figure} is expected, {row.limits[0]:.2f} to {row.limits[1]:.2f} is allowed)"
+    return f"'{row.name}' ({figure} is expected, {limits[0]:.2f} to {limits[1]:.2f} is allowed)"

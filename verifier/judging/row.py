@@ -83,6 +83,8 @@ def judge_row(facts: RowFacts) -> RowJudgement:
         reason = f"The sheet wants it rebuilt for {facts.rebuilt.hole.made_for}, and that could not be done: "
         do = _to_have_it_rebuilt(facts.row.name, facts.rebuilt)
         return replace(judged, verdict="UNDECIDED", reason=f"{reason}{facts.rebuilt.why_not}.", do=do)
+    if facts.rebuilt.hole.as_measured:
+        return judged
     if facts.rebuilt.hole.by_reading and (judged.verdict == "FAIL" or _suspect(facts) is not None):
         return judged
     return replace(judged, verdict="PASS", reason=_told_of_rebuilt(facts.rebuilt), do="")

@@ -14,8 +14,10 @@ from verifier.inspection import (
     Inspection,
     MendStepTable,
     MendTable,
+    PieceTable,
     Point,
     PrintTable,
+    ReshapeTable,
     ScaleTable,
     ScanTable,
     SizeTable,
@@ -57,6 +59,8 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
         ),
         bores=bores,
         print=_print(outcome),
+        reshaped=tuple(_reshaped(outcome)),
+        pieces=tuple(_pieces(outcome)),
         cautions=_cautions(rules, bores),
         sources=_sources(outcome, rules),
         seconds={stage: round(seconds, 3) for stage, seconds in outcome.seconds.items()},
@@ -192,6 +196,7 @@ def _size(
         printed_mm=judged.printed,
         printed_expanded_uncertainty_mm=judged.printed_expanded_u,
         printed_verdict=judged.printed_verdict,
+        reshaped_by_mm=round(judged.reshaped_by, 9),
         smallest_error_mm=_finite(smallest_error_mm),
         seen_share=size.seen_share if size.measured_mm is not None else None,
         set_size=size.set_size,
@@ -246,6 +251,40 @@ def _of_drilling(rules: Rules, outcome: Outcome) -> Iterable[str]:
     )
 
 
+def _reshaped(outcome: Outcome) -> Iterable[ReshapeTable]:
+    told = () if outcome.plan.reshaping is None else outcome.plan.reshaping.told
+    for each in told:
+        yield ReshapeTable(
+            do=each.wanted.do,
+            made=each.made,
+            said=each.said,
+            why_not=each.why_not,
+            before_mm=each.before_mm,
+            after_mm=each.after_mm,
+            before_mm3=each.before_mm3,
+            after_mm3=each.after_mm3,
+            faces=each.faces,
+        )
+
+
+def _pieces(outcome: Outcome) -> Iterable[PieceTable]:
+    for plan in outcome.plan.pieces:
+        yield PieceTable(
+            name=plan.name,
+            file=piece_file(outcome.sheet.part, plan.name),
+            size_mm=plan.size_mm,
+            fits_bed=plan.fits_bed,
+            volume_mm3=plan.piece.solid.volume_mm3,
+            mass_g=plan.mass_g,
+            cost=plan.cost,
+        )
+
+
+def piece_file(part: str, piece: str, ending: str = ".3mf") -> str:
+    """'seat_armrest.piece_1_of_2.3mf'."""
+    return f"{part}.{piece.replace(' ', '_')}{ending}"
+
+
 def _cautions(rules: Rules, bores: Iterable[BoreTable]) -> tuple[str, ...]:
     """What holds for every part; drilling is warned of where there is something to drill."""
     drilled = any(bore.drill_mm is not None for bore in bores)
@@ -268,6 +307,7 @@ def _print(outcome: Outcome) -> PrintTable:
         rests_on=plan.rests_on,
         size_mm=plan.size_mm,
         fits_bed=plan.fits_bed,
+        pieces=len(plan.pieces) or 1,
         mass_g=plan.mass_g,
         filament_m=plan.filament_m,
         cost=plan.cost,

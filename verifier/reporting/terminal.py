@@ -16,7 +16,9 @@ from verifier.reporting.words import (
     bore_line,
     filament_in_words,
     mend_in_words,
+    piece_in_words,
     print_in_words,
+    reshape_in_words,
     scan_in_words,
     step_in_words,
 )
@@ -155,6 +157,11 @@ def _bores(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_ba
     return _listed("Bores", map(bore_line, inspection.bores), clean)
 
 
+def _reshaped(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    lines = (*map(reshape_in_words, inspection.reshaped), *map(piece_in_words, inspection.pieces))
+    return _listed("Reshaped", lines, clean)
+
+
 def _print(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
     return _listed("Print", (*print_in_words(inspection.print), *inspection.print.notes), clean)
 
@@ -191,6 +198,7 @@ GLANCED: tuple[Section, ...] = (
     _scan,
     _mended,
     _bores,
+    _reshaped,
     _print,
 )
 IN_FULL: tuple[Section, ...] = (

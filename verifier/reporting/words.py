@@ -6,7 +6,9 @@ from verifier.inspection import (
     BoreTable,
     MendStepTable,
     MendTable,
+    PieceTable,
     PrintTable,
+    ReshapeTable,
     ScanTable,
     SizeTable,
 )
@@ -87,11 +89,24 @@ def row_notes(size: SizeTable) -> tuple[str, ...]:
     printed_doubt = size.printed_verdict not in (None, "PASS")
     notes = (
         "" if size.verdict == "PASS" else size.reason.rstrip("."),
-        f"as printed: {printed_in_words(size)}, {size.printed_verdict}" if printed_doubt else "",
+        _reshaped_note(size),
+        f"as printed: {printed_in_words(size)}, {size.printed_verdict}"
+        if printed_doubt and not size.reshaped_by_mm
+        else "",
         f"the worst of {size.set_size} equal places" if size.set_size > 1 else "",
         "" if size.required else "not required for a pass",
     )
     return tuple(note for note in notes if note)
+
+
+def _reshaped_note(size: SizeTable) -> str:
+    """A size that is another one on the print than on the original."""
+    if size.reshaped_by_mm == 0.0:
+        return ""
+    word = "larger" if size.reshaped_by_mm > 0 else "smaller"
+    printed = f", {printed_in_words(size)} on the print" if size.printed_mm is not None else ""
+    verdict = f": {size.printed_verdict}" if size.printed_verdict else ""
+    return f"made {abs(size.reshaped_by_mm):.2f} mm {word} on purpose, and its limits with it{printed}{verdict}"
 
 
 def mend_in_words(mend: MendTable) -> str:
@@ -144,7 +159,8 @@ def _on_print(bore: BoreTable) -> str:
 def print_in_words(plan: PrintTable) -> tuple[str, ...]:
     """The print: how it lies, its size, mass and cost, and the shrinkage allowed for."""
     a, b, c = plan.size_mm
-    fits = f"fits the bed of {plan.printer}" if plan.fits_bed else f"DOES NOT FIT the bed of {plan.printer}"
+    of_pieces = f"in {plan.pieces} pieces " if plan.pieces > 1 else ""
+    fits = f"{of_pieces}{'fits' if plan.fits_bed else 'DOES NOT FIT'} the bed of {plan.printer}"
     return (
         f"{a:.1f} × {b:.1f} × {c:.1f} mm, rests on {plan.rests_on}, {fits}.",
         f"{plan.mass_g:.1f} g, {plan.filament_m:.2f} m of filament, {plan.cost:.2f} {plan.currency}.",
@@ -155,6 +171,28 @@ def print_in_words(plan: PrintTable) -> tuple[str, ...]:
 
 def _shrink(ratio: float, u_ratio: float) -> str:
     return f"{100 * ratio:.2f} ± {200 * u_ratio:.2f} %"
+
+
+def reshape_in_words(done: ReshapeTable) -> str:
+    """What was done to the copy, with its size before and after; or why it could not be."""
+    if not done.made:
+        return f"NOT done, '{done.do}': {done.why_not}."
+    grown = max(abs(now - was) for was, now in zip(done.before_mm, done.after_mm, strict=True)) >= 0.05
+    box = f"{_box(done.before_mm)} before, {_box(done.after_mm)} mm after" if grown else f"{_box(done.after_mm)} mm"
+    percent = 100.0 * (done.after_mm3 / done.before_mm3 - 1.0)
+    volume = f"{done.before_mm3 / 1000:.2f} to {done.after_mm3 / 1000:.2f} cm³ ({percent:+.1f} %)"
+    faces = f"{done.faces:,}".replace(",", " ")
+    return f"{done.said} {box}; {volume}; {faces} faces rebuilt." if done.faces or grown else done.said
+
+
+def _box(sides_mm: tuple[float, float, float]) -> str:
+    return " × ".join(f"{side:.1f}" for side in sides_mm)
+
+
+def piece_in_words(piece: PieceTable) -> str:
+    """One piece and the file it is in."""
+    fits = "" if piece.fits_bed else ", DOES NOT FIT the bed"
+    return f"{piece.file}: {_box(piece.size_mm)} mm, {piece.mass_g:.1f} g, {piece.cost:.2f}{fits}"
 
 
 def scan_in_words(scan: ScanTable) -> str:

@@ -23,6 +23,7 @@ class Hole:
     made_for : 'M4, medium fit'
     least_depth_mm : what the screw wants to hold; 0 where nothing is known
     by_sheet : its size is the row's own, so that the row's limits hold for it; by_reading : and it rests on the reading
+    as_measured : its size is what was measured of it, so that it is judged as it scanned
     notes : what to know before it is used, each a sentence
     """
 
@@ -35,6 +36,7 @@ class Hole:
     least_depth_mm: float = 0.0
     by_sheet: bool = False
     by_reading: bool = False
+    as_measured: bool = False
 
 
 def wanted_holes(sheet: Sheet, rules: Rules, filament: Filament) -> dict[str, Hole]:

@@ -113,12 +113,17 @@ class Calliper(Row):
 
 
 class Printer(Row):
-    """A printer: bed and what it does to holes.
+    """A printer: bed, and what it does to holes, walls and edges.
 
     hole_allowance_mm : what an upright hole's diameter loses, added to it before; u_hole_mm : how sure that is
     facet_loss_mm : how much smaller across its flats than across its corners a hole's polygon may be
     wall_proud_mm : how far every upright outside wall stands out; u_wall_mm : how sure that is
     size_scatter_mm : standard deviation of single sizes of one print, from seams, corners and layers
+    nozzle_mm, line_mm, layer_mm : the nozzle, the strand it lays and the height of a layer
+    least_wall_mm, least_feature_mm : thinner walls and lower or narrower details do not come out
+    first_layer_spread_mm : how far the first layer runs out on each side
+    steepest_deg : a face that leans out further than this from upright wants a support
+    joint_clearance_mm : how much wider than what goes in a joint's socket is made, on the width
     """
 
     name: str
@@ -131,6 +136,14 @@ class Printer(Row):
     wall_proud_mm: Finite = 0.0
     u_wall_mm: NotNegative = 0.0
     size_scatter_mm: NotNegative = 0.02
+    nozzle_mm: Positive = 0.4
+    line_mm: Positive = 0.45
+    layer_mm: Positive = 0.2
+    least_wall_mm: Positive = 0.9
+    least_feature_mm: Positive = 0.45
+    first_layer_spread_mm: NotNegative = 0.15
+    steepest_deg: Annotated[float, Field(gt=0, lt=90)] = 45.0
+    joint_clearance_mm: NotNegative = 0.2
 
 
 class Reading(Row):

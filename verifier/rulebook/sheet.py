@@ -4,6 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, field_validator, model_validator
 
+from verifier.rulebook.reshape_row import Reshape
 from verifier.rulebook.row import Finite, Fit, plain_mistake
 from verifier.rulebook.size_kinds import FORM_KINDS, SizeKind, missing_key
 from verifier.rulebook.tolerance_tables import Tolerances
@@ -151,6 +152,7 @@ class Sheet(BaseModel):
     filament, printer, calliper : names in the rules
     general_tolerance : class for rows that give none of their own, such as 'ISO 2768-m'
     upright : which overall size stands along the build direction; else the part rests on its largest flat
+    reshape : what is done to the copy before it is printed, in this order
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -165,6 +167,7 @@ class Sheet(BaseModel):
     upright: Literal["length", "width", "height"] | None = None
     infill: Annotated[float, Field(gt=0, le=1)] = 1.0
     size: tuple[SheetRow, ...] = ()
+    reshape: tuple[Reshape, ...] = ()
 
     _name_is_printable = field_validator("part")(_printable)
     _tables: Tolerances | None = PrivateAttr(default=None)
@@ -179,6 +182,11 @@ class Sheet(BaseModel):
     def tables(self) -> Tolerances | None:
         """The tolerance tables it was loaded with; None for those that come with the verifier."""
         return self._tables
+
+    @property
+    def twin(self) -> str | None:
+        """The part it is mirrored from, where that is another one: its scan, and without rows of its own its rows."""
+        return next((each.of for each in self.reshape if each.do == "mirror" and each.of is not None), None)
 
     @property
     def rows(self) -> tuple[SheetRow, ...]:

@@ -10,6 +10,7 @@ from verifier.rulebook.choice import named
 from verifier.rulebook.holes import check_screw
 from verifier.rulebook.limits import check_general_class, limits_at
 from verifier.rulebook.mistakes import check, either, nearest_first, shown
+from verifier.rulebook.reshape_checks import check_reshapes
 from verifier.rulebook.rules import Rules
 from verifier.rulebook.sheet import Sheet, SheetRow
 from verifier.rulebook.size_kinds import may_name
@@ -40,11 +41,13 @@ def load_sheet(path: Path, rules: Rules) -> Sheet:
     file = read_toml(path)
     sheet = check(Sheet, file).with_tables(rules.tolerances)
     _check_part(sheet, path, file)
+    sheet = _with_rows_of_twin(sheet, rules, file)
     _check_names(sheet, rules, file)
     _check_rows_once(sheet, file)
     _check_references(sheet, file)
     _check_tolerances(sheet, file)
     _check_readings(sheet, rules, file)
+    check_reshapes(sheet, file)
     for index, row in enumerate(sheet.rows):
         check_screw(row, rules, where=file.where(("size", index, "screw")))
     return sheet
@@ -58,6 +61,32 @@ def _check_part(sheet: Sheet, path: Path, file: TomlFile) -> None:
             where=file.where(("part",)),
             do=f"Write part = '{expected}', or call the file '{part_name(sheet.part)}.toml'",
         )
+
+
+def _with_rows_of_twin(sheet: Sheet, rules: Rules, file: TomlFile) -> Sheet:
+    """A sheet that is mirrored from another part and has no sizes of its own takes that part's, with what they need."""
+    if sheet.twin is None:
+        return sheet
+    index = next(i for i, each in enumerate(sheet.reshape) if each.of is not None)
+    where = file.where(("reshape", index, "of"))
+    if sheet.twin == sheet.part:
+        do = "Name the part whose scan it is, or take 'of' out to mirror its own scan"
+        raise RuleMistake(f"{shown(sheet.part)} cannot be mirrored from itself", where=where, do=do)
+    if sheet.rows:
+        return sheet
+    path = find_sheet(rules.folder, sheet.twin)
+    if path is None:
+        do = f"Write {sheet.twin}.toml first, or give this sheet sizes of its own"
+        raise UnknownName(f"there is no sheet of {shown(sheet.twin)} to take the sizes of", where=where, do=do)
+    other = check(Sheet, read_toml(path))
+    if other.twin is not None:
+        do = f"Write of = {shown(other.twin)}, or give this sheet sizes of its own"
+        raise RuleMistake(f"{shown(sheet.twin)} is mirrored from another part itself", where=where, do=do)
+    load_sheet(path, rules)  # says what is wrong with that sheet, at its own lines
+    taken: dict[str, object] = {"size": other.size}
+    for key in ("calliper", "general_tolerance", "unit"):
+        taken[key] = getattr(sheet, key) or getattr(other, key)
+    return sheet.model_copy(update=taken).with_tables(rules.tolerances)
 
 
 def _check_names(sheet: Sheet, rules: Rules, file: TomlFile) -> None:
