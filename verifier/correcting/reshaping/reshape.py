@@ -191,8 +191,8 @@ def _change_mm(size: Size, first: Work, last: Work) -> float | None:
     if size.walls == -2 or len(before) < 2 or (size.walls == 2 and size.features[:1] and _is_round(size, first)):
         return 0.0
     if len(before) > 2:
-        spans = (np.linalg.norm(places - places[0], axis=1) for places in (before, after))
-        return 0.0 if np.allclose(*spans, rtol=0.0, atol=SAME_PLACE_MM) else None
+        was, now = (np.linalg.norm(places - places[0], axis=1) for places in (before, after))
+        return 0.0 if np.abs(now - was).max() < SAME_PLACE_MM else None
     names = [extent.name for extent in first.found.extents if extent.name in size.features]
     if names:
         return abs(_along(after, last, names[0])) - abs(_along(before, first, names[0]))
