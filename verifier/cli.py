@@ -92,6 +92,43 @@ def forget(
     ask_forget(bench, part, Screen())
 
 
+@app.command(epilog="Example: verifier printed latch_lever --bench bench")
+def printed(
+    part: Annotated[str, typer.Argument(metavar="PART", help="The part that was printed.")],
+    bench: BenchOption = Path(),
+    readings: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Readings as TOML or CSV, in place of asking for them.")
+    ] = None,
+    job: Annotated[int | None, typer.Option(metavar="N", help="The scan whose mesh it is; else the newest.")] = None,
+    filament: Annotated[str | None, typer.Option(metavar="NAME", help="Filament, where not as planned.")] = None,
+    printer: Annotated[str | None, typer.Option(metavar="NAME", help="Printer, where not as planned.")] = None,
+    condition: Annotated[
+        str | None, typer.Option(metavar="dry|conditioned", help="Of a nylon: as it was when it was read.")
+    ] = None,
+    undo: Annotated[int | None, typer.Option(metavar="N", help="Take the print of this number back.")] = None,
+) -> None:
+    """Enter what the calliper says of a finished print, row by row; the next print's figures get better."""
+    from verifier.printed import Asked, enter_print, said_condition, undo_print
+
+    if undo is not None:
+        undo_print(part, undo, bench, Screen())
+    else:
+        enter_print(part, bench, Screen(), Asked(readings, job, filament, printer, said_condition(condition)))
+
+
+@app.command(epilog="Example: verifier figures PETG --bench bench")
+def figures(
+    filament: Annotated[
+        str | None, typer.Argument(metavar="[FILAMENT]", help="One filament; all that were measured when left out.")
+    ] = None,
+    bench: BenchOption = Path(),
+) -> None:
+    """Show each filament's shrinkage and hole figures: the rules', your own prints', which is used and why."""
+    from verifier.figures_shown import show_figures
+
+    show_figures(filament, bench, Screen())
+
+
 @app.command(epilog="Example: verifier check latch_lever.stl --sheet latch_lever.toml --out checked")
 def check(
     scans: Annotated[list[Path], typer.Argument(metavar="SCAN...", help="Exports to check, one part each.")],

@@ -1,3 +1,5 @@
+import dataclasses
+
 import manifold3d
 import numpy as np
 import pytest
@@ -179,3 +181,16 @@ def test_an_upright_bore_prints_small_by_what_the_printer_takes() -> None:
     assert upright_mm == pytest.approx(9.8)
     assert u_upright == pytest.approx(np.hypot(0.05, 10 * 0.001 / 0.994))
     assert lying_mm == 4.0
+
+
+@pytest.mark.parametrize("rounding", [0.0, 1e-6])
+def test_walls_that_stand_proud_show_on_sizes_in_the_layers_and_not_on_heights(rounding: float) -> None:
+    """Twice on an outside size, once on an edge distance; a direction longer than 1 by rounding is still upright."""
+    plan = lever_plan(printer=PRINTER.model_copy(update={"wall_proud_mm": 0.03, "u_wall_mm": 0.01}))
+    plan = dataclasses.replace(plan, build_direction=plan.build_direction * (1.0 + rounding))
+    flat = [Size("length", 82.0, 0.01, 2, ("extent 1",), np.array([[0.0, 14, 4], [82, 14, 4]]))]
+    edge = [Size("pin to end", 10.0, 0.01, 1, ("bore 1",), np.array([[10.0, 14, 4], [0, 14, 4]]))]
+    tall = [Size("height", 8.0, 0.01, 2, ("extent 3",), np.array([[10.0, 14, 0], [10, 14, 8]]))]
+    printed = [values[0] for each in (flat, edge, tall) if (values := printed_sizes(each, [each[0].measured_mm], plan))]
+    assert [values[0] for values in printed if values] == pytest.approx([82.06, 10.03, 8.0], abs=1e-9)
+    assert any("walls come out 0.03 mm proud" in note for note in plan.notes)

@@ -5,6 +5,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+from verifier.bench.history import History
 from verifier.bench.inbox import Kind, look_into
 from verifier.bench.job import Job, State
 from verifier.bench.journal import Journal
@@ -77,3 +78,9 @@ def ledger_of_today(bench: Bench) -> Ledger:
         with hold_lock(bench.lock), closing(Journal(bench.ledger)) as journal:
             record_missing(bench, journal)
     return Ledger.open_to_read(bench.ledger)
+
+
+def history_of(bench: Bench) -> History:
+    """What the ledger remembers, to be read; raises as ledger_of_today does."""
+    ledger_of_today(bench).close()
+    return History.open_to_read(bench.ledger)

@@ -228,8 +228,9 @@ def _span_mm(size: Size) -> Array:
 
 def _rise(size: Size, plan: PrintPlan) -> float:
     """Squared cosine between the line a size was taken along and the build direction, 0 to 1."""
-    span_mm = _span_mm(size)
-    return float(span_mm @ plan.build_direction) ** 2 / max(float(span_mm @ span_mm), np.finfo(np.float64).tiny)
+    span_mm, up = _span_mm(size), plan.build_direction
+    product = float(span_mm @ span_mm) * float(up @ up)
+    return min(1.0, float(span_mm @ up) ** 2 / product) if product > 0.0 else 0.0
 
 
 def _stood_on_bed(mesh: Mesh) -> Mesh:

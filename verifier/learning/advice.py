@@ -26,7 +26,9 @@ def print_advice(
 
     unread : rows of the same print that were not read; one of them is named where it helps
     """
-    return (*map(_misread, fit.misread), *_untold(fit, read, unread), *_weak(fit, read, unread, tables))
+    if fit.misread:  # taken again, they may tell everything
+        return tuple(map(_misread, fit.misread))
+    return (*_untold(fit, read, unread), *_weak(fit, read, unread, tables))
 
 
 def _misread(group: tuple[str, ...]) -> str:
@@ -75,3 +77,10 @@ def as_told(name: TermName, value: float, *, signed: bool = False) -> str:
     """'0.30 %' for a ratio, '0.12 mm' for a length."""
     sign = "+" if signed else ""
     return f"{100 * value:{sign}.2f} %" if name in RATIOS else f"{value:{sign}.3f} mm"
+
+
+def as_told_with_u(name: TermName, value: float, expanded_u: float) -> str:
+    """'0.30 ± 0.20 %' for a ratio, '0.151 ± 0.046 mm' for a length."""
+    if name in RATIOS:
+        return f"{100 * value:.2f} ± {100 * expanded_u:.2f} %"
+    return f"{value:.3f} ± {expanded_u:.3f} mm"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from verifier.learning.fit import PrintFit, fit_print
 from verifier.learning.kept_print import KeptPrint
 from verifier.learning.pooling import Pooled, pool
-from verifier.learning.terms import IN_WORDS, RATIOS, TERMS, Term, TermName
+from verifier.learning.terms import IN_WORDS, RATIOS, TERMS, Expected, Term, TermName
 from verifier.rulebook.rules import Filament, OwnFigure, Printer
 
 # Strands lie as wide as planned, give or take 5 % of 0.45 mm on each outline and the corners' bulge.
@@ -60,10 +60,29 @@ def figures_of(filament: Filament, printer: Printer, prints: Sequence[KeptPrint]
     """
     own = tuple(each for each in prints if _counts(each, filament, printer))
     tables = tables_of(filament, printer)
-    expected = {name: Term(term.value, term.u * EXPECTED_LOOSELY) for name, term in tables.items()}
-    fits = {each.number: fit_print(each.rows, expected, family_error, printer.size_scatter_mm) for each in own}
+    expected: dict[TermName, Term] = {
+        name: Term(term.value, term.u * EXPECTED_LOOSELY) for name, term in tables.items()
+    }
+    scatter_mm = printer.size_scatter_mm
+    fits = {each.number: fit_print(each.rows, expected, family_error, scatter_mm) for each in own}
+    for each in own:
+        if any(len(group) > 1 for group in fits[each.number].misread):
+            finer = _by_others(each.number, fits, tables, expected)
+            fits[each.number] = fit_print(each.rows, expected, family_error, scatter_mm, finer=finer)
     known = {name: _known(name, tables[name], fits) for name in TERMS}
     return Figures(filament, printer, own, fits, known)
+
+
+def _by_others(
+    number: int, fits: Mapping[int, PrintFit], tables: Mapping[TermName, Term], expected: Expected
+) -> dict[TermName, Term]:
+    """What all prints but one say of each term, where that is surer than what was expected."""
+    others = {other: fit for other, fit in fits.items() if other != number}
+    pooled = {name: _known(name, tables[name], others).pooled for name in TERMS}
+    return {
+        name: Term(own.value, own.u_next) if (own := pooled[name]) and own.u_next < expected[name].u else expected[name]
+        for name in TERMS
+    }
 
 
 def _counts(kept: KeptPrint, filament: Filament, printer: Printer) -> bool:

@@ -41,14 +41,23 @@ class PrintFit:
         return frozenset(name for group in self.misread for name in group)
 
 
-def fit_print(rows: Sequence[ReadRow], expected: Expected, family_error: float, scatter_mm: float) -> PrintFit:
+def fit_print(
+    rows: Sequence[ReadRow],
+    expected: Expected,
+    family_error: float,
+    scatter_mm: float,
+    *,
+    finer: Expected | None = None,
+) -> PrintFit:
     """Find the terms that explain the readings of one print, and the readings that do not fit.
 
     expected : what was expected of each term; it helps to find a misreading and takes no part in the terms
+    finer : what other prints say, to tell which of several readings is the wrong one. It never doubts a reading by
+        itself: a filament that has changed would be taken for misread.
     family_error : chance that a sound print has any reading called misread
     scatter_mm : standard deviation of a printed size about the fit, from seams, corners and layers
     """
-    sound, misread, z = _sound_rows(rows, expected, family_error, scatter_mm)
+    sound, misread, z = _sound_rows(rows, expected, finer, family_error, scatter_mm)
     kept = [row for row, keep in zip(rows, sound, strict=True) if keep]
     design, loss_mm, u_mm = _observations(kept, scatter_mm)
     terms, entangled, unread, fitted_mm = _told_apart(design, loss_mm, u_mm)
@@ -108,7 +117,7 @@ def _told_apart(
 
 
 def _sound_rows(
-    rows: Sequence[ReadRow], expected: Expected, family_error: float, scatter_mm: float
+    rows: Sequence[ReadRow], expected: Expected, finer: Expected | None, family_error: float, scatter_mm: float
 ) -> tuple[BoolArray, tuple[tuple[str, ...], ...], Array]:
     """Leave out the worst reading again and again until the rest agrees, a quarter of the rows at the most.
 
@@ -123,6 +132,9 @@ def _sound_rows(
         if len(worst) == 0:
             break
         at = np.flatnonzero(sound)[worst]
+        if len(at) > 1 and finer is not None:
+            kept_z = _z_of([row for row, keep in zip(rows, sound, strict=True) if keep], finer, scatter_mm)[worst] ** 2
+            at = at[kept_z >= kept_z.max() - RIVALS_WITHIN]
         groups.append(tuple(rows[k].row.name for k in at))
         sound[at] = False
         if len(at) > 1 or not sound.any():

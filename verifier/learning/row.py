@@ -57,7 +57,7 @@ def _row_of(size: SizeTable, inspection: Inspection) -> PrintRow | None:
     if size.kind == "bore" and not upright:
         return None
     copy_mm, u_mm = _on_copy(size, bore, inspection)
-    rise = 0.0 if upright else _rise(size.points_mm, inspection.print.build_direction)
+    rise = 0.0 if upright else _rise(_line_of(size, inspection), inspection.print.build_direction)
     return PrintRow(
         size.name,
         size.kind,
@@ -90,11 +90,19 @@ def _enlargement(rise: float, inspection: Inspection) -> float:
     return math.sqrt((1.0 - rise) * in_layers**2 + rise * upwards**2)
 
 
-def _rise(points_mm: tuple[Point, ...], up: Point) -> float:
-    """Squared cosine between the line the size was taken along and the build direction."""
-    if len(points_mm) < 2:
-        return 0.0
-    span = [last - first for first, last in zip(points_mm[0], points_mm[-1], strict=True)]
-    length_2 = sum(value * value for value in span)
-    along = sum(value * axis for value, axis in zip(span, up, strict=True))
-    return along * along / length_2 if length_2 > 0.0 else 0.0
+def _line_of(size: SizeTable, inspection: Inspection) -> Point:
+    """The direction a size was taken in: an overall size ends on two places that need not lie opposite each other."""
+    for feature in inspection.features:
+        if feature.kind == "extent" and feature.name in size.features:
+            return feature.direction
+    if not size.points_mm:
+        return 0.0, 0.0, 0.0
+    (x0, y0, z0), (x1, y1, z1) = size.points_mm[0], size.points_mm[-1]
+    return x1 - x0, y1 - y0, z1 - z0
+
+
+def _rise(line: Point, up: Point) -> float:
+    """Squared cosine between a direction and the build direction; 0 for no direction."""
+    product = math.hypot(*line) * math.hypot(*up)
+    along = sum(value * axis for value, axis in zip(line, up, strict=True))
+    return min(1.0, (along / product) ** 2) if product > 0.0 else 0.0

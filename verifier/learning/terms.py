@@ -19,6 +19,13 @@ IN_WORDS: Mapping[TermName, str] = {
     "proud_mm": "how proud outside walls stand",
 }
 
+IN_SHORT: Mapping[TermName, str] = {
+    "shrink_xy": "shrinks in the plane",
+    "shrink_z": "shrinks upwards",
+    "hole_mm": "upright holes lose",
+    "proud_mm": "walls stand proud",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Term:

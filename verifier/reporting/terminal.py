@@ -37,9 +37,9 @@ def render(inspection: Inspection, *, width: int, colour: bool, ascii_only: bool
     ascii_only : for terminals whose encoding holds nothing else
     brief : for a screen that scrolls: cautions and sources are only counted, and stand in the report's files
     """
-    width, clean, strokes = max(width, LEAST_WIDTH), _cleaner(ascii_only), _strokes(ascii_only)
+    width, clean, strokes = max(width, LEAST_WIDTH), cleaner(ascii_only), _strokes(ascii_only)
     sections = (*GLANCED, _also if brief else _in_full)
-    return _printed(
+    return laid_out(
         (part for section in sections for part in section(inspection, width, clean, strokes)), width, colour=colour
     )
 
@@ -48,8 +48,8 @@ def render_refusal(
     name: str, sentence: str, *, width: int = 100, colour: bool = False, ascii_only: bool = False
 ) -> str:
     """A file that cannot be used: its name and the sentence that says why and what to do."""
-    clean = _cleaner(ascii_only)
-    return _printed([_headline("REFUSED", name, clean), hanging("", clean(sentence), 1)], width, colour=colour)
+    clean = cleaner(ascii_only)
+    return laid_out([_headline("REFUSED", name, clean), hanging("", clean(sentence), 1)], width, colour=colour)
 
 
 def render_summary(
@@ -60,12 +60,12 @@ def render_summary(
     ascii_only: bool = False,
 ) -> str:
     """One entry a part: (part, verdict, reason, where its files are), and how many of each verdict."""
-    clean = _cleaner(ascii_only)
+    clean = cleaner(ascii_only)
     parts = [entry for row in rows for entry in _summary_entry(row, clean)]
     counts = {verdict: sum(row[1] == verdict for row in rows) for verdict in STYLE_OF}
     told = ", ".join(f"{count} {verdict}" for verdict, count in counts.items() if count) or "nothing inspected"
     many = "1 part" if len(rows) == 1 else f"{len(rows)} parts"
-    return _printed([*parts, Text(), Text(f" {many}: {told}", style="bold")], width, colour=colour)
+    return laid_out([*parts, Text(), Text(f" {many}: {told}", style="bold")], width, colour=colour)
 
 
 def _summary_entry(row: tuple[str, JobVerdict, str, str], clean: Clean) -> list[RenderableType]:
@@ -76,7 +76,8 @@ def _summary_entry(row: tuple[str, JobVerdict, str, str], clean: Clean) -> list[
     return lines + [hanging("", text, indent) for text in (reason, where) if text]
 
 
-def _cleaner(ascii_only: bool) -> Clean:
+def cleaner(ascii_only: bool) -> Clean:
+    """Makes a text from outside safe to show, and ASCII where the screen has nothing else."""
     return (lambda text: in_ascii(one_line(text))) if ascii_only else one_line
 
 
@@ -84,7 +85,7 @@ def _strokes(ascii_only: bool) -> drawn_bar.Strokes:
     return drawn_bar.ASCII if ascii_only else drawn_bar.UNICODE
 
 
-def _printed(parts: Iterable[RenderableType], width: int, *, colour: bool) -> str:
+def laid_out(parts: Iterable[RenderableType], width: int, *, colour: bool) -> str:
     """Let rich lay the parts out. Everything reaches it as Text, so nothing in a name is taken for markup."""
     console = Console(
         file=io.StringIO(),
