@@ -34,6 +34,13 @@ def test_a_length_is_as_scanned_less_what_was_taken_off_enlarged_against_shrinka
     assert (row.rise, row.walls, row.upright_hole) == (0.0, 2, False)
 
 
+def test_a_length_the_sheet_had_made_longer_is_as_long_as_it_was_made():
+    (row,) = print_rows(
+        report((LENGTH.model_copy(update={"reshaped_by_mm": 100.0}),), scale_applied=False, coat_applied=False)
+    )
+    assert row.model_mm == pytest.approx((120.612 + 100.0) / (1 - 0.005), rel=1e-12)
+
+
 def test_a_rebuilt_bore_is_as_it_was_made():
     (row,) = print_rows(report((PIVOT,)))
     assert (row.model_mm, row.u_model_mm) == (pytest.approx((12.0 + 0.2) / (1 - 0.005)), 0.0)
@@ -62,11 +69,12 @@ def test_an_overall_size_is_taken_in_its_own_direction_not_between_the_places_it
     "size",
     [
         examples.ANGLE.model_copy(update={"walls": 0, "set_size": 1}),
+        LENGTH.model_copy(update={"kind": "flatness", "walls": 0}),
         examples.NOT_FOUND,
         LENGTH.model_copy(update={"set_size": 2}),
         LENGTH.model_copy(update={"walls": None}),  # a report of an earlier version
     ],
-    ids=["angle", "not found", "several places", "earlier version"],
+    ids=["angle", "flatness", "not found", "several places", "earlier version"],
 )
 def test_what_cannot_be_compared_is_left_out(size):
     assert print_rows(report((size,))) == ()

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from verifier.inspection import BoreTable, Inspection, Point, SizeTable
+from verifier.rulebook.size_kinds import SHAPE_KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,7 @@ class ReadRow:
 def print_rows(inspection: Inspection) -> tuple[PrintRow, ...]:
     """The rows that can be read on the print, in the order of the sheet.
 
-    Left out: angles (shrinking turns nothing much), rows that were not found, rows that stand for several equal places
+    Left out: angles and deviations of form (shrinking turns and bends nothing much), rows that were not found, rows that stand for several equal places
     (nobody knows which of them is read), bores that print lying (their roofs sag) or are to be drilled, and all rows of
     a report that does not say which walls a size crosses.
     """
@@ -50,7 +51,7 @@ def print_rows(inspection: Inspection) -> tuple[PrintRow, ...]:
 
 
 def _row_of(size: SizeTable, inspection: Inspection) -> PrintRow | None:
-    if size.kind == "angle" or size.set_size > 1 or size.walls is None or size.printed_mm is None:
+    if size.kind in SHAPE_KINDS or size.set_size > 1 or size.walls is None or size.printed_mm is None:
         return None
     bore = next((each for each in inspection.bores if size.kind == "bore" and each.row == size.name), None)
     upright = bore is not None and bool(bore.upright)
@@ -73,14 +74,16 @@ def _row_of(size: SizeTable, inspection: Inspection) -> PrintRow | None:
 def _on_copy(size: SizeTable, bore: BoreTable | None, inspection: Inspection) -> tuple[float, float]:
     """The size in the mesh before it was enlarged, and its standard uncertainty.
 
-    A rebuilt bore is as it was made; any other size is as scanned, less what was taken off the mesh.
+    A rebuilt bore is as it was made; any other size is as scanned, less what was taken off the mesh, and as much larger
+    as the sheet had it made.
     """
     if bore is not None and bore.rebuilt and bore.printed_diameter_mm is not None:
         return bore.printed_diameter_mm + inspection.print.hole_allowance_mm, 0.0
     value_mm, scale, coat = size.measured_mm or 0.0, inspection.scale, inspection.coat
     if coat.applied:
         value_mm -= (size.walls or 0) * coat.thickness_mm
-    return value_mm / (scale.factor if scale.applied else 1.0), size.u_measured_mm or 0.0
+    value_mm /= scale.factor if scale.applied else 1.0
+    return value_mm + size.reshaped_by_mm, size.u_measured_mm or 0.0
 
 
 def _enlargement(rise: float, inspection: Inspection) -> float:
