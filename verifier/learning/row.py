@@ -43,7 +43,7 @@ class ReadRow:
 def print_rows(inspection: Inspection) -> tuple[PrintRow, ...]:
     """The rows that can be read on the print, in the order of the sheet.
 
-    Left out: angles and deviations of form (shrinking turns and bends nothing much), rows that were not found, rows that
+    Left out: angles and deviations of form (shrinking turns and bends nothing much), rows not found, rows that
     stand for several equal places (nobody knows which of them is read), bores that print lying (their roofs sag) or are
     to be drilled, and all rows of a report that does not say which walls a size crosses.
     """
