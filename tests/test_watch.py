@@ -2,8 +2,8 @@
 
 import contextlib
 import hashlib
+import importlib.util
 import os
-import pty
 import re
 import shutil
 import socket
@@ -85,7 +85,10 @@ def test_saving_the_filled_sheet_lets_the_held_job_go_on_by_itself(bench, tmp_pa
     assert (bench.slicer / "seat_armrest.report.json").exists()
 
 
+@pytest.mark.skipif(importlib.util.find_spec("termios") is None, reason="Windows has no pair of terminals to open")
 def test_on_a_terminal_a_picture_is_drawn_and_the_log_is_kept(bench):
+    import pty  # here, since it cannot be imported on Windows
+
     ours, theirs = pty.openpty()
     words = [sys.executable, "-m", "verifier", "watch", str(bench.root)]
     environment = {**os.environ, "TERM": "xterm", "COLUMNS": "100", "PYTHONUTF8": "1"}
@@ -122,6 +125,9 @@ def test_in_a_pipe_there_are_plain_lines(bench, tmp_path):
     assert "\x1b" not in log.read_text(encoding="utf-8")
 
 
+@pytest.mark.skipif(
+    not hasattr(socket, "AF_UNIX"), reason="systemd listens on a Unix socket, which Windows has none of"
+)
 def test_systemd_is_told_when_the_bench_is_watched_that_it_lives_and_that_it_ends(bench, tmp_path):
     with tempfile.TemporaryDirectory() as folder, socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as ear:
         ear.bind(f"{folder}/notify")

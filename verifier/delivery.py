@@ -222,7 +222,8 @@ def refusal_verdict(error: VerifierError) -> JobVerdict:
 def _write_refusal(error: VerifierError, scan: Path, out: Path) -> int:
     part = part_name(scan.name)
     verdict = refusal_verdict(error)
-    _write_all({f"{part}.report.txt": terminal.render_refusal(scan.name, str(error)).encode()}, out)
+    told = terminal.render_refusal(scan.name, str(error), verdict)
+    _write_all({f"{part}.report.txt": told.encode()}, out)
     _write_outcome(out, part, verdict, (error.reason,), (error.step,))
     return error.exit_code
 

@@ -118,9 +118,10 @@ def test_a_bar_measures_in_parts_of_the_tolerance():
     assert bar_of(size("length", corrected_mm=None)) is None
 
 
-def test_a_refusal_has_the_name_and_the_whole_sentence():
-    shown = terminal.render_refusal(HOSTILE_NAME, "fence_clip.stl: it ends early. Export it again.", width=60)
-    assert shown.split()[0] == "REFUSED"
+@pytest.mark.parametrize("verdict", ["REFUSED", "UNDECIDED"])
+def test_a_refusal_has_its_verdict_the_name_and_the_whole_sentence(verdict):
+    shown = terminal.render_refusal(HOSTILE_NAME, "fence_clip.stl: it ends early. Export it again.", verdict, width=60)
+    assert shown.split()[0] == verdict
     assert "fence_clip.stl: it ends early. Export it again." in squeezed(shown)
     assert not ANSI.search(shown)
 

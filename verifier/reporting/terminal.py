@@ -45,11 +45,11 @@ def render(inspection: Inspection, *, width: int, colour: bool, ascii_only: bool
 
 
 def render_refusal(
-    name: str, sentence: str, *, width: int = 100, colour: bool = False, ascii_only: bool = False
+    name: str, sentence: str, verdict: JobVerdict, *, width: int = 100, colour: bool = False, ascii_only: bool = False
 ) -> str:
-    """A file that cannot be used: its name and the sentence that says why and what to do."""
+    """A file without a report: its name, its verdict, and the sentence that says why and what to do."""
     clean = cleaner(ascii_only)
-    return laid_out([_headline("REFUSED", name, clean), hanging("", clean(sentence), 1)], width, colour=colour)
+    return laid_out([_headline(verdict, name, clean), hanging("", clean(sentence), 1)], width, colour=colour)
 
 
 def render_summary(
