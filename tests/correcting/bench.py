@@ -2,99 +2,20 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
+from tests.made_up_rules import PRINTER, made_up_rules
 from verifier.measuring.size import Size
 from verifier.rulebook import reading_of
-from verifier.rulebook.rules import (
-    Acceptance,
-    Calliper,
-    Decision,
-    Expectation,
-    Filament,
-    Printer,
-    Reading,
-    Rules,
-)
+from verifier.rulebook.rules import Printer, Rules
 from verifier.rulebook.sheet import Sheet, SheetRow
 
-SOURCE = "made up for the tests"
-
-FILAMENT = Filament(
-    name="plain",
-    polymer="PLA",
-    shrink_xy=0.006,
-    shrink_z=0.002,
-    u_shrink_xy=0.001,
-    u_shrink_z=0.0005,
-    density_g_cm3=1.24,
-    price_per_kg=25.0,
-    currency="EUR",
-    notes=("Keep it dry.",),
-    cautions=("It softens in a hot car.",),
-    source=SOURCE,
-)
-
-PRINTER = Printer(name="bench printer", bed_x_mm=220, bed_y_mm=220, bed_z_mm=250, source=SOURCE)
-
-# DIN 862, digital: 0.02 to 100 mm; u = 0.0156 with the step and the repeat.
-CALLIPER = Calliper(
-    name="digital",
-    limits_mm=((100.0, 0.02), (200.0, 0.03), (500.0, 0.03)),
-    inside_extra_mm=0.02,
-    step_mm=0.01,
-    repeat_mm=0.01,
-    source=SOURCE,
-)
 SCAN_U_MM = 0.015
 
 
 def shop(printer: Printer = PRINTER, **decision: float) -> Rules:
-    limits = {
-        "coverage_factor": 2.0,
-        "max_filled_share": 0.05,
-        "min_arc_deg": 300.0,
-        "min_seen_share": 0.5,
-        "family_error": 0.01,
-    }
-    acceptance = Acceptance(
-        reading=Reading(
-            max_file_bytes=2**31,
-            max_triangles=20_000_000,
-            max_unpacked_bytes=2**31,
-            max_unpack_ratio=60,
-            max_text_line_bytes=65536,
-            max_instances=1000,
-            max_coordinate_mm=10_000,
-            source=SOURCE,
-        ),
-        decision=Decision(**(limits | decision), source=SOURCE),
-        expectation=Expectation(
-            u_scale=0.005,
-            coat_mm=0.02,
-            u_coat_mm=0.02,
-            coat_max_mm=0.15,
-            smallest_part_mm=10,
-            largest_part_mm=600,
-            source=SOURCE,
-        ),
-    )
-    return Rules(
-        folder=Path("rules"),
-        filaments=(FILAMENT,),
-        clearance_holes=(),
-        threads=(),
-        pilot_holes=(),
-        insert_holes=(),
-        callipers=(CALLIPER,),
-        printers=(printer,),
-        acceptance=acceptance,
-        default_filament="plain",
-        default_printer="bench printer",
-        default_calliper="digital",
-    )
+    return made_up_rules(printer=printer, decision=decision)
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.correcting.bench import FILAMENT, PRINTER, shop
+from tests.correcting.bench import shop
 from tests.correcting.bored import UNCORRECTED
 from tests.correcting.parts import as_solid, block, bore, box_planes, features
+from tests.made_up_rules import FILAMENT, PRINTER
 from verifier.correcting import BoreOnPrint, RebuiltBore, bores_on_print, plan_print
 from verifier.correcting.correction import Term
 from verifier.rulebook import Hole

@@ -2,8 +2,8 @@ import pytest
 from hypothesis import given
 from hypothesis.strategies import floats
 
-from tests.correcting.bench import FILAMENT
 from tests.correcting.parts import block
+from tests.made_up_rules import FILAMENT
 from verifier.correcting.filling import OUTLINE_MM, filament_length_m, fill, filled_volume_mm3
 
 

@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis.strategies import floats, integers
 
 from inbox_demo import simulated
-from tests.correcting.bench import FILAMENT, PRINTER, shop
+from tests.correcting.bench import shop
 from tests.correcting.parts import as_mesh, as_solid, block, bore, box_planes, features, turned
+from tests.made_up_rules import FILAMENT, PRINTER
 from verifier.correcting.printing import PrintPlan, enlargement, plan_print, printed_sizes
 from verifier.finding.feature import Features
 from verifier.measuring.size import Size

@@ -5,8 +5,9 @@ import manifold3d
 import numpy as np
 import pytest
 
-from tests.correcting.bench import FILAMENT, LEVER, PRINTER, Row, reading_u_mm, scanned, sheet_for, shop
+from tests.correcting.bench import LEVER, Row, reading_u_mm, scanned, sheet_for, shop
 from tests.correcting.parts import bore, box_planes, features
+from tests.made_up_rules import FILAMENT, PRINTER
 from verifier.correcting.printing import plan_print
 from verifier.correcting.scale_coat import separate_scale_from_coat
 from verifier.judging import Judgement, judge

@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.correcting.bench import FILAMENT, LEVER, PRINTER, scanned, shop
+from tests.correcting.bench import LEVER, scanned, shop
 from tests.correcting.parts import bore, box_planes, features
 from tests.judging.test_judge import block, row_of, sheet_for, with_row, with_size
+from tests.made_up_rules import FILAMENT, PRINTER
 from verifier.correcting.bores import RebuiltBore
 from verifier.correcting.printing import plan_print
 from verifier.correcting.scale_coat import separate_scale_from_coat

@@ -2,79 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from tests.made_up_rules import made_up_rules
 from verifier.finding.feature import Cylinder, Extent, Features, Noise, Plane
-from verifier.rulebook.rules import Acceptance, Calliper, Decision, Expectation, Filament, Printer, Reading, Rules
 from verifier.rulebook.sheet import Sheet, SheetRow
 
-SOURCE = "made up for the tests"
-CALLIPER = Calliper(
-    name="digital",
-    limits_mm=((100.0, 0.02), (200.0, 0.03), (1000.0, 0.05)),
-    inside_extra_mm=0.02,
-    step_mm=0.01,
-    repeat_mm=0.01,
-    source=SOURCE,
-)
-FILAMENT = Filament(
-    name="plain",
-    polymer="PLA",
-    shrink_xy=0.006,
-    shrink_z=0.002,
-    u_shrink_xy=0.001,
-    u_shrink_z=0.0005,
-    density_g_cm3=1.24,
-    price_per_kg=25.0,
-    currency="EUR",
-    source=SOURCE,
-)
-ACCEPTANCE = Acceptance(
-    reading=Reading(
-        max_file_bytes=2**31,
-        max_triangles=20_000_000,
-        max_unpacked_bytes=2**31,
-        max_unpack_ratio=60,
-        max_text_line_bytes=65536,
-        max_instances=1000,
-        max_coordinate_mm=1e5,
-        source=SOURCE,
-    ),
-    decision=Decision(
-        coverage_factor=2.0,
-        max_filled_share=0.05,
-        min_arc_deg=300.0,
-        min_seen_share=0.5,
-        family_error=0.01,
-        source=SOURCE,
-    ),
-    # Prior of the coat: 0.02 +- 0.02, 0 to 0.15 mm; scale to half a percent, so that +-1 % lies at two sigma.
-    expectation=Expectation(
-        u_scale=0.005,
-        coat_mm=0.03,
-        u_coat_mm=0.03,
-        coat_max_mm=0.15,
-        smallest_part_mm=5.0,
-        largest_part_mm=500.0,
-        source=SOURCE,
-    ),
-)
-RULES = Rules(
-    folder=Path("rules"),
-    filaments=(FILAMENT,),
-    clearance_holes=(),
-    threads=(),
-    pilot_holes=(),
-    insert_holes=(),
-    callipers=(CALLIPER,),
-    printers=(Printer(name="bench printer", bed_x_mm=220, bed_y_mm=220, bed_z_mm=250, source=SOURCE),),
-    acceptance=ACCEPTANCE,
-    default_filament="plain",
-    default_printer="bench printer",
-    default_calliper="digital",
+RULES = made_up_rules(
+    reading={"max_coordinate_mm": 1e5},
+    # Prior of the coat: 0.03 +- 0.03, 0 to 0.15 mm; scale to half a percent, so that +-1 % lies at two sigma.
+    expectation={"coat_mm": 0.03, "u_coat_mm": 0.03, "smallest_part_mm": 5.0, "largest_part_mm": 500.0},
 )
 NOISE = Noise(0.02, 0.02, 1.0)
 Z = np.array([0.0, 0.0, 1.0])

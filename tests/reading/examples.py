@@ -4,55 +4,22 @@ import io
 import json
 import struct
 import zipfile
-from pathlib import Path
 
 import numpy as np
 
+from tests.made_up_rules import READING, made_up_rules
 from verifier.mesh import Mesh
 from verifier.rulebook import Sheet
-from verifier.rulebook.rules import Acceptance, Decision, Expectation, Reading, Rules
+from verifier.rulebook.rules import Rules
 
-LIMITS = Reading(
-    max_file_bytes=50_000_000,
-    max_triangles=200_000,
-    max_unpacked_bytes=50_000_000,
-    max_unpack_ratio=60,
-    max_text_line_bytes=65_536,
-    max_instances=1_000,
-    max_coordinate_mm=10_000,
-    source="limits of these tests",
-)
-EXPECTATION = Expectation(
-    u_scale=0.005,
-    coat_mm=0.02,
-    u_coat_mm=0.02,
-    coat_max_mm=0.15,
-    smallest_part_mm=10,
-    largest_part_mm=600,
-    source="limits of these tests",
-)
-DECISION = Decision(
-    coverage_factor=2, max_filled_share=0.05, min_arc_deg=300, min_seen_share=0.5, family_error=0.01, source="not used"
-)
+# Small enough that a test runs into them.
+SMALL = {"max_file_bytes": 50_000_000, "max_triangles": 200_000, "max_unpacked_bytes": 50_000_000}
+LIMITS = READING.model_copy(update=SMALL)
 
 
 def rules(**limits) -> Rules:
     """Rules with these reading limits."""
-    acceptance = Acceptance(reading=LIMITS.model_copy(update=limits), decision=DECISION, expectation=EXPECTATION)
-    return Rules(
-        folder=Path("rules"),
-        filaments=(),
-        clearance_holes=(),
-        threads=(),
-        pilot_holes=(),
-        insert_holes=(),
-        callipers=(),
-        printers=(),
-        acceptance=acceptance,
-        default_filament="",
-        default_printer="",
-        default_calliper="",
-    )
+    return made_up_rules(reading=SMALL | limits)
 
 
 def sheet(**given) -> Sheet:

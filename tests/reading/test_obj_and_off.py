@@ -145,6 +145,18 @@ def test_an_off_with_quads_colours_comments_and_one_line_of_counts_loses_no_face
     assert_array_equal(raw.vertices, box().vertices_mm)
 
 
+@pytest.mark.parametrize("word", ["NOFF", "CNOFF", "STOFF", "STCNOFF"])
+def test_an_off_whose_corners_have_normals_colours_and_textures_is_read(dropped, word):
+    """What the letters before OFF announce stands behind the coordinates; a mark before the word is an editor's."""
+    more = " 0 0 1" * ("N" in word) + " 255 0 0 255" * ("C" in word[:-3]) + " 0.5 0.5" * ("ST" in word)
+    corners = "".join(f"{x} {y} {z}{more}\n" for x, y, z in box().vertices_mm)
+    faces = "".join(f"3 {a} {b} {c}\n" for a, b, c in box().faces)
+    text = f"\ufeff{word}\r\n8 12 18\r\n{corners}{faces}"
+    scan = read_scan(dropped(text.encode(), "fence_clip.off"), rules())
+    assert scan.source.format == "OFF"
+    assert_array_equal(scan.mesh.corners_mm, box().corners_mm)
+
+
 def test_an_off_whose_corners_have_colours_is_read():
     text = b"COFF\n3 1 0\n0 0 0 255 0 0 255\n9 0 0 255 0 0 255\n0 9 0 255 0 0 255\n3 0 1 2\n"
     assert_array_equal(read_off(text, "fence_clip.off", LIMITS).vertices, np.array([[0, 0, 0], [9, 0, 0], [0, 9, 0]]))

@@ -1,9 +1,11 @@
 """Binary and text STL: nothing of a surface is lost without a word."""
 
 import re
+from io import BytesIO
 
 import numpy as np
 import pytest
+import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
@@ -67,6 +69,25 @@ def test_several_solids_of_any_name_are_read_as_one_scan():
 def test_lines_may_end_as_on_any_system(ending):
     raw = read_text(b"\xef\xbb\xbf" + stl_text(box()).replace(b"\n", ending))
     assert_array_equal(raw.vertices, box().corners_mm.reshape(-1, 3))
+
+
+@pytest.mark.parametrize("name", ["Türhebel – Hofseite", "замок", "門閂 facet", "latch\tlever"])
+def test_a_solid_may_have_a_name_in_any_script_and_a_byte_order_mark(dropped, name):
+    for mark in ("", "\ufeff"):
+        data = mark.encode() + stl_text(box(), name).replace(b"\n", b"\r\n")
+        scan = read_scan(dropped(data), rules())
+        assert scan.source.format == "text STL"
+        assert_array_equal(scan.mesh.corners_mm, box().corners_mm)
+
+
+def test_colour_bytes_of_a_binary_stl_are_left_as_a_second_library_leaves_them(dropped):
+    """Two bytes a triangle that some writers fill with 15 bits of colour, and a colour in the header, by trimesh."""
+    header, records = stl_binary(box(), b"COLOR=\xff\x80\x00\xff latch lever")[:84], stl_binary(box())[84:]
+    data = header + b"".join(records[50 * k : 50 * k + 48] + b"\x1f\x80" for k in range(12))
+    scan = read_scan(dropped(data), rules())
+    second = trimesh.load(BytesIO(data), file_type="stl", process=False)
+    assert_array_equal(scan.mesh.corners_mm, box().corners_mm)
+    assert_array_equal(scan.mesh.corners_mm, second.triangles)
 
 
 def test_normals_that_are_no_numbers_do_no_harm():

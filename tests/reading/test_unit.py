@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from tests.reading.examples import EXPECTATION, box, overall, ring, rules, sheet, stl_binary, stl_text, three_mf
+from tests.made_up_rules import EXPECTATION
+from tests.reading.examples import box, overall, ring, rules, sheet, stl_binary, stl_text, three_mf
 from verifier.errors import UnitUnclear
 from verifier.mesh import Mesh, extents_mm
 from verifier.reading import read_scan

@@ -18,6 +18,7 @@ from verifier.reading.three_mf import read_three_mf
 
 # Text formats give themselves away within this; what an exporter says of itself at the head is shorter.
 HEAD_BYTES = 64 << 10
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"  # UTF-8's, which text editors put before everything else
 STL_TEXT = re.compile(rb"\s*solid\b[^\n\r]*[\n\r]\s*(facet|endsolid)\b", re.IGNORECASE)
 STL_TEXT_BEGUN = re.compile(rb"\s*solid\b", re.IGNORECASE)
 DO = "Export the scan as STL, PLY, OBJ, OFF, 3MF or GLB and drop that"
@@ -64,7 +65,7 @@ def format_of(data: bytes, where: str) -> Format:
 
     Raises NotAMesh that says what the file is instead, as far as that can be told.
     """
-    head = data[:HEAD_BYTES]
+    head = data[:HEAD_BYTES].removeprefix(BYTE_ORDER_MARK)
     kind = other_kind(head)
     for format_ in FORMATS:
         if format_.fits(data, head) and not (kind and format_.name == "OBJ"):
