@@ -101,6 +101,13 @@ def test_a_face_in_a_hundred_without_three_corners_is_left_out_and_counted():
     assert raw.notices == ("1 of 200 faces have fewer than three corners and were left out.",)
 
 
+@pytest.mark.parametrize("line", [b"f/ 1 2 3\n", b"f1 2 3\n", b"f\n", b"v1 2 3\n", b"v/ 1 2 3\n"])
+def test_a_line_that_is_almost_a_face_is_refused_and_not_passed_over(line):
+    """Found by the long run of changed files: another reader takes it for a face, and a triangle would be lost."""
+    with pytest.raises(Malformed, match="almost a corner or a face"):
+        faces_of(b"f 1 2 3\n" + line)
+
+
 def test_points_and_wires_alone_are_refused_as_such():
     with pytest.raises(NoTriangles, match="4 points and no faces"):
         faces_of(b"l 1 2 3\n")

@@ -47,10 +47,19 @@ class Lines:
 
     def begin_with(self, word: bytes) -> BoolArray:
         """Which lines have this word of one letter, and a blank behind it, (lines,)."""
+        return self._begin_with(word, b" \t")
+
+    def begin_almost_with(self, word: bytes, longer: bytes) -> bool:
+        """Whether a line has this letter, and behind it neither a blank nor one of those that make it a longer word."""
+        almost = (self.letters[self.starts] == word[0]) & ~self._begin_with(word, b" \t" + longer)
+        return bool(almost.any())
+
+    def _begin_with(self, word: bytes, behind: bytes) -> BoolArray:
         first = self.letters[self.starts] == word[0]
         second = self.letters[np.minimum(self.starts + 1, len(self.letters) - 1)]
-        blank: BoolArray = (second == 32) | (second == 9)
-        return np.asarray(first & blank, dtype=bool)
+        allowed = np.zeros(256, dtype=bool)
+        allowed[list(behind)] = True
+        return np.asarray(first & allowed[second], dtype=bool)
 
     def text_of(self, chosen: BoolArray) -> bytes:
         """The chosen lines without their first letter and the blank behind it."""

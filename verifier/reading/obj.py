@@ -28,6 +28,9 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
     if b"\\" in text:
         text = plain_text(replaced(CONTINUED, b" ", text), limits.max_text_line_bytes, where)
     lines = lines_of(without_comments(text))
+    if lines.begin_almost_with(b"f", b"") or lines.begin_almost_with(b"v", b"tnp"):
+        what = "it has a line that is almost a corner or a face"  # passed over, it would be a triangle lost
+        raise Malformed(what, where=where, do=EXPORT_AGAIN)
     is_vertex, is_face = lines.begin_with(b"v"), lines.begin_with(b"f")
     if not is_face.any():
         do = "Export the scan as a mesh, with its triangles"

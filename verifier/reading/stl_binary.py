@@ -37,7 +37,8 @@ def read_stl_binary(data: bytes, where: str, limits: Reading) -> RawMesh:
     # An exporter that reserves the space first and is stopped leaves the right length with nothing at the end.
     if not data[-TRIANGLE_BYTES:].strip(b"\0"):
         raise Truncated("its last triangle was never written: all zeros", where=where, do=EXPORT_AGAIN)
-    corners: Array = records["corners"].astype(np.float64).reshape(-1, 3)
+    with np.errstate(invalid="ignore"):  # numbers that are none are looked for with those of the other formats
+        corners: Array = records["corners"].astype(np.float64).reshape(-1, 3)
     return RawMesh(corners, np.arange(3 * count, dtype=np.int64).reshape(-1, 3))
 
 
