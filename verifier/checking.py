@@ -23,6 +23,7 @@ def check_scans(
     *,
     sheet: Path | None,
     filament: str | None,
+    reference: Path | None,
     rules: Path | None,
     out: Path | None,
     extras: Extras,
@@ -34,7 +35,12 @@ def check_scans(
     for scan in scans:
         try:
             delivered = inspect_file(
-                scan, rules_here, sheet_file=sheet, filament=filament, report_stage=stages_told(screen, scan)
+                scan,
+                rules_here,
+                sheet_file=sheet,
+                filament=filament,
+                reference=reference,
+                report_stage=stages_told(screen, scan),
             )
         except VerifierError as error:
             screen.complain(str(error))

@@ -134,6 +134,9 @@ def check(
     scans: Annotated[list[Path], typer.Argument(metavar="SCAN...", help="Exports to check, one part each.")],
     sheet: Annotated[Path | None, typer.Option(metavar="FILE", help="The dimension sheet of the part.")] = None,
     filament: Annotated[str | None, typer.Option(metavar="NAME", help="Filament, in place of the sheet's.")] = None,
+    reference: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A mesh to compare the corrected part with, corner by corner.")
+    ] = None,
     rules: RulesOption = None,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Write mesh and reports there.")] = None,
     stl: Annotated[bool, typer.Option("--stl", help="Write the mesh as STL too (with --out).")] = False,
@@ -145,17 +148,28 @@ def check(
     from verifier.checking import check_scans
     from verifier.delivery import Extras
 
-    if sheet is not None and len(scans) > 1:
-        raise WrongUsage(
-            "one sheet cannot serve several scans", where="--sheet", do="Check the scans one by one, or use --rules"
-        )
+    for one, option in ((sheet, "--sheet"), (reference, "--reference")):
+        if one is not None and len(scans) > 1:
+            raise WrongUsage(
+                f"one {option.lstrip('-')} cannot serve several scans",
+                where=option,
+                do="Check the scans one by one, or name it in the rules",
+            )
     for wanted, option in ((stl, "--stl"), (pictures, "--pictures"), (csv, "--csv")):
         if wanted and out is None:
             raise WrongUsage("there is no folder to write it to", where=option, do="Add --out DIR")
     extras = Extras(stl, pictures, csv)
     raise typer.Exit(
         check_scans(
-            scans, Screen(), sheet=sheet, filament=filament, rules=rules, out=out, extras=extras, as_json=as_json
+            scans,
+            Screen(),
+            sheet=sheet,
+            filament=filament,
+            reference=reference,
+            rules=rules,
+            out=out,
+            extras=extras,
+            as_json=as_json,
         )
     )
 

@@ -20,6 +20,7 @@ from verifier.inspect import Outcome, StageClock, StageReport, inspect_part
 from verifier.inspection import Inspection, JobVerdict
 from verifier.mesh import Mesh
 from verifier.reading import printable, read_scan
+from verifier.referring import reference_for
 from verifier.reporting import as_csv, as_json, page, terminal
 from verifier.reporting.assemble import inspection_of, piece_file
 from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
@@ -65,12 +66,14 @@ def inspect_file(
     sheet_file: Path | None = None,
     filament: str | None = None,
     as_new: bool = False,
+    reference: Path | None = None,
     report_stage: StageReport = lambda _: None,
 ) -> Delivered:
     """Read one scan and its sheet, and inspect it.
 
     sheet_file : the part's sheet; None looks in the rules folder by the part's name
     as_new : look for no sheet, as for a part nobody has measured yet
+    reference : a file to compare the corrected mesh with, in place of the sheet's
     Raises VerifierError of every kind: rules, sheet, scan and mending each say what puts them right.
     """
     clock = StageClock(report_stage)
@@ -80,7 +83,11 @@ def inspect_file(
         rules = _with_own_figures(load_rules(rules_folder))
         sheet = None if as_new else _sheet_of(part, rules, sheet_file)
         read = read_scan(scan, rules, sheet)
-    outcome = inspect_part(read, sheet, rules, part=part, filament=filament, clock=clock)
+    compared_with = None
+    if reference is not None or (sheet is not None and sheet.reference is not None):
+        with clock.stage("reading the reference"):
+            compared_with = reference_for(read, sheet, rules, reference)
+    outcome = inspect_part(read, sheet, rules, part=part, filament=filament, reference=compared_with, clock=clock)
     return Delivered(outcome, inspection_of(outcome, rules, versions()), rules)
 
 

@@ -5,6 +5,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
+from verifier.comparing.deviation import Deviation, deviation_of
+from verifier.comparing.reference import Reference
 from verifier.correcting import (
     PrintPlan,
     choose_resting,
@@ -58,6 +60,7 @@ class Outcome:
 
     scan, solid, copy : as read, as mended, and with scale and coat taken off and the bores rebuilt
     proposed : sizes worth measuring, for a part without a sheet; empty otherwise
+    reference, deviation : what the true copy, its bores not yet rebuilt, was compared with, and how far it is off
     """
 
     scan: Scan
@@ -71,6 +74,8 @@ class Outcome:
     judgement: Judgement
     proposed: tuple[ProposedRow, ...]
     seconds: dict[str, float]
+    reference: Reference | None = None
+    deviation: Deviation | None = None
 
 
 def inspect_part(
@@ -80,12 +85,14 @@ def inspect_part(
     *,
     part: str,
     filament: str | None = None,
+    reference: Reference | None = None,
     clock: StageClock | None = None,
 ) -> Outcome:
     """Mend, measure, correct and judge one scan.
 
     sheet : None for a part nobody has measured yet; the sizes worth measuring are then proposed
     filament : a name of the rules, in place of the sheet's
+    reference : what the corrected mesh is compared with
     Raises CannotMend, UnknownName.
     """
     clock = clock or StageClock(report=lambda _: None)
@@ -105,6 +112,10 @@ def inspect_part(
     with clock.stage("correcting"):
         correction = separate_scale_from_coat(sizes, known, rules)
         copy = true_copy(solid, correction)
+    deviation = None
+    if reference is not None:
+        with clock.stage("comparing"):
+            deviation = deviation_of(copy, features, reference.solid, reference.features)
     with clock.stage("rebuilding bores"):
         holes |= trued_holes(known, correction)
         resting = choose_resting(copy, features, known)
@@ -127,7 +138,19 @@ def inspect_part(
     with clock.stage("judging"):
         judgement = judge(sizes, correction, known, rules, solid, plan, scan.unit)
     return Outcome(
-        scan, known, solid, features, sizes, correction, reshaping.solid, plan, judgement, proposed, dict(clock.seconds)
+        scan=scan,
+        sheet=known,
+        solid=solid,
+        features=features,
+        sizes=sizes,
+        correction=correction,
+        copy=reshaping.solid,
+        plan=plan,
+        judgement=judgement,
+        proposed=proposed,
+        seconds=dict(clock.seconds),
+        reference=reference,
+        deviation=deviation,
     )
 
 

@@ -10,6 +10,7 @@ REFUSAL_SCHEMA = "verifier.refusal/1"
 Verdict = Literal["PASS", "FAIL", "UNDECIDED"]
 JobVerdict = Literal["PASS", "FAIL", "UNDECIDED", "REFUSED"]
 Point = tuple[float, float, float]
+Row4 = tuple[float, float, float, float]
 
 
 class Part(BaseModel):
@@ -207,6 +208,58 @@ class PrintTable(Part):
     cautions: tuple[str, ...] = ()
 
 
+class SpreadTable(Part):
+    """Deviations over a region; least and greatest leave out the hundredth of its area beyond them."""
+
+    name: str
+    area_mm2: float
+    mean_mm: float
+    rms_mm: float
+    least_mm: float
+    greatest_mm: float
+
+
+class SideTable(Part):
+    """What lies outside the reference, or inside it, as lengths."""
+
+    share: float = Field(description="of the compared surface, 0 to 1")
+    mean_mm: float
+    largest_mm: float = Field(description="99 % of that side stay under it")
+
+
+class WithinTable(Part):
+    """How much of the compared surface is off by no more than so much."""
+
+    limit_mm: float
+    share: float
+
+
+class OtherPoseTable(Part):
+    """Another way of laying the part on its reference that fits as well."""
+
+    turn_deg: float
+    harmless: bool = Field(description="the part is symmetric in this way, and no figure would change")
+    pose: tuple[Row4, Row4, Row4, Row4]
+
+
+class DeviationTable(Part):
+    """The corrected mesh, its bores as scanned, against a reference; positive stands proud of it."""
+
+    reference: str
+    mirrored: bool = Field(description="compared with the mirror image of that file")
+    pose: tuple[Row4, Row4, Row4, Row4] = Field(description="reference = pose applied to the corrected mesh")
+    overlap: float = Field(description="share of the part that has the reference beneath it, 0 to 1")
+    reference_overlap: float
+    sure: bool
+    reason: str = Field(description="why the pose is not sure; '' when it is")
+    others: tuple[OtherPoseTable, ...] = ()
+    whole: SpreadTable
+    outside: SideTable
+    inside: SideTable
+    within: tuple[WithinTable, ...]
+    regions: tuple[SpreadTable, ...]
+
+
 class Inspection(Part):
     """The JSON report of one scan."""
 
@@ -226,6 +279,7 @@ class Inspection(Part):
     print: PrintTable
     reshaped: tuple[ReshapeTable, ...] = ()
     pieces: tuple[PieceTable, ...] = Field(default=(), description="of a part that is cut; each is a mesh of its own")
+    deviation: DeviationTable | None = Field(default=None, description="null when nothing was there to compare with")
     cautions: tuple[str, ...] = ()
     sources: tuple[str, ...] = Field(default=(), description="whose figures the report rests on")
     seconds: dict[str, float]

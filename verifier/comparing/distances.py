@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import igl
 import numpy as np
 
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.mesh import Array, IntArray, Mesh
 
 # Nearest points within this share of a triangle from its rim count as on the rim: far above rounding (1e-16), and so
 # little that the face's own normal would still give the same sign.
@@ -33,8 +33,22 @@ class Nearest:
     faces: IntArray
 
 
-def nearest_on(mesh: Mesh, points_mm: Array) -> Nearest:
-    """Exact signed distances of points (n, 3) from a closed mesh; triangles without area are passed over.
+@dataclass(frozen=True, slots=True)
+class Searchable:
+    """A mesh with the tree its nearest points are found by; made once, asked often.
+
+    sound : (k,) the faces that have an area; normals : (k, 3) theirs
+    """
+
+    vertices_mm: Array
+    faces: IntArray
+    normals: Array
+    sound: IntArray
+    tree: igl.AABB
+
+
+def searchable(mesh: Mesh) -> Searchable:
+    """Make a closed mesh ready to be asked; triangles without area are passed over.
 
     Raises ValueError for a mesh without one triangle that has an area.
     """
@@ -45,12 +59,18 @@ def nearest_on(mesh: Mesh, points_mm: Array) -> Nearest:
     vertices = np.ascontiguousarray(mesh.vertices_mm, dtype=np.float64)
     tree = igl.AABB()
     tree.init(vertices, faces)
-    square, index, places = tree.squared_distance(vertices, faces, np.ascontiguousarray(points_mm, dtype=np.float64))
+    return Searchable(vertices, faces, normals, sound, tree)
+
+
+def nearest_on(mesh: Searchable, points_mm: Array) -> Nearest:
+    """Exact signed distances of points (n, 3) from a closed mesh."""
+    points = np.ascontiguousarray(points_mm, dtype=np.float64)
+    square, index, places = mesh.tree.squared_distance(mesh.vertices_mm, mesh.faces, points)
     index = np.asarray(index, dtype=np.int64).ravel()
-    outwards = _pseudonormals(vertices, faces, normals, index, places)
-    side = np.einsum("nj,nj->n", points_mm - places, outwards)
+    outwards = _pseudonormals(mesh.vertices_mm, mesh.faces, mesh.normals, index, places)
+    side = np.einsum("nj,nj->n", points - places, outwards)
     away = np.sqrt(np.maximum(np.asarray(square).ravel(), 0.0)) * np.where(side < 0.0, -1.0, 1.0)
-    return Nearest(away, np.asarray(places), sound[index])
+    return Nearest(away, np.asarray(places), mesh.sound[index])
 
 
 def _sound_faces(mesh: Mesh) -> tuple[IntArray, Array]:
@@ -130,5 +150,4 @@ def _touching(faces: IntArray, corners: IntArray, count: int) -> IntArray:
     """Faces with one of the corners."""
     chosen = np.zeros(count, dtype=bool)
     chosen[corners] = True
-    hit: BoolArray = chosen[faces].any(axis=1)
-    return np.flatnonzero(hit)
+    return np.flatnonzero(chosen[faces].any(axis=1))

@@ -25,6 +25,7 @@ from verifier.inspection import (
 from verifier.judging import RowJudgement
 from verifier.measuring.size import Size
 from verifier.mesh import Array, extents_mm
+from verifier.reporting.deviation_table import deviation_table
 from verifier.rulebook import Rules, SheetRow, reading_of
 
 
@@ -61,6 +62,7 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
         print=_print(outcome),
         reshaped=tuple(_reshaped(outcome)),
         pieces=tuple(_pieces(outcome)),
+        deviation=deviation_table(outcome.reference, outcome.deviation),
         cautions=_cautions(rules, bores),
         sources=_sources(outcome, rules),
         seconds={stage: round(seconds, 3) for stage, seconds in outcome.seconds.items()},

@@ -9,6 +9,7 @@ from rich.text import Text
 from verifier.inspection import Inspection, JobVerdict
 from verifier.reporting import drawn_bar
 from verifier.reporting.bar import bar_of
+from verifier.reporting.deviation_words import deviation_in_words
 from verifier.reporting.plain import in_ascii, one_line
 from verifier.reporting.size_lines import STYLE_OF, Clean, columns_for, hanging, size_lines
 from verifier.reporting.words import (
@@ -199,6 +200,7 @@ GLANCED: tuple[Section, ...] = (
     _scan,
     _mended,
     _bores,
+    _of("Deviation", lambda inspection: deviation_in_words(inspection.deviation)),
     _reshaped,
     _print,
 )

@@ -4,6 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, field_validator, model_validator
 
+from verifier.rulebook.reference import inside_only
 from verifier.rulebook.reshape_row import Reshape
 from verifier.rulebook.row import Finite, Fit, plain_mistake
 from verifier.rulebook.size_kinds import FORM_KINDS, SizeKind, missing_key
@@ -152,6 +153,7 @@ class Sheet(BaseModel):
     filament, printer, calliper : names in the rules
     general_tolerance : class for rows that give none of their own, such as 'ISO 2768-m'
     upright : which overall size stands along the build direction; else the part rests on its largest flat
+    reference : what the copy is compared with: a file in the rules folder, "mirror of FILE", or "last PASS"
     reshape : what is done to the copy before it is printed, in this order
     """
 
@@ -166,10 +168,12 @@ class Sheet(BaseModel):
     general_tolerance: str | None = None
     upright: Literal["length", "width", "height"] | None = None
     infill: Annotated[float, Field(gt=0, le=1)] = 1.0
+    reference: Annotated[str, Field(min_length=1, max_length=300)] | None = None
     size: tuple[SheetRow, ...] = ()
     reshape: tuple[Reshape, ...] = ()
 
     _name_is_printable = field_validator("part")(_printable)
+    _reference_is_inside = field_validator("reference")(inside_only)
     _tables: Tolerances | None = PrivateAttr(default=None)
 
     def with_tables(self, tables: Tolerances | None) -> Self:

@@ -1,0 +1,49 @@
+"""From the name of a reference to the reference: the files a sheet or a command may name, read with our own limits."""
+
+from pathlib import Path
+
+from verifier.bench.last_pass import last_pass_beside
+from verifier.comparing.reference import Reference, reference_of
+from verifier.correcting import separate_scale_from_coat, true_copy
+from verifier.finding import find_features
+from verifier.measuring import measure
+from verifier.mending import mend
+from verifier.reading import printable, read_scan
+from verifier.reading.scan import Scan
+from verifier.rulebook import Rules, Sheet
+from verifier.rulebook.reference import LAST_PASS, file_named, reference_path
+
+
+def reference_for(scan: Scan, sheet: Sheet | None, rules: Rules, asked: Path | None) -> Reference | None:
+    """What the scan is compared with: what was asked for, else what the sheet names; None where nobody did.
+
+    asked : a file the person named on the command line, which may lie anywhere
+    Raises VerifierError of every kind for a file that cannot be read or mended.
+    """
+    if asked is not None:
+        return _of_file(asked, sheet, rules, as_mirror_image=False)
+    if sheet is None or sheet.reference is None:
+        return None
+    if sheet.reference == LAST_PASS:
+        return _of_last_pass(scan, sheet, rules)
+    name, as_mirror_image = file_named(sheet.reference)
+    path = reference_path(name, rules, where=f"{sheet.part}.toml")
+    return _of_file(path, sheet, rules, as_mirror_image=as_mirror_image)
+
+
+def _of_file(path: Path, sheet: Sheet | None, rules: Rules, *, as_mirror_image: bool) -> Reference:
+    """A file as it is: its scale and its powder are its own."""
+    solid = mend(read_scan(path, rules, sheet))
+    return reference_of(printable(path.name), solid, find_features(solid), as_mirror_image=as_mirror_image)
+
+
+def _of_last_pass(scan: Scan, sheet: Sheet, rules: Rules) -> Reference | None:
+    """The true copy of the scan that passed last, by today's sheet; None before the first PASS."""
+    path = last_pass_beside(rules, sheet.part, scan.source.sha256)
+    if path is None:
+        return None
+    solid = mend(read_scan(path, rules, sheet))
+    features = find_features(solid)
+    correction = separate_scale_from_coat(measure(features, sheet, rules), sheet, rules)
+    copy = true_copy(solid, correction)
+    return Reference(f"{printable(path.name)}, the last PASS", copy, features)
