@@ -8,9 +8,9 @@ from verifier.delivery import EXIT_OF, Delivered, Extras, inspect_file, refusal_
 from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, EXIT_USAGE, VerifierError, WrongUsage
 from verifier.inspect import StageReport
 from verifier.inspection import REFUSAL_SCHEMA
+from verifier.part_scans import PartScans, parts_in
 from verifier.reporting import as_json as json_report
 from verifier.reporting import terminal
-from verifier.rulebook import part_name
 from verifier.screen import Screen
 from verifier.shipped import rules_folder
 
@@ -32,20 +32,20 @@ def check_scans(
     """Check every scan, print its report, and return the worst exit status."""
     rules_here = rules_in_use(rules)
     statuses, told = [], []
-    for scan in scans:
+    for part in parts_in(scans):
         try:
             delivered = inspect_file(
-                scan,
+                part,
                 rules_here,
                 sheet_file=sheet,
                 filament=filament,
                 reference=reference,
-                report_stage=stages_told(screen, scan),
+                report_stage=stages_told(screen, part),
             )
         except VerifierError as error:
             screen.complain(str(error))
             statuses.append(error.exit_code)
-            told.append(_refusal(scan, error))
+            told.append(_refusal(part.part, error))
             continue
         told.append(json_report.render(delivered.inspection))
         _deliver(delivered, screen, out=out, extras=extras, quiet=as_json)
@@ -60,9 +60,9 @@ def rules_in_use(asked: Path | None) -> Path:
     return asked or (Path("rules") if Path("rules").is_dir() else rules_folder())
 
 
-def stages_told(screen: Screen, scan: Path) -> StageReport:
-    """Says each stage of a scan as it begins."""
-    return lambda stage: screen.tell(f"{scan.name}: {stage} …")
+def stages_told(screen: Screen, scans: PartScans) -> StageReport:
+    """Says each stage of a part's scans as it begins."""
+    return lambda stage: screen.tell(f"{scans.told}: {stage} …")
 
 
 def _deliver(delivered: Delivered, screen: Screen, *, out: Path | None, extras: Extras, quiet: bool) -> None:
@@ -91,12 +91,12 @@ def _written(delivered: Delivered, out: Path, extras: Extras) -> tuple[Path, ...
         raise WrongUsage(f"nothing can be written there ({error.strerror})", where=f"--out {out}", do=do) from error
 
 
-def _refusal(scan: Path, error: VerifierError) -> str:
+def _refusal(part: str, error: VerifierError) -> str:
     """A refusal as JSON, so that a program reading standard output always gets a document."""
     return json.dumps(
         {
             "schema": REFUSAL_SCHEMA,
-            "part": part_name(scan.name),
+            "part": part,
             "verdict": refusal_verdict(error),
             "reasons": [error.reason],
             "next_steps": [error.step],

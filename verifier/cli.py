@@ -131,7 +131,10 @@ def figures(
 
 @app.command(epilog="Example: verifier check latch_lever.stl --sheet latch_lever.toml --out checked")
 def check(
-    scans: Annotated[list[Path], typer.Argument(metavar="SCAN...", help="Exports to check, one part each.")],
+    scans: Annotated[
+        list[Path],
+        typer.Argument(metavar="SCAN...", help="Exports to check; PART.1.ply PART.2.ply or a folder are one part."),
+    ],
     sheet: Annotated[Path | None, typer.Option(metavar="FILE", help="The dimension sheet of the part.")] = None,
     filament: Annotated[str | None, typer.Option(metavar="NAME", help="Filament, in place of the sheet's.")] = None,
     reference: Annotated[
@@ -147,13 +150,14 @@ def check(
     """Read, mend, measure, correct and judge scans by hand, without a bench."""
     from verifier.checking import check_scans
     from verifier.delivery import Extras
+    from verifier.part_scans import parts_in
 
     for one, option in ((sheet, "--sheet"), (reference, "--reference")):
-        if one is not None and len(scans) > 1:
+        if one is not None and len(parts_in(scans)) > 1:
             raise WrongUsage(
-                f"one {option.lstrip('-')} cannot serve several scans",
+                f"one {option.lstrip('-')} cannot serve several parts",
                 where=option,
-                do="Check the scans one by one, or name it in the rules",
+                do="Check the parts one by one, or name it in the rules",
             )
     for wanted, option in ((stl, "--stl"), (pictures, "--pictures"), (csv, "--csv")):
         if wanted and out is None:

@@ -2,6 +2,7 @@
 
 import json
 import platform
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -16,9 +17,10 @@ from verifier.errors import (
     UnknownName,
     VerifierError,
 )
-from verifier.inspect import Outcome, StageClock, StageReport, inspect_part
+from verifier.inspect import Outcome, StageClock, StageReport, inspect_part, made_one
 from verifier.inspection import Inspection, JobVerdict
 from verifier.mesh import Mesh
+from verifier.part_scans import PartScans, check_number, part_of, scans_of_part
 from verifier.reading import printable, read_scan
 from verifier.referring import reference_for
 from verifier.reporting import as_csv, as_json, page, terminal
@@ -27,7 +29,7 @@ from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
 from verifier.reporting.page import Pictured
 from verifier.reporting.shown import shown_mesh
 from verifier.reporting.still import stills
-from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet, part_name
+from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet
 
 EXIT_OF: dict[JobVerdict, int] = {
     "PASS": EXIT_PASS,
@@ -60,7 +62,7 @@ class Delivered:
 
 
 def inspect_file(
-    scan: Path,
+    scan: Path | PartScans,
     rules_folder: Path,
     *,
     sheet_file: Path | None = None,
@@ -69,25 +71,31 @@ def inspect_file(
     reference: Path | None = None,
     report_stage: StageReport = lambda _: None,
 ) -> Delivered:
-    """Read one scan and its sheet, and inspect it.
+    """Read one part's scan, or its several scans, and its sheet, and inspect it.
 
+    scan : a file, a folder of scans of one part, or several files of one, which are then joined
     sheet_file : the part's sheet; None looks in the rules folder by the part's name
     as_new : look for no sheet, as for a part nobody has measured yet
     reference : a file to compare the corrected mesh with, in place of the sheet's
     Raises VerifierError of every kind: rules, sheet, scan and mending each say what puts them right.
     """
     clock = StageClock(report_stage)
-    part = part_name(scan.name)
-    _refuse_what_is_not_one_whole_scan(scan)
+    scans = scan if isinstance(scan, PartScans) else scans_of_part(scan)
+    part = scans.part
+    _refuse_prints(scans.files)
     with clock.stage("reading"):
         rules = _with_own_figures(load_rules(rules_folder))
         sheet = None if as_new else _sheet_of(part, rules, sheet_file)
-        read = read_scan(scan, rules, sheet)
+        check_number(scans, sheet)
+        files = tuple(read_scan(file, rules, sheet) for file in scans.files)
+    read, joined = made_one(files, sheet, rules, clock)
     compared_with = None
     if reference is not None or (sheet is not None and sheet.reference is not None):
         with clock.stage("reading the reference"):
             compared_with = reference_for(read, sheet, rules, reference)
-    outcome = inspect_part(read, sheet, rules, part=part, filament=filament, reference=compared_with, clock=clock)
+    outcome = inspect_part(
+        read, sheet, rules, part=part, filament=filament, reference=compared_with, clock=clock, joined=joined
+    )
     return Delivered(outcome, inspection_of(outcome, rules, versions()), rules)
 
 
@@ -96,21 +104,15 @@ def _with_own_figures(rules: Rules) -> Rules:
     return replace(rules, own_figures=own_figures_beside(rules))
 
 
-def _refuse_what_is_not_one_whole_scan(scan: Path) -> None:
-    """PART.2.ply is one side of a part, PART.print.stl is a print of it: neither is a scan of the whole original."""
-    second = (*scan.name.split("."), "")[1]
-    if second.isdigit():
-        raise CannotJoin(
-            "it is one of several scans of one part by its name, and joining them is not built yet",
-            where=printable(scan.name),
-            do=f"Join the scans before the export and drop the whole as {part_name(scan.name)}{scan.suffix}",
-        )
-    if second == "print":
-        raise CannotJoin(
-            "it is the scan of a print by its name, and comparing prints is not built yet",
-            where=printable(scan.name),
-            do="Measure the print with the calliper",
-        )
+def _refuse_prints(files: Sequence[Path]) -> None:
+    """PART.print.stl is a print of the part and no scan of the original."""
+    for file in files:
+        if (*file.name.split("."), "")[1] == "print":
+            raise CannotJoin(
+                "it is the scan of a print by its name, and comparing prints is not built yet",
+                where=printable(file.name),
+                do="Measure the print with the calliper",
+            )
 
 
 def _sheet_of(part: str, rules: Rules, sheet_file: Path | None) -> Sheet | None:
@@ -205,10 +207,11 @@ def _write_all(files: dict[str, bytes], out: Path) -> tuple[Path, ...]:
 
 
 def check_to_folder(
-    scan: Path, rules: Path, out: Path, report_stage: StageReport, *, filament: str | None = None
+    scan: Path | PartScans, rules: Path, out: Path, report_stage: StageReport, *, filament: str | None = None
 ) -> int:
     """One job of the bench: inspect, write everything into `out`, and say the outcome in `outcome.json`.
 
+    scan : a file, a folder of scans of one part, or several files of one
     A refusal is an outcome too: its sentence is written, and the exit status says so.
     """
     try:
@@ -226,10 +229,11 @@ def refusal_verdict(error: VerifierError) -> JobVerdict:
     return "REFUSED" if error.exit_code == EXIT_REFUSED else "UNDECIDED"
 
 
-def _write_refusal(error: VerifierError, scan: Path, out: Path) -> int:
-    part = part_name(scan.name)
+def _write_refusal(error: VerifierError, scan: Path | PartScans, out: Path) -> int:
+    named = scan.told if isinstance(scan, PartScans) else scan.name
+    part = scan.part if isinstance(scan, PartScans) else part_of(scan)
     verdict = refusal_verdict(error)
-    told = terminal.render_refusal(scan.name, str(error), verdict)
+    told = terminal.render_refusal(named, str(error), verdict)
     _write_all({f"{part}.report.txt": told.encode()}, out)
     _write_outcome(out, part, verdict, (error.reason,), (error.step,))
     return error.exit_code

@@ -6,6 +6,7 @@ from pathlib import Path
 from verifier.checking import rules_in_use, stages_told
 from verifier.delivery import Delivered, inspect_file, write_draft
 from verifier.errors import EXIT_PASS, VerifierError, WrongUsage
+from verifier.part_scans import parts_in
 from verifier.screen import Screen
 
 
@@ -15,9 +16,9 @@ def draft_sheets(scans: Sequence[Path], screen: Screen, *, rules: Path | None, o
     A sheet that lies in the folder already is never written over.
     """
     status = EXIT_PASS
-    for scan in scans:
+    for part in parts_in(scans):
         try:
-            delivered = inspect_file(scan, rules_in_use(rules), as_new=True, report_stage=stages_told(screen, scan))
+            delivered = inspect_file(part, rules_in_use(rules), as_new=True, report_stage=stages_told(screen, part))
             _write(delivered, out, screen)
         except VerifierError as error:
             screen.complain(str(error))

@@ -1,7 +1,7 @@
 """One part from scan to outcome: every room once, in the order the data travels, and nothing else."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -22,6 +22,7 @@ from verifier.correcting import (
 from verifier.correcting.correction import Correction
 from verifier.finding import find_features
 from verifier.finding.feature import Features
+from verifier.joining import JoinReport, join
 from verifier.judging import Judgement, judge
 from verifier.measuring import ProposedRow, measure, propose_rows
 from verifier.measuring.kinds import KINDS
@@ -61,6 +62,7 @@ class Outcome:
     scan, solid, copy : as read, as mended, and with scale and coat taken off and the bores rebuilt
     proposed : sizes worth measuring, for a part without a sheet; empty otherwise
     reference, deviation : what the true copy, its bores not yet rebuilt, was compared with, and how far it is off
+    joined : how the scan was made of several; None for a single one
     """
 
     scan: Scan
@@ -76,6 +78,21 @@ class Outcome:
     seconds: dict[str, float]
     reference: Reference | None = None
     deviation: Deviation | None = None
+    joined: JoinReport | None = None
+
+
+def made_one(
+    scans: Sequence[Scan], sheet: Sheet | None, rules: Rules, clock: StageClock
+) -> tuple[Scan, JoinReport | None]:
+    """The scan to inspect: the only one, or several joined, and how.
+
+    Raises CannotJoin, RuleMistake.
+    """
+    if len(scans) == 1:
+        return scans[0], None
+    with clock.stage("joining"):
+        joined = join(scans, sheet, rules)
+    return joined.scan, joined.report
 
 
 def inspect_part(
@@ -87,12 +104,14 @@ def inspect_part(
     filament: str | None = None,
     reference: Reference | None = None,
     clock: StageClock | None = None,
+    joined: JoinReport | None = None,
 ) -> Outcome:
     """Mend, measure, correct and judge one scan.
 
     sheet : None for a part nobody has measured yet; the sizes worth measuring are then proposed
     filament : a name of the rules, in place of the sheet's
     reference : what the corrected mesh is compared with
+    joined : how the scan was made of several
     Raises CannotMend, UnknownName.
     """
     clock = clock or StageClock(report=lambda _: None)
@@ -136,7 +155,7 @@ def inspect_part(
     with clock.stage("planning the print"):
         plan = plan_print(work.solid, features, known, rules, polymer, printer, work.bores, resting, reshaping)
     with clock.stage("judging"):
-        judgement = judge(sizes, correction, known, rules, solid, plan, scan.unit)
+        judgement = judge(sizes, correction, known, rules, solid, plan, scan.unit, joined)
     return Outcome(
         scan=scan,
         sheet=known,
@@ -151,6 +170,7 @@ def inspect_part(
         seconds=dict(clock.seconds),
         reference=reference,
         deviation=deviation,
+        joined=joined,
     )
 
 

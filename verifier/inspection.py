@@ -260,6 +260,64 @@ class DeviationTable(Part):
     regions: tuple[SpreadTable, ...]
 
 
+class PosedScanTable(Part):
+    """One of several scans of the part, and where it went.
+
+    pose : rows of the 4 x 4 matrix that takes its points into the joined part; its upper left holds the scale too
+    """
+
+    name: str
+    pose: tuple[tuple[float, float, float, float], ...]
+    scale: float
+    kept_mm2: float
+    skirt_mm2: float
+    debris_mm2: float
+
+
+class JoinWayTable(Part):
+    """One way of putting the scans together.
+
+    number : what `join` in the sheet chooses it by
+    misfit : of the rim, in units of its own doubt; only differences count
+    outlines_mm : the scans' rims in plan, to be drawn
+    """
+
+    number: int
+    taken: bool
+    misfit: float
+    rms_mm: float
+    tilt_deg: float
+    thickness_mm: float | None
+    differs: str
+    outlines_mm: tuple[tuple[tuple[float, float], ...], ...] = ()
+
+
+class JoinRegionTable(Part):
+    """How far two scans lie apart in one region of their overlap."""
+
+    where: str
+    middle_mm: Point
+    rms_mm: float
+    pieces: int
+
+
+class JoinTable(Part):
+    """How several scans were made one."""
+
+    method: str
+    sure: bool
+    why: str
+    do: str
+    overlap_share: float = Field(description="share of the rim that both sides saw")
+    calliper_mm: float | None = Field(default=None, description="reading of the sheet that set the gap")
+    scans: tuple[PosedScanTable, ...]
+    ways: tuple[JoinWayTable, ...]
+    regions: tuple[JoinRegionTable, ...] = ()
+    seam_length_mm: float | None = None
+    seam_step_mm: float | None = None
+    seam_gap_mm: float | None = None
+
+
 class Inspection(Part):
     """The JSON report of one scan."""
 
@@ -270,6 +328,7 @@ class Inspection(Part):
     reasons: tuple[str, ...]
     next_steps: tuple[str, ...] = Field(description="what the person does now, first thing first")
     scan: ScanTable
+    join: JoinTable | None = Field(default=None, description="of several scans; null for one")
     mend: MendTable
     features: tuple[FeatureTable, ...]
     sizes: tuple[SizeTable, ...]

@@ -11,6 +11,11 @@ from verifier.reading.scan import Scan
 Point = tuple[float, float, float]
 
 
+def scale_of(pose: Array) -> float:
+    """What a (4, 4) pose multiplies lengths by."""
+    return float(np.cbrt(np.linalg.det(pose[:3, :3])))
+
+
 @dataclass(frozen=True, slots=True)
 class Posed:
     """One scan in the joined part's frame, which is that of the first scan.
@@ -27,7 +32,7 @@ class Posed:
     @property
     def scale(self) -> float:
         """What the scan's lengths are multiplied by."""
-        return float(np.cbrt(np.linalg.det(self.pose[:3, :3])))
+        return scale_of(self.pose)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,10 @@ class Alternative:
     thickness_mm: float | None
     differs: str = ""
     outlines_mm: tuple[Array, ...] = ()
+
+    def scale_of(self, k: int) -> float:
+        """What the lengths of a scan are multiplied by."""
+        return scale_of(self.poses[k])
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from verifier.correcting.bores import RebuiltBore, rebuilt_bore
 from verifier.correcting.correction import Correction
 from verifier.correcting.printing import PrintPlan, printed_sizes
 from verifier.inspection import Verdict
+from verifier.joining.posed import JoinReport
 from verifier.judging.closed import is_closed
 from verifier.judging.decision import decide
 from verifier.judging.judgement import Judgement, RowJudgement
@@ -38,6 +39,7 @@ def judge(
     solid: Solid,
     plan: PrintPlan | None,
     unit: LengthUnit | None = None,
+    joined: JoinReport | None = None,
 ) -> Judgement:
     """Judge every row of the sheet, and the copy by its required rows.
 
@@ -45,6 +47,7 @@ def judge(
     solid : for what was invented of it, and whether it is closed
     plan : for the sizes after printing, which inform and do not decide; None leaves them out
     unit : of the export; a guessed one leaves the part undecided
+    joined : of several scans; where there are two ways of joining them the part is undecided
     """
     rebuilt = [rebuilt_bore(size, () if plan is None else plan.bores) for size in sizes]
     rows = tuple(
@@ -53,7 +56,7 @@ def judge(
     )
     if plan is not None:
         rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
-    findings = (*_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan))
+    findings = (*_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan), *_of_joining(joined))
     verdict = _worst(findings, rows)
     steps = _next_steps(verdict, rows, findings, correction, rebuilt)
     return Judgement(rows, verdict, _reasons(verdict, rows, findings), steps)
@@ -136,6 +139,13 @@ def _of_the_part(
         )
     found.extend(_of_all_rows(rows))
     return tuple(found)
+
+
+def _of_joining(joined: JoinReport | None) -> tuple[Finding, ...]:
+    """Scans that may belong together in another way give a part nobody should print unseen."""
+    if joined is None or joined.placing.sure:
+        return ()
+    return (Finding("UNDECIDED", joined.placing.why, joined.placing.do),)
 
 
 def _of_reshaping(plan: PrintPlan | None) -> tuple[Finding, ...]:

@@ -14,7 +14,7 @@ MIX = tuple(np.uint64(k) for k in (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165
 
 def weld_equal(mesh: Mesh) -> Draft:
     """Weld corners that are equal as 32-bit floats; faces that lose a corner by it are dropped and told."""
-    first, new_number = _equal_corners(mesh.vertices_mm)
+    first, new_number = equal_corners(mesh.vertices_mm)
     faces = new_number[mesh.faces]
     welded = len(mesh.vertices_mm) - len(first)
     collapsed = (faces[:, 0] == faces[:, 1]) | (faces[:, 1] == faces[:, 2]) | (faces[:, 2] == faces[:, 0])
@@ -42,17 +42,18 @@ def drop_doubled_faces(draft: Draft) -> Draft:
     return draft.without(dropped).telling(tell_faces("Dropped doubled faces", draft.mesh, doubled))
 
 
-def _equal_corners(points_mm: Array) -> tuple[IntArray, IntArray]:
+def equal_corners(points_mm: Array) -> tuple[IntArray, IntArray]:
     """Number of the first corner at every different place, in order, and the new number of every corner."""
     bits = (points_mm.astype(np.float32) + np.float32(0.0)).view(np.uint32)  # adding zero makes -0.0 into 0.0
     order, starts = _sorted_by_place(bits)
+    group = np.cumsum(starts) - 1
     first_of_group = order[starts]
-    is_first = np.zeros(len(points_mm), dtype=bool)
-    is_first[first_of_group] = True
-    rank = np.cumsum(is_first) - 1
+    rank = np.empty(len(first_of_group), dtype=np.int64)
+    first = np.sort(first_of_group)
+    rank[np.argsort(first_of_group, kind="stable")] = np.arange(len(first))
     new_number = np.empty(len(points_mm), dtype=np.int64)
-    new_number[order] = np.repeat(rank[first_of_group], np.diff(np.flatnonzero(starts), append=len(order)))
-    return np.flatnonzero(is_first), new_number
+    new_number[order] = rank[group]
+    return first, new_number
 
 
 def _sorted_by_place(bits: np.ndarray) -> tuple[IntArray, np.ndarray]:
@@ -64,7 +65,7 @@ def _sorted_by_place(bits: np.ndarray) -> tuple[IntArray, np.ndarray]:
     index_bits = max(1, int(len(bits) - 1).bit_length()) if len(bits) else 1
     shift = np.uint64(index_bits)
     packed = np.sort(((_hash(bits) >> shift) << shift) | np.arange(len(bits), dtype=np.uint64))
-    order = (packed & ((np.uint64(1) << shift) - np.uint64(1))).view(np.int64)
+    order = (packed & ((np.uint64(1) << shift) - np.uint64(1))).astype(np.int64)
     hash_changes = np.r_[True, (packed[1:] >> shift) != (packed[:-1] >> shift)]
     place_changes = _changes(bits[order])
     if not np.array_equal(hash_changes, place_changes):
@@ -81,8 +82,4 @@ def _hash(bits: np.ndarray) -> np.ndarray:
 
 
 def _changes(rows: np.ndarray) -> np.ndarray:
-    differs = np.ones(len(rows), dtype=bool)
-    differs[1:] = rows[1:, 0] != rows[:-1, 0]
-    for column in (1, 2):
-        differs[1:] |= rows[1:, column] != rows[:-1, column]
-    return differs
+    return np.r_[True, (rows[1:] != rows[:-1]).any(axis=1)] if len(rows) else np.empty(0, dtype=bool)

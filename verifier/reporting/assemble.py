@@ -25,6 +25,7 @@ from verifier.inspection import (
 from verifier.judging import RowJudgement
 from verifier.measuring.size import Size
 from verifier.mesh import Array, extents_mm
+from verifier.reporting.assemble_join import join_table
 from verifier.reporting.deviation_table import deviation_table
 from verifier.rulebook import Rules, SheetRow, reading_of
 
@@ -43,6 +44,7 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
         reasons=judgement.reasons,
         next_steps=(*judgement.next_steps, *_drafted(outcome)),
         scan=_scan(outcome),
+        join=join_table(outcome.joined),
         mend=_mend(outcome),
         features=tuple(_features(outcome)),
         sizes=_sizes(outcome, rules),

@@ -10,6 +10,7 @@ from verifier.inspection import Inspection, JobVerdict
 from verifier.reporting import drawn_bar
 from verifier.reporting.bar import bar_of
 from verifier.reporting.deviation_words import deviation_in_words
+from verifier.reporting.join_words import join_in_words
 from verifier.reporting.plain import in_ascii, one_line
 from verifier.reporting.size_lines import STYLE_OF, Clean, columns_for, hanging, size_lines
 from verifier.reporting.words import (
@@ -198,6 +199,7 @@ GLANCED: tuple[Section, ...] = (
     _of("Why", lambda inspection: inspection.reasons),
     _sizes,
     _scan,
+    _of("Joined", lambda inspection: join_in_words(inspection.join)),
     _mended,
     _bores,
     _of("Deviation", lambda inspection: deviation_in_words(inspection.deviation)),

@@ -33,6 +33,9 @@ NEEDS_SCREW: tuple[BoreUse, ...] = ("slides", "threads", "insert")
 MAY_NAME_SCREW: tuple[BoreUse, ...] = (*NEEDS_SCREW, "drill")
 MAY_NAME_FIT: tuple[BoreUse, ...] = ("slides", "drill")
 
+# More views than this of one part are a film, and nobody joins one by hand either.
+MOST_SCANS = 12
+
 
 def _printable(text: str) -> str:
     """Names go to terminals and into file names: an escape character there would be obeyed, or refused."""
@@ -155,6 +158,8 @@ class Sheet(BaseModel):
     upright : which overall size stands along the build direction; else the part rests on its largest flat
     reference : what the copy is compared with: a file in the rules folder, "mirror of FILE", or "last PASS"
     reshape : what is done to the copy before it is printed, in this order
+    scans : how many scans of the part there are to be joined; None when one file holds it all, or nobody has said
+    join : which of several ways of putting the scans together is right, by its number in the report
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -169,6 +174,8 @@ class Sheet(BaseModel):
     upright: Literal["length", "width", "height"] | None = None
     infill: Annotated[float, Field(gt=0, le=1)] = 1.0
     reference: Annotated[str, Field(min_length=1, max_length=300)] | None = None
+    scans: Annotated[int, Field(ge=1, le=MOST_SCANS)] | None = None
+    join: Annotated[int, Field(ge=1, le=MOST_SCANS)] | None = None
     size: tuple[SheetRow, ...] = ()
     reshape: tuple[Reshape, ...] = ()
 

@@ -1,0 +1,126 @@
+"""How well two rims fit in a pose, in units of their own doubt, so that poses can be told from each other.
+
+A bump of 2 mm on a rim of 3 m hardly shows in the mean misfit, and it is all that tells a part from itself turned half
+round. So the rim is looked at piece by piece, and what a smooth warp of either scan would explain is taken off first.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from verifier.joining.laid_together import moved
+from verifier.joining.outline import Outline
+from verifier.joining.profile import RimHeights
+from verifier.joining.refining import Target
+from verifier.mesh import Array, IntArray
+
+# Length of a piece of rim, as a share of the part's length.
+PIECE_SHARE = 1 / 50
+# A piece's middle distance is no surer than this: rounding of a crease by the scanner, and the pieces' own waviness.
+LEAST_DOUBT_MM = 0.12
+# A piece further off than this is off; how far says nothing.
+MOST_MM = 1.0
+# Warp of one scan that is no surprise.
+WARP_MM = 0.3
+FACING_MM = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the pieces of a rim say of one pose.
+
+    at_mm : (k, 3) middles of the pieces
+    off_mm : (k,) misfit beside what warp explains, in plan for the first pieces, in height for the others
+    raw_mm : (k,) the same with the warp
+    in_plan : (k,) which is which
+    """
+
+    at_mm: Array
+    off_mm: Array
+    raw_mm: Array
+    in_plan: IntArray
+
+    @property
+    def rms_mm(self) -> float:
+        """Of the four fifths of the pieces that fit best."""
+        square = np.sort(self.raw_mm**2)[: max(1, int(0.8 * len(self.raw_mm)))]
+        return float(np.sqrt(square.mean())) if len(self.raw_mm) else float("inf")
+
+    def misfit(self, doubt_mm: float) -> float:
+        """Sum of squares in units of the doubt of one piece; no piece counts for more than the most."""
+        return float((np.minimum(np.abs(self.off_mm), MOST_MM) ** 2).sum() / doubt_mm**2)
+
+    @property
+    def doubt_mm(self) -> float:
+        """Scatter of the pieces, robust."""
+        return max(LEAST_DOUBT_MM, 1.4826 * float(np.median(np.abs(self.off_mm)))) if len(self.off_mm) else MOST_MM
+
+
+def evidence_of(pose: Array, target: Target, first: Outline, second: Outline, heights: RimHeights) -> Evidence:
+    """Look at a pose piece by piece."""
+    plan_at, plan_off, facing = _in_plan(pose, first, second)
+    rise_at, rise_off = _in_height(pose, target, heights)
+    piece_mm = PIECE_SHARE * target.side.length_mm
+    plan = _pieces(plan_at, plan_off, facing, piece_mm)
+    rise = _pieces(rise_at, rise_off, np.tile([0.0, 0.0, 1.0], (len(rise_at), 1)), piece_mm)
+    at, off, way = (np.concatenate([one, other]) for one, other in zip(plan, rise, strict=True))
+    in_plan = np.r_[np.ones(len(plan[0]), dtype=np.int64), np.zeros(len(rise[0]), dtype=np.int64)]
+    return Evidence(at, _less_warp(at, off, way, target.side.length_mm), off, in_plan)
+
+
+def _in_plan(pose: Array, first: Outline, second: Outline) -> tuple[Array, Array, Array]:
+    """Places of the second rim, their distance from the first one across it, and the way across; both ways round."""
+    at = moved(np.column_stack([second.points_mm, second.height_mm]), pose)
+    way = second.facing @ (pose[:2, :2] / np.cbrt(np.linalg.det(pose[:3, :3]))).T
+    here = np.column_stack([first.points_mm, first.height_mm])
+    there = np.column_stack([at[:, :2], FACING_MM * way])
+    known = np.column_stack([first.points_mm, FACING_MM * first.facing])
+    near = cKDTree(known).query(there)[1]
+    back = cKDTree(there).query(known)[1]
+    off = np.einsum("ij,ij->i", first.points_mm[near] - at[:, :2], first.facing[near])
+    off_back = np.einsum("ij,ij->i", first.points_mm - at[back, :2], first.facing)
+    facing = np.concatenate([first.facing[near], first.facing])
+    return (
+        np.concatenate([at, here]),
+        np.concatenate([off, off_back]),
+        np.column_stack([facing, np.zeros(len(facing))]),
+    )
+
+
+def _in_height(pose: Array, target: Target, heights: RimHeights) -> tuple[Array, Array]:
+    at = moved(heights.at_mm, pose)
+    near = target.rim_tree.query(at[:, :2])[1]
+    return at, target.heights.at_mm[near, 2] - at[:, 2]
+
+
+def _pieces(at_mm: Array, off_mm: Array, way: Array, piece_mm: float) -> tuple[Array, Array, Array]:
+    """Middle, middle distance and mean way of every piece of the rim."""
+    if len(at_mm) == 0:
+        return np.empty((0, 3)), np.empty(0), np.empty((0, 3))
+    cell = np.floor(at_mm[:, :2] / piece_mm).astype(np.int64)
+    name = np.unique(cell, axis=0, return_inverse=True)[1]
+    order = np.lexsort((off_mm, name))
+    starts = np.flatnonzero(np.r_[True, np.diff(name[order]) > 0])
+    count = np.diff(np.r_[starts, len(order)])
+    middle = order[starts + count // 2]  # the piece's median
+    mean = np.column_stack([np.bincount(name, at_mm[:, k]) for k in range(3)]) / count[:, None]
+    ways = np.column_stack([np.bincount(name, way[:, k]) for k in range(3)]) / count[:, None]
+    return mean, off_mm[middle], ways
+
+
+def _less_warp(at_mm: Array, off_mm: Array, way: Array, length_mm: float) -> Array:
+    """What is left when a smooth bend, small enough to be no surprise, has explained what it can."""
+    if len(off_mm) < 20:
+        return off_mm
+    x, y = (2.0 * at_mm[:, :2] / length_mm).T
+    bends = np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y, x**3, x * x * y, x * y * y, y**3])
+    matrix = (bends[:, :, None] * way[:, None, :]).reshape(len(x), -1)
+    weight = np.ones(len(off_mm))
+    left = off_mm
+    for _ in range(4):
+        doubt = max(LEAST_DOUBT_MM, 1.4826 * float(np.median(np.abs(left))))
+        weight = 1.0 / (1.0 + (left / (3.0 * doubt)) ** 2) ** 2 / doubt**2
+        normal = (matrix * weight[:, None]).T @ matrix + np.eye(matrix.shape[1]) / WARP_MM**2
+        left = off_mm - matrix @ np.linalg.solve(normal, matrix.T @ (weight * off_mm))
+    return np.asarray(left)

@@ -1,0 +1,69 @@
+"""Several scans of one part made into one scan: the whole story."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import replace
+
+from verifier.errors import CannotJoin, RuleMistake
+from verifier.joining.laid_together import lay_together
+from verifier.joining.posed import Fused, Joined, JoinReport, Placing, Posed
+from verifier.joining.two_sides import place_two_sides
+from verifier.reading.scan import Scan, Source
+from verifier.rulebook import Rules, Sheet, part_name
+
+
+def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
+    """Put the scans of one part together; the result goes on as any other scan.
+
+    sheet : its calliper thickness sets the gap between two sides; its `join` takes one of several ways
+    Raises CannotJoin, saying what to do at the scanner; RuleMistake for a `join` there is no way for.
+    """
+    placing = _chosen(_place(scans, sheet, rules), sheet)
+    posed = tuple(
+        Posed(scan, pose, kept) for scan, pose, kept in zip(scans, placing.taken.poses, placing.keep_faces, strict=True)
+    )
+    fused = lay_together(posed)
+    names = tuple(scan.source.name for scan in scans)
+    return Joined(_as_one(scans, fused), fused.source_of_face, JoinReport(names, placing))
+
+
+def _place(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Placing:
+    if len(scans) != 2:
+        raise CannotJoin(
+            f"{len(scans)} scans were given, and two sides can be joined so far",
+            where=scans[0].source.name,
+            do="Give two scans, one of each side, each a little past the rim",
+        )
+    return place_two_sides(scans[0], scans[1], sheet)
+
+
+def _chosen(placing: Placing, sheet: Sheet | None) -> Placing:
+    """The placing with the way the person chose, if one was chosen."""
+    if sheet is None or sheet.join is None:
+        return placing
+    ways = len(placing.alternatives)
+    if sheet.join > ways:
+        count = "is one way" if ways == 1 else f"are {ways} ways"
+        what = f"join = {sheet.join}, and there {count} to put the scans together"
+        raise RuleMistake(
+            what,
+            where=f"{sheet.part}.toml",
+            do="Write the number of a way that stands in the report, or take the line out",
+        )
+    why = f"The sheet chose way {sheet.join}."
+    return replace(placing, chosen=sheet.join - 1, sure=True, why=why, do="")
+
+
+def _as_one(scans: Sequence[Scan], fused: Fused) -> Scan:
+    """One scan of them all: the first one's unit, a name and a hash that stand for all of the files."""
+    first = scans[0]
+    hashes = "".join(scan.source.sha256 for scan in scans)
+    suffix = first.source.name.rpartition(".")[2]
+    source = Source(
+        f"{part_name(first.source.name)}.{suffix}",
+        hashlib.sha256(hashes.encode()).hexdigest(),
+        sum(scan.source.size_bytes for scan in scans),
+        first.source.format,
+    )
+    notices = tuple(dict.fromkeys(notice for scan in scans for notice in scan.notices))
+    return Scan(fused.mesh, first.unit, source, notices)

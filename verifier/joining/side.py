@@ -1,0 +1,150 @@
+"""One side of a large part, ready to be set against another: in a frame of its own, less its skirt."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from verifier.joining.laid_together import moved
+from verifier.joining.posed import Trimmed
+from verifier.joining.trimming import Cut, Rim, is_border, mean_normal, plane_axes, shared_corners, trim
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_vectors_mm2
+from verifier.reading.scan import Scan
+
+# Points near the rim that are set against the other side: within this many spacings of its outermost line, in plan.
+BAND_SPACINGS = 8.0
+# A scanner rounds the crease between part and skirt over about two spacings.
+CREASE_FACES = 1
+MOST_FACE_POINTS = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One side in its own frame: z along its mean normal, the origin in the middle of its rim.
+
+    to_side : (4, 4) from the scan's frame to this one
+    points_mm, normals : (k, 3) corners of the part near the rim, away from where a skirt was cut off
+    clean : (k,) those out of reach of a crease that a skirt made
+    rim_mm : (r, 3) middles of the edges where the surface turns under or ends
+    rim_out : (r, 2) away from it in plan, as long as the edge
+    face_mm : (j, 3) points of the whole side, thinned
+    length_mm : the longest way across its rim
+    """
+
+    scan: Scan
+    to_side: Array
+    keep_faces: BoolArray
+    points_mm: Array
+    normals: Array
+    clean: BoolArray
+    rim_mm: Array
+    rim_out: Array
+    face_mm: Array
+    spacing_mm: float
+    length_mm: float
+    trimmed: Trimmed
+
+
+def side_of(scan: Scan) -> Side:
+    """Trim one scan and look at its rim."""
+    mesh = shared_corners(scan.mesh)
+    cut, rim = trim(mesh)
+    up = mean_normal(mesh, cut.kept)
+    frame = plane_axes(up)
+    ends, outward = _rim_edges(mesh, cut, rim, up)
+    to_side = np.eye(4)
+    to_side[:3, :3], to_side[:3, 3] = frame, -frame @ ends.mean(axis=0)
+    corners, normals, clean = _band_corners(mesh, cut, rim)
+    points, ends = moved(mesh.vertices_mm[corners], to_side), moved(ends, to_side)
+    near = _near_rim(points, ends, BAND_SPACINGS * rim.spacing_mm)
+    face = mesh.vertices_mm[np.unique(mesh.faces[cut.kept])]
+    face = moved(face[:: max(1, len(face) // MOST_FACE_POINTS)], to_side)
+    return Side(
+        scan=scan,
+        to_side=to_side,
+        keep_faces=cut.kept,
+        points_mm=points[near],
+        normals=(normals @ frame.T)[near],
+        clean=clean[near],
+        rim_mm=ends,
+        rim_out=outward @ frame[:2].T,
+        face_mm=face,
+        spacing_mm=rim.spacing_mm,
+        length_mm=float(np.linalg.norm(np.ptp(ends[:, :2], axis=0))),
+        trimmed=_trimmed(scan, mesh, cut),
+    )
+
+
+def _rim_edges(mesh: Mesh, cut: Cut, rim: Rim, up: Array) -> tuple[Array, Array]:
+    """Where the kept surface turns under or ends: middles of those edges and the way out of it, as long as the edge."""
+    rising = cut.kept[rim.faces] & (rim.normals @ up > 0.0)
+    twin = rim.edges.twin
+    at_end = (twin < 0) & _is_outside(mesh, rim)
+    beyond = at_end | ((twin >= 0) & ~rising[np.maximum(twin, 0) // 3])
+    chosen = np.flatnonzero(np.repeat(rising, 3) & beyond)
+    start, end = mesh.vertices_mm[rim.edges.start[chosen]], mesh.vertices_mm[rim.edges.end[chosen]]
+    outward = np.cross(end - start, up)
+    facing_out = np.einsum("ij,ij->i", outward, rim.normals[chosen // 3]) > 0.0  # not so where a crease turns up again
+    return 0.5 * (start + end)[facing_out], outward[facing_out]
+
+
+def _is_outside(mesh: Mesh, rim: Rim) -> BoolArray:
+    """Which half-edges without a twin end the scan; the others end what was looked at of it."""
+    number = np.zeros(len(mesh.vertices_mm), dtype=bool)
+    number[mesh.faces[_others(len(mesh.faces), rim.faces)]] = True
+    return ~(number[rim.edges.start] & number[rim.edges.end])
+
+
+def _others(count: int, chosen: IntArray) -> BoolArray:
+    left = np.ones(count, dtype=bool)
+    left[chosen] = False
+    return left
+
+
+def _band_corners(mesh: Mesh, cut: Cut, rim: Rim) -> tuple[IntArray, Array, BoolArray]:
+    """Corners of kept faces near the rim, not on its end, their normals, and whether no skirt is near."""
+    kept = cut.kept[rim.faces]
+    corners = rim.edges.faces
+    tainted = np.zeros(len(mesh.vertices_mm), dtype=bool)
+    tainted[corners[cut.skirt[rim.faces]]] = True
+    tainted[corners[is_border(rim.edges)]] = True
+    near_skirt = tainted.copy()
+    for _ in range(CREASE_FACES):
+        near_skirt[corners[near_skirt[corners].any(axis=1)]] = True
+    normals = np.zeros_like(mesh.vertices_mm)
+    vectors = face_vectors_mm2(Mesh(mesh.vertices_mm, corners[kept]))
+    used = corners[kept].ravel()
+    for k in range(3):
+        normals[:, k] = np.bincount(used, np.repeat(vectors[:, k], 3), len(normals))
+    good = np.unique(used)
+    good = good[~tainted[good]]
+    length = np.linalg.norm(normals[good], axis=1)
+    good, length = good[length > 0], length[length > 0]
+    return good, normals[good] / length[:, None], ~near_skirt[good]
+
+
+def _near_rim(points_mm: Array, rim_mm: Array, reach_mm: float) -> BoolArray:
+    away, _ = cKDTree(rim_mm[:, :2]).query(points_mm[:, :2], distance_upper_bound=reach_mm)
+    return np.asarray(np.isfinite(away))
+
+
+def _trimmed(scan: Scan, mesh: Mesh, cut: Cut) -> Trimmed:
+    areas = face_areas_mm2(mesh)
+    kept, skirt, debris = (float(areas[which].sum()) for which in (cut.kept, cut.skirt, cut.debris))
+    return Trimmed(scan.source.name, kept, skirt, debris)
+
+
+def turned_over(side: Side) -> Side:
+    """The same side in a frame that looks the other way: half a turn about its x axis."""
+    over = np.diag([1.0, -1.0, -1.0])
+    frame = np.eye(4)
+    frame[:3, :3] = over
+    return replace(
+        side,
+        to_side=frame @ side.to_side,
+        points_mm=side.points_mm @ over,
+        normals=side.normals @ over,
+        rim_mm=side.rim_mm @ over,
+        rim_out=side.rim_out @ over[:2, :2],
+        face_mm=side.face_mm @ over,
+    )

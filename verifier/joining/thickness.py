@@ -1,0 +1,99 @@
+"""How thick the part is that two sides make, and what the calliper says of that."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+from scipy.spatial import ConvexHull, QhullError
+
+from verifier.joining.laid_together import moved
+from verifier.joining.side import Side
+from verifier.mesh import Array
+from verifier.rulebook import Sheet
+
+# Cells the thickness is looked at in, as a share of the length.
+CELL_SHARE = 1 / 100
+# Two sides that lie through each other by more than this in more than that share of the part are no part.
+THROUGH_MM, THROUGH_SHARE = 0.5, 0.02
+# Reading, powder on both sides and warp together, standard uncertainty: common practice, no source.
+CALLIPER_MM = 0.15
+# The calliper is believed to mean this thickness when it is no further off, as a share of the length (10 mm on 1.2 m).
+MEANT_SHARE = 1 / 120
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """How far two sides lie apart.
+
+    greatest_mm : greatest thickness; overall_mm : least width between two flats across the part
+    through_share : share of the part where the sides lie through each other
+    """
+
+    greatest_mm: float
+    overall_mm: float
+    through_share: float
+
+
+def gap_between(pose: Array, first: Side, second: Side) -> Gap:
+    """Thickness of the part that the second side makes with the first in a pose."""
+    under = moved(second.face_mm, pose)
+    thick = _thickness(first.face_mm, under, CELL_SHARE * first.length_mm)
+    if len(thick) == 0:
+        return Gap(0.0, 0.0, 1.0)
+    greatest = float(np.quantile(thick, 0.997))
+    return Gap(greatest, _least_width(np.concatenate([first.face_mm, under])), float((thick < -THROUGH_MM).mean()))
+
+
+def _thickness(over_mm: Array, under_mm: Array, cell_mm: float) -> Array:
+    """Height of the upper over the lower side, where both have points."""
+    low = np.minimum(over_mm[:, :2].min(axis=0), under_mm[:, :2].min(axis=0))
+    shape = (np.maximum(over_mm[:, :2].max(axis=0), under_mm[:, :2].max(axis=0)) - low) // cell_mm + 1
+    top, bottom = (_mean_heights(points, low, shape.astype(np.int64), cell_mm) for points in (over_mm, under_mm))
+    both = np.isfinite(top) & np.isfinite(bottom)
+    return np.asarray((top - bottom)[both])
+
+
+def _mean_heights(points_mm: Array, low: Array, shape: Array, cell_mm: float) -> Array:
+    cell = ((points_mm[:, :2] - low) // cell_mm).astype(np.int64)
+    name = cell[:, 0] * int(shape[1]) + cell[:, 1]
+    count = np.bincount(name, minlength=int(shape.prod()))
+    total = np.bincount(name, points_mm[:, 2], int(shape.prod()))
+    return np.asarray(np.divide(total, count, out=np.full(len(total), np.nan), where=count > 0), dtype=np.float64)
+
+
+def _least_width(points_mm: Array) -> float:
+    """As two flats close on it, nearly along z."""
+    try:
+        hull = points_mm[ConvexHull(points_mm).vertices]
+    except QhullError:
+        return float(np.ptp(points_mm[:, 2]))
+    start = {"initial_simplex": [[0, 0], [0.01, 0], [0, 0.01]], "xatol": 1e-5, "fatol": 1e-3}
+    result = minimize(
+        lambda lean: float(np.ptp(_heights(hull, lean))), np.zeros(2), method="Nelder-Mead", options=start
+    )
+    return float(result.fun)
+
+
+def _heights(points_mm: Array, lean: Array) -> Array:
+    along = np.array([lean[0], lean[1], 1.0])
+    return np.asarray(points_mm @ (along / np.linalg.norm(along)))
+
+
+def calliper_correction_mm(gap: Gap, sheet: Sheet | None, length_mm: float) -> tuple[float, float] | None:
+    """How much further apart the sides belong by the sheet, and the reading that says so; None when none does."""
+    if sheet is None:
+        return None
+    meant = [
+        (reading - found, reading)
+        for row in sheet.rows
+        if (reading := row.size_limited) is not None
+        for found in _what_it_means(row.kind, row.along, gap)
+    ]
+    near = [pair for pair in meant if abs(pair[0]) < MEANT_SHARE * length_mm]
+    return min(near, key=lambda pair: abs(pair[0]), default=None)
+
+
+def _what_it_means(kind: str, along: str | None, gap: Gap) -> tuple[float, ...]:
+    if kind == "thickness":
+        return (gap.greatest_mm,)
+    return (gap.overall_mm,) if kind == "overall" and along == "height" else ()

@@ -1,0 +1,59 @@
+"""The report of a join as a table of the inspection."""
+
+from verifier.inspection import JoinRegionTable, JoinTable, JoinWayTable, PosedScanTable
+from verifier.joining import JoinReport
+from verifier.joining.posed import Alternative
+from verifier.mesh import Array
+
+
+def join_table(report: JoinReport | None) -> JoinTable | None:
+    """What is told of a join; None for a part of one scan."""
+    if report is None:
+        return None
+    placing = report.placing
+    return JoinTable(
+        method=placing.method,
+        sure=placing.sure,
+        why=placing.why,
+        do=placing.do,
+        overlap_share=round(placing.overlap_share, 4),
+        calliper_mm=placing.calliper_mm,
+        scans=tuple(_scan(report, k) for k in range(len(report.scans))),
+        ways=tuple(_way(way, k, k == placing.chosen) for k, way in enumerate(placing.alternatives)),
+        regions=tuple(
+            JoinRegionTable(where=r.where, middle_mm=r.middle_mm, rms_mm=round(r.rms_mm, 4), pieces=r.points)
+            for r in placing.residuals
+        ),
+        seam_length_mm=report.seam_length_mm,
+        seam_step_mm=report.seam_step_mm,
+        seam_gap_mm=report.seam_gap_mm,
+    )
+
+
+def _scan(report: JoinReport, k: int) -> PosedScanTable:
+    pose, trimmed = report.placing.taken.poses[k], report.placing.trimmed[k]
+    return PosedScanTable(
+        name=report.scans[k],
+        pose=tuple((float(a), float(b), float(c), float(d)) for a, b, c, d in pose),
+        scale=report.placing.taken.scale_of(k),
+        kept_mm2=round(trimmed.kept_mm2, 1),
+        skirt_mm2=round(trimmed.skirt_mm2, 1),
+        debris_mm2=round(trimmed.debris_mm2, 1),
+    )
+
+
+def _way(way: Alternative, k: int, taken: bool) -> JoinWayTable:
+    return JoinWayTable(
+        number=k + 1,
+        taken=taken,
+        misfit=round(way.score, 1),
+        rms_mm=round(way.rms_mm, 4),
+        tilt_deg=round(way.tilt_deg, 4),
+        thickness_mm=None if way.thickness_mm is None else round(way.thickness_mm, 3),
+        differs=way.differs,
+        outlines_mm=tuple(_line(outline) for outline in way.outlines_mm),
+    )
+
+
+def _line(outline_mm: Array) -> tuple[tuple[float, float], ...]:
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in outline_mm)

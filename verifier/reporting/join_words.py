@@ -1,0 +1,47 @@
+"""A join in plain sentences."""
+
+from collections.abc import Iterable
+
+from verifier.inspection import JoinTable, JoinWayTable
+
+
+def join_in_words(join: JoinTable | None) -> Iterable[str]:
+    """What the person is told of several scans made one; nothing for a part of one scan."""
+    if join is None:
+        return
+    names = ", ".join(scan.name for scan in join.scans)
+    yield f"{len(join.scans)} scans made one, {join.method}: {names}."
+    taken = next(way for way in join.ways if way.taken)
+    both = f"{100 * join.overlap_share:.0f} % of which both saw"
+    yield f"{join.why} They lie {taken.rms_mm:.2f} mm apart at the rim, {both}."
+    if taken.thickness_mm is not None:
+        by = "" if join.calliper_mm is None else f"; the calliper's {join.calliper_mm:g} mm was used to set it"
+        yield f"Greatest thickness {taken.thickness_mm:.2f} mm, mean planes {taken.tilt_deg:.2f}° apart{by}."
+    yield from (
+        _trimmed(scan.name, scan.skirt_mm2, scan.debris_mm2) for scan in join.scans if scan.skirt_mm2 or scan.debris_mm2
+    )
+    yield from (
+        f"{scan.name} was taken {100 * (scan.scale - 1):+.2f} % in size."
+        for scan in join.scans
+        if abs(scan.scale - 1) > 5e-5
+    )
+    if worst := max(join.regions, key=lambda region: region.rms_mm, default=None):
+        yield f"Worst region of the overlap: {worst.where}, {worst.rms_mm:.2f} mm."
+    if join.seam_length_mm is not None:
+        yield (
+            f"Seam {join.seam_length_mm:.0f} mm long, step {join.seam_step_mm or 0.0:.2f} mm,"
+            f" gap {join.seam_gap_mm or 0.0:.2f} mm."
+        )
+    if len(join.ways) > 1:
+        yield from map(_way, join.ways)
+
+
+def _trimmed(name: str, skirt_mm2: float, debris_mm2: float) -> str:
+    return f"Cut from {name}: {skirt_mm2 / 100:.1f} cm² of skirt, {debris_mm2 / 100:.1f} cm² of debris."
+
+
+def _way(way: JoinWayTable) -> str:
+    thick = "" if way.thickness_mm is None else f", {way.thickness_mm:.2f} mm thick"
+    taken = " (taken)" if way.taken else ""
+    differs = f" {way.differs}" if way.differs else ""
+    return f"Way {way.number}{taken}: rims {way.rms_mm:.2f} mm apart{thick}, misfit {way.misfit:.0f}.{differs}"
