@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from verifier.finding.arcs import lift_of, raised_mm
 from verifier.finding.doubt import fit_covariance
 from verifier.finding.feature import Noise
 from verifier.finding.fits import CylinderFit, fit_cylinder, frame_along
@@ -54,18 +55,18 @@ def crest_of_round_end(
 def _crest_about(
     surface: Surface, cap: IntArray, free: BoolArray, axis: Array, noise: Noise, direction: Array, top_mm: float
 ) -> Contact | None:
-    band = max(4.0 * float(np.hypot(noise.white_mm, noise.correlated_mm)), 0.06)
+    band = max(4.0 * noise.spread_mm, 0.06)
     arc = _arc(surface, cap, free, axis, direction, band)
     if arc is None:
         return None
     points, start = arc
-    at = surface.points_mm[points]
+    at = raised_mm(surface, points, *start)
     fit = fit_cylinder(at, start=start, robust=True, least_spread_mm=max(noise.white_mm, 1e-4))
-    crest = fit.axis_point_mm + fit.radius_mm * direction
+    lift = lift_of(surface, points, fit)
+    crest = fit.axis_point_mm + (fit.radius_mm + lift.mm) * direction
     if abs(float(crest @ direction) - top_mm) > 0.1 + band or abs(float(fit.axis @ direction)) > 0.05:
         return None
-    # On facets the crest is unsure by the height of the arc over them.
-    u_mm = float(np.hypot(_crest_u_mm(fit, at, noise, direction), np.median(surface.chord_mm[points])))
+    u_mm = float(np.hypot(_crest_u_mm(fit, at, noise, direction), lift.u_mm))
     return Contact(float(crest @ direction), u_mm, crest)
 
 
@@ -111,7 +112,7 @@ def _crest_u_mm(fit: CylinderFit, at: Array, noise: Noise, direction: Array) -> 
 
 def crest_of_cap(surface: Surface, cap: IntArray, noise: Noise, direction: Array) -> Contact:
     """Crest of the second-order surface through the cap, over less of its height until it fits."""
-    scatter = float(np.hypot(noise.white_mm, noise.correlated_mm))
+    scatter = noise.spread_mm
     while True:
         at = surface.points_mm[cap]
         crest, misfit = _second_order(at, noise, direction)

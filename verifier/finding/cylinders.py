@@ -30,7 +30,7 @@ def find_walls(
     flat : (n,) points that belong to planes
     """
     free = surface.seen & ~flat
-    band = max(4.0 * float(np.hypot(noise.white_mm, noise.correlated_mm)), 0.06)
+    band = max(4.0 * noise.spread_mm, 0.06)
     walls: list[Wall] = []
     partial: list[Ring] = []
 

@@ -43,7 +43,7 @@ def contact(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], noise
     On a flat that lies square: the flat. On a round end: the crest of its cylinder. Elsewhere: the crest of the
     curved cap (second order) that faces the foot. On an edge: the topmost averaged points.
     """
-    sigma = float(np.hypot(noise.white_mm, noise.correlated_mm))
+    sigma = noise.spread_mm
     facing = np.flatnonzero(surface.normals @ direction.astype(np.float32) > np.cos(np.radians(FACING_DEG)))
     height = surface.points_mm[facing] @ direction
     top = _top_mm(surface, facing, height) if len(facing) >= LEAST_POINTS else -np.inf

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from verifier.mesh import Array, IntArray
 
 if TYPE_CHECKING:
@@ -18,20 +20,41 @@ class Noise:
     white_mm : standard deviation of the part that differs from point to point
     correlated_mm : standard deviation of the part that neighbours share
     correlation_mm : length over which they share it
+    wave_mm, wavelength_mm : the same of long waves, as joining views and uneven powder leave them
     """
 
     white_mm: float
     correlated_mm: float
     correlation_mm: float
+    wave_mm: float = 0.0
+    wavelength_mm: float = 15.0
 
-    def mean_u_mm(self, area_mm2: float, point_count: int) -> float:
-        """Standard uncertainty of a mean over a patch of this many points.
+    @property
+    def spread_mm(self) -> float:
+        """Standard deviation of a single point."""
+        return float((self.white_mm**2 + self.correlated_mm**2 + self.wave_mm**2) ** 0.5)
 
-        Independent patches of correlated scatter are counted as area / (2 pi correlation length^2), at least one.
+    def shared_mm2(self, square_mm2: Array) -> Array:
+        """Covariance of the scatter of points of one surface, from their squared distances, mm2."""
+        return self._shared_mm2(square_mm2, 0.0)
+
+    def shared_by_cells_mm2(self, square_mm2: Array, cell_mm2: float) -> Array:
+        """The same, (k, k), of points drawn at random, each of which stands for the mean over a cell.
+
+        Taken as a Gaussian one of that area, a cell shortens shared scatter by l^2 / (l^2 + cell / 2 pi) and lets it
+        reach as much farther. What a cell shares with itself is partly told by others drawn into it, and counts less.
         """
-        patches = max(1.0, area_mm2 / (2.0 * 3.141592653589793 * max(self.correlation_mm, 1e-6) ** 2))
-        white = self.white_mm**2 / max(point_count, 1)
-        return float((white + self.correlated_mm**2 / patches) ** 0.5)
+        return self._shared_mm2(square_mm2, cell_mm2)
+
+    def _shared_mm2(self, square_mm2: Array, cell_mm2: float) -> Array:
+        total = np.zeros_like(square_mm2)
+        for sd, length in ((self.correlated_mm, self.correlation_mm), (self.wave_mm, self.wavelength_mm)):
+            within = max(length, 1e-6) ** 2
+            reach = within + cell_mm2 / (2.0 * np.pi)
+            term = sd**2 * within / reach * np.exp(-square_mm2 / (2.0 * reach))
+            itself = within / reach if cell_mm2 > 0.0 else 1.0
+            total += np.where(square_mm2 == 0.0, itself * term, term)
+        return total
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +70,7 @@ class Plane:
     u_offset_mm, u_tilt_rad : standard uncertainties at the patch's middle
     faces : (k,) the solid's faces it was fitted to
     points_mm : (p, 3) at most 400 of its points, spread over the patch
+    slope_covariance : (3, 3) of the plane's slope as a vector in space; None: u_tilt_rad in all directions
     """
 
     name: str
@@ -60,11 +84,19 @@ class Plane:
     point_count: int
     faces: IntArray
     points_mm: Array
+    slope_covariance: Array | None = None
 
     @property
     def offset_mm(self) -> float:
         """Distance of the plane from the origin along its normal."""
         return float(self.normal @ self.centre_mm)
+
+    def u_rise(self, way: Array) -> float:
+        """Standard uncertainty of the plane's rise over a way, (3,), from its slope alone; in the way's unit."""
+        level = way - self.normal * (self.normal @ way)
+        if self.slope_covariance is None:
+            return self.u_tilt_rad * float(np.linalg.norm(level))
+        return float(np.sqrt(max(float(level @ self.slope_covariance @ level), 0.0)))
 
 
 @dataclass(frozen=True, slots=True)

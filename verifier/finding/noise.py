@@ -13,23 +13,30 @@ from verifier.mesh import Array, IntArray
 
 MOST_POINTS = 50_000  # of a large plane the middle is looked at: thinning would widen the spacing
 BASES = 8000  # points whose partners are looked up, on each plane
-LAGS_MM = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.5, 8.0])
-# No scatter is believed to be shared over less than this: it could not be told from white noise at 0.5 mm spacing.
-LEAST_CORRELATION_MM, MOST_CORRELATION_MM = 0.3, 4.0
+LAGS_MM = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.5, 8.0, 11.0, 15.0, 20.0, 27.0, 36.0])
+# Over longer ways than this share of a flat the fitted plane has taken most of the waves with it.
+LONGEST_LAG_SHARE = 0.35
+# Pairs a long way apart are many and alike: from here on they count by the areas they span.
+LIKE_PAIRS_MM = 5.0
+WAVES_ABOVE = 4.0
+AREA_OF_A_POINT = 0.87  # over the squared spacing, on a net of equal triangles
+# No scatter is believed to be shared over less than this, or than one spacing: it could not be told from white noise.
+LEAST_CORRELATION_MM, MOST_CORRELATION_MM = 0.3, 5.0
+LEAST_WAVE_MM, MOST_WAVE_MM = 8.0, 30.0
 
 
 def noise_on_planes(patches: Sequence[tuple[Array, Array]], spacing_mm: float) -> Noise:
     """White and shared scatter from half mean squared differences at growing distances (the variogram).
 
     patches : for each plane points (n, 3) and their signed distances from it, (n,)
-    The model is white^2 + correlated^2 (1 - exp(-r^2 / 2 l^2)); a plane takes part of the long waves with it, which
-    the differences between points do not notice.
+    The model is white^2 + correlated^2 (1 - exp(-r^2 / 2 l^2)) + wave^2 (1 - exp(-r^2 / 2 L^2)); a plane takes part of
+    the longest waves with it, which the differences between near points do not notice.
     """
     lags = [_differences(points, away, spacing_mm) for points, away in patches]
     lag_mm, half_square, count = (np.concatenate(column) for column in zip(*lags, strict=True))
-    total = float(np.average(half_square, weights=count))
-    white, shared, length = _fitted(lag_mm, half_square, count, total)
-    return Noise(float(np.sqrt(white)), float(np.sqrt(shared)), length)
+    area_mm2 = AREA_OF_A_POINT * spacing_mm**2 * sum(len(points) for points, _ in patches)
+    white, shared, length, wave, wavelength = _fitted(lag_mm, half_square, count, spacing_mm, area_mm2)
+    return Noise(float(np.sqrt(white)), float(np.sqrt(shared)), float(length), float(np.sqrt(wave)), float(wavelength))
 
 
 def noise_of_neighbours(surface: Surface) -> Noise:
@@ -56,7 +63,8 @@ def _differences(points_mm: Array, away_mm: Array, spacing_mm: float) -> tuple[A
     angle = np.arange(len(base)) * 2.399963
     direction = np.column_stack([np.cos(angle), np.sin(angle)])
     rows = []
-    for lag in np.maximum(LAGS_MM, 1.01 * spacing_mm):
+    longest = max(LONGEST_LAG_SHARE * float(np.ptp(flat, axis=0).max()), LAGS_MM[7])
+    for lag in np.maximum(LAGS_MM[: np.searchsorted(LAGS_MM, longest, side="right")], 1.01 * spacing_mm):
         reached, partner = tree.query(flat[base] + lag * direction, distance_upper_bound=spacing_mm)
         pair = np.flatnonzero(np.isfinite(reached))
         pair = pair[partner[pair] != base[pair]]
@@ -72,18 +80,38 @@ def _one_lag(points_mm: Array, away_mm: Array, first: IntArray, second: IntArray
     return float(distance.mean()), float(half_square.mean()), float(len(first))
 
 
-def _fitted(lag_mm: Array, half_square: Array, count: Array, total: float) -> tuple[float, float, float]:
-    """White variance, shared variance and length that best explain the half squares."""
+def _fitted(lag_mm: Array, half_square: Array, count: Array, spacing_mm: float, area_mm2: float) -> Array:
+    """White variance, shared variance and length, wave variance and length that best explain the half squares, (5,).
+
+    Waves are believed only where they rise over what shared scatter may show by chance: four times its variance
+    times the root of 2 over the number of its independent patches.
+    """
+    waved = _least_squares(lag_mm, half_square, count, spacing_mm, waves=True)
+    patches = max(1.0, area_mm2 / (2.0 * np.pi * waved[2] ** 2))
+    if waved[3] > WAVES_ABOVE * waved[1] * np.sqrt(2.0 / patches):
+        return waved
+    return _least_squares(lag_mm, half_square, count, spacing_mm, waves=False)
+
+
+def _least_squares(lag_mm: Array, half_square: Array, count: Array, spacing_mm: float, *, waves: bool) -> Array:
+    total = float(np.average(half_square, weights=count))
+    weight = np.sqrt(count) * np.minimum(1.0, LIKE_PAIRS_MM / lag_mm)
 
     def off(at: Array) -> Array:
-        white, shared, length = at
-        model = white + shared * (1.0 - np.exp(-(lag_mm**2) / (2.0 * length**2)))
-        return np.asarray((model - half_square) / total * np.sqrt(count))
+        white, shared, length, wave, wavelength = at
+        near, far = (1.0 - np.exp(-(lag_mm**2) / (2.0 * over**2)) for over in (length, wavelength))
+        return np.asarray((white + shared * near + wave * far - half_square) / total * weight)
 
-    low, high = [0.0, 0.0, LEAST_CORRELATION_MM], [4.0 * total, 4.0 * total, MOST_CORRELATION_MM]
-    starts = ([0.5 * total, 0.5 * total, length] for length in (0.5, 1.0, 2.0))
-    best = min((least_squares(off, s, bounds=(low, high), x_scale=[total, total, 1.0]) for s in starts), key=_cost)
-    return float(best.x[0]), float(best.x[1]), float(best.x[2])
+    # Waves are believed no longer than the longest way looked at: what rises beyond it has no end.
+    longest = float(np.clip(lag_mm.max(), LEAST_WAVE_MM + 0.1, MOST_WAVE_MM))
+    shortest = min(max(LEAST_CORRELATION_MM, spacing_mm), 0.5 * MOST_CORRELATION_MM)
+    low = [0.0, 0.0, shortest, 0.0, LEAST_WAVE_MM]
+    high = [4.0 * total, 4.0 * total, MOST_CORRELATION_MM, (4.0 if waves else 1e-9) * total, longest]
+    middle = 0.5 * (LEAST_WAVE_MM + longest)
+    starts = ([0.5 * total, 0.5 * total, k * shortest, 0.5e-9 * total, middle] for k in (1.2, 1.6, 2.0))
+    scale = [total, total, 1.0, total, LEAST_WAVE_MM]
+    best = min((least_squares(off, s, bounds=(low, high), x_scale=scale) for s in starts), key=_cost)
+    return np.asarray(best.x)
 
 
 def _cost(result: object) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from verifier.finding.directions import VOTE_DEG, common_directions, settled_direction
-from verifier.finding.doubt import evenly, fit_covariance
+from verifier.finding.doubt import evenly, fit_covariance, scatter_ratio
 from verifier.finding.feature import Noise, Plane
 from verifier.finding.fits import PlaneFit, fit_plane, frame_along
 from verifier.finding.robust import spread_mm
@@ -201,20 +201,26 @@ def plane_of(flat: Flat, surface: Surface, noise: Noise, number: int) -> Plane:
     points = surface.points_mm[flat.points]
     u, v, _ = frame_along(flat.normal)
     rel = points - flat.centre_mm
-    slope = np.column_stack([np.ones(len(rel)), rel @ u, rel @ v])
+    x, y = rel @ u, rel @ v
+    slope = np.column_stack([np.ones(len(rel)), x, y])
+    bowed = np.column_stack([slope, x * x, x * y, y * y])
+    kept = flat.weights > 0.2
     cov = fit_covariance(slope, points, noise)
+    cov *= max(1.0, scatter_ratio(bowed[kept], flat.away_mm[kept], points[kept], noise))
+    across = np.stack([u, v])
     return Plane(
         name=f"plane {number}",
         normal=flat.normal,
         centre_mm=flat.centre_mm,
         area_mm2=flat.area_mm2,
         rms_mm=float(np.sqrt(np.average(flat.away_mm**2, weights=flat.weights))),
-        form_error_mm=_flatness_mm(rel @ u, rel @ v, flat.away_mm),
+        form_error_mm=_flatness_mm(x, y, flat.away_mm),
         u_offset_mm=float(np.sqrt(cov[0, 0])),
         u_tilt_rad=float(np.sqrt(max(cov[1, 1], cov[2, 2]))),
         point_count=len(flat.points),
         faces=surface.faces_of(flat.points),
         points_mm=points[evenly(len(points), KEPT_POINTS)],
+        slope_covariance=across.T @ cov[1:, 1:] @ across,
     )
 
 

@@ -32,12 +32,15 @@ class Sampled:
     parent : (k,) the solid's face each of its faces lies in
     vectors_mm2 : (k, 3) twice the area of each face along the smooth normal at its middle
     chord_mm : (n,) how far a round wall may lie off the facet beneath each point
+    facet : (n,) a face of the solid on which each point lies; share : (n, 3) of that face's corners, adding up to one
     """
 
     mesh: Mesh
     parent: IntArray
     vectors_mm2: Array
     chord_mm: Array
+    facet: IntArray
+    share: Array
 
 
 def is_coarse(mesh: Mesh, measured: BoolArray) -> bool:
@@ -70,7 +73,9 @@ def sampled(mesh: Mesh) -> Sampled:
     double_area = np.linalg.norm(face_vectors_mm2(copy), axis=1)
     chord = np.zeros(len(copy.vertices_mm))
     np.maximum.at(chord, copy.faces, _chords_mm(mesh, corner_normals)[parent][:, None])
-    return Sampled(copy, parent, normals * double_area[:, None], chord)
+    facet, at = np.zeros(len(copy.vertices_mm), dtype=np.int64), np.zeros((len(copy.vertices_mm), 3))
+    facet[copy.faces], at[copy.faces] = parent[:, None], share
+    return Sampled(copy, parent, normals * double_area[:, None], chord, facet, at)
 
 
 def _cut(mesh: Mesh, greatest_mm: float) -> tuple[Mesh, IntArray, Array]:

@@ -19,6 +19,7 @@ NORMAL_U_RAD = 0.03
 LEAST_RADIUS_MM = 0.15
 FEWEST_AVERAGINGS, MOST_AVERAGINGS = 2, 24
 SAMPLE = 20_000
+WHOLE_NET, THINNED_NET = 0.85, 1.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,9 @@ class Surface:
     chord_mm : (n,) how far a round wall may lie off the facet beneath each point; nought on a fine net
     coarse : whether the edges were cut
     corner_count : how many of the points, the first ones, are the solid's own corners
+    facets : (m, 3) the solid's own faces, over those corners
+    facet : (n,) one of them on which each point lies; share : (n, 3) of its corners, adding up to one
+    thinned : how much of the net was thinned by collapsing edges, 0 to 1, see `thinned_share`
     """
 
     points_mm: Array
@@ -49,6 +53,10 @@ class Surface:
     chord_mm: Array
     coarse: bool
     corner_count: int
+    facets: IntArray
+    facet: IntArray
+    share: Array
+    thinned: float
 
     def patches(self, chosen: IntArray) -> tuple[int, IntArray]:
         """Connected patches among the chosen points: how many, and the patch of each, (k,)."""
@@ -107,11 +115,29 @@ def surface_of(solid: Solid) -> Surface:
         chord_mm=copy.chord_mm,
         coarse=coarse,
         corner_count=len(solid.mesh.vertices_mm),
+        facets=solid.mesh.faces,
+        facet=copy.facet,
+        share=copy.share,
+        thinned=thinned_share(solid.mesh),
     )
 
 
 def _as_it_is(mesh: Mesh) -> Sampled:
-    return Sampled(mesh, np.arange(len(mesh.faces)), face_vectors_mm2(mesh), np.zeros(len(mesh.vertices_mm)))
+    own = np.arange(len(mesh.faces))
+    facet, share = np.zeros(len(mesh.vertices_mm), dtype=np.int64), np.zeros((len(mesh.vertices_mm), 3))
+    facet[mesh.faces], share[mesh.faces] = own[:, None], np.eye(3)
+    return Sampled(mesh, own, face_vectors_mm2(mesh), np.zeros(len(mesh.vertices_mm)), facet, share)
+
+
+def thinned_share(mesh: Mesh) -> float:
+    """How much of a net was thinned by collapsing edges, 0 to 1, told by how unevenly its corners are met.
+
+    The number of faces round a corner has a standard deviation of 0.5 to 0.8 on nets drawn through a grid (surface
+    nets, marching cubes, however the surface scatters), 1.0 where a fifth of the faces was collapsed, 1.2 and more
+    where half of them were.
+    """
+    met = np.bincount(mesh.faces.ravel())
+    return float(np.clip((np.std(met[met > 0]) - WHOLE_NET) / (THINNED_NET - WHOLE_NET), 0.0, 1.0))
 
 
 def neighbour_scatter_mm(

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from verifier.finding.doubt import fit_covariance
+from verifier.finding.arcs import raised_mm
+from verifier.finding.doubt import fit_covariance, scatter_ratio
 from verifier.finding.feature import Noise, Plane
 from verifier.finding.fits import CylinderFit, fit_circle, fit_cylinder, frame_along
 from verifier.finding.rings import Ring, arc_deg
@@ -72,7 +73,7 @@ def seen_arc_deg(surface: Surface, wall: Wall) -> float:
 
 def fitted_wall(surface: Surface, ring: Ring, planes: Sequence[Plane], noise: Noise) -> Wall:
     """The cylinder through all the ring's points; its axis its own, or the mouth plane's where it would be unsure."""
-    at = surface.points_mm[ring.points]
+    at = raised_mm(surface, ring.points, ring.axis_point_mm, ring.axis, ring.radius_mm)
     least = max(noise.white_mm, 1e-4)
     free = fit_cylinder(at, start=(ring.axis_point_mm, ring.axis, ring.radius_mm), robust=True, least_spread_mm=least)
     covariance = _covariance(free, at, noise)
@@ -109,16 +110,26 @@ def _slope(fit: CylinderFit, at: Array) -> Array:
 
 def _covariance(fit: CylinderFit, at: Array, noise: Noise) -> Array:
     kept = fit.weights > 0.2
-    return fit_covariance(_slope(fit, at[kept]), at[kept], noise)
+    slope = _slope(fit, at[kept])
+    return fit_covariance(slope, at[kept], noise) * _rougher(slope, fit.residuals_mm[kept], at[kept], noise)
 
 
 def _held_covariance(fit: CylinderFit, at: Array, noise: Noise, tilt_u_rad: float) -> Array:
     kept = fit.weights > 0.2
-    part = fit_covariance(_slope(fit, at[kept])[:, [0, 1, 4]], at[kept], noise)
+    slope = _slope(fit, at[kept])
+    rougher = _rougher(slope, fit.residuals_mm[kept], at[kept], noise)
     covariance = np.zeros((5, 5))
-    covariance[np.ix_([0, 1, 4], [0, 1, 4])] = part
+    covariance[np.ix_([0, 1, 4], [0, 1, 4])] = rougher * fit_covariance(slope[:, [0, 1, 4]], at[kept], noise)
     covariance[[2, 3], [2, 3]] = tilt_u_rad**2
     return covariance
+
+
+def _rougher(slope: Array, residuals_mm: Array, at: Array, noise: Noise) -> float:
+    """By how much the wall's variance exceeds that of the flats, at least 1; lobes, taper and barrel are form."""
+    c, s = slope[:, 0], slope[:, 1]
+    z = slope[:, 2] * c + slope[:, 3] * s
+    form = [c * c - s * s, 2.0 * s * c, c * (4.0 * c * c - 3.0), s * (3.0 - 4.0 * s * s), z, z * z]
+    return max(1.0, scatter_ratio(np.column_stack([slope, *form]), residuals_mm, at, noise))
 
 
 def _mouth_plane(ring: Ring, planes: Sequence[Plane], fit: CylinderFit) -> Plane | None:

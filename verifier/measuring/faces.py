@@ -116,17 +116,25 @@ def _between_planes(a: Plane, b: Plane, normal: Array, place: Array, *, walls: i
     """Distance between two planes along a normal through a place; each tilt counts with its distance from the place."""
     heights = [float(p.normal @ (p.centre_mm - place)) / float(p.normal @ normal) for p in (a, b)]
     ends = np.stack([place + height * normal for height in heights])
-    tilts = [p.u_tilt_rad * float(np.linalg.norm(end - p.centre_mm)) for p, end in zip((a, b), ends, strict=True)]
+    tilts = [p.u_rise(end - p.centre_mm) for p, end in zip((a, b), ends, strict=True)]
     u = root_sum_square(a.u_offset_mm, b.u_offset_mm, *tilts)
     return Candidate(abs(heights[0] - heights[1]), u, walls, tuple(sorted((a.name, b.name))), ends, seen_share)
 
 
 def _angles(a: Plane, b: Plane) -> list[Candidate]:
     between_normals = float(np.degrees(np.arctan2(np.linalg.norm(np.cross(a.normal, b.normal)), a.normal @ b.normal)))
-    u = float(np.degrees(root_sum_square(a.u_tilt_rad, b.u_tilt_rad)))
+    u = float(np.degrees(_u_turn_rad(a, b)))
     names = tuple(sorted((a.name, b.name)))
     ends = np.stack([a.centre_mm, b.centre_mm])
     return [Candidate(angle, u, 0, names, ends) for angle in (between_normals, 180.0 - between_normals)]
+
+
+def _u_turn_rad(a: Plane, b: Plane) -> float:
+    """Standard uncertainty of the angle: only slopes square to the line where both planes would meet turn it."""
+    line = np.cross(a.normal, b.normal)
+    if np.linalg.norm(line) < 1e-9:
+        return root_sum_square(a.u_tilt_rad, b.u_tilt_rad)
+    return root_sum_square(*(plane.u_rise(np.cross(unit(line), plane.normal)) for plane in (a, b)))
 
 
 def _taper_or_meet(a: Plane, b: Plane) -> bool:
@@ -155,7 +163,7 @@ def _edge(bore: Cylinder, plane: Plane) -> Candidate:
     start = bore.axis_point_mm + along_mm * bore.axis
     outward_mm = float(plane.normal @ (plane.centre_mm - start))
     foot = start + outward_mm * plane.normal
-    tilt_mm = plane.u_tilt_rad * float(np.linalg.norm(foot - plane.centre_mm))
+    tilt_mm = plane.u_rise(foot - plane.centre_mm)
     u = root_sum_square(bore.u_position_mm, plane.u_offset_mm, tilt_mm, bore.u_axis_rad * abs(along_mm))
     walls = 1 if outward_mm > 0.0 else -1
     seen = min(1.0, bore.arc_deg / 360.0)
