@@ -34,6 +34,15 @@ class Noise:
         """Standard deviation of a single point."""
         return float((self.white_mm**2 + self.correlated_mm**2 + self.wave_mm**2) ** 0.5)
 
+    def mean_u_mm(self, area_mm2: float, point_count: int) -> float:
+        """Standard uncertainty of a mean over a patch of this many points, against the long waves round it.
+
+        Independent patches of correlated scatter are counted as area / (2 pi correlation length^2), at least one.
+        """
+        patches = max(1.0, area_mm2 / (2.0 * np.pi * max(self.correlation_mm, 1e-6) ** 2))
+        white = self.white_mm**2 / max(point_count, 1)
+        return float((white + self.correlated_mm**2 / patches) ** 0.5)
+
     def shared_mm2(self, square_mm2: Array) -> Array:
         """Covariance of the scatter of points of one surface, from their squared distances, mm2."""
         return self._shared_mm2(square_mm2, 0.0)
