@@ -11,6 +11,7 @@ from verifier.correcting import (
     PrintPlan,
     choose_resting,
     enlargement,
+    load_direction,
     plan_print,
     rebuild_bores,
     reshape,
@@ -137,7 +138,8 @@ def inspect_part(
             deviation = deviation_of(copy, features, reference.solid, reference.features)
     with clock.stage("rebuilding bores"):
         holes |= trued_holes(known, correction)
-        resting = choose_resting(copy, features, known)
+        load = load_direction(known, features, sizes)
+        resting = choose_resting(copy, features, known, printer, load)
         upright = upright_bores(features, resting.turn[2])
         work = rebuild_bores(copy, features, sizes, holes, correction, printer, upright)
     with clock.stage("reshaping"):

@@ -182,6 +182,17 @@ class PieceTable(Part):
     cost: float
 
 
+class PrintCheckTable(Part):
+    """One look at the mesh to print; place_mm from the corner of the print's box."""
+
+    name: str
+    fine: bool
+    says: str
+    value: float | None = None
+    limit: float | None = None
+    place_mm: Point | None = None
+
+
 class PrintTable(Part):
     """The mesh to print."""
 
@@ -196,6 +207,7 @@ class PrintTable(Part):
     hole_allowance_mm: float = Field(default=0.0, description="added to the diameter of rebuilt upright bores")
     build_direction: Point
     rests_on: str
+    rests_why: str = Field(default="", description="why it rests there, a sentence")
     size_mm: Point
     fits_bed: bool
     pieces: int = Field(default=1, description="printed one by one; size_mm is then that of the whole")
@@ -206,6 +218,7 @@ class PrintTable(Part):
     price_source: str
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    checks: tuple[PrintCheckTable, ...] = Field(default=(), description="what the printer may not make of the mesh")
 
 
 class SpreadTable(Part):

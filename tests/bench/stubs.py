@@ -40,6 +40,17 @@ def write_result(out: Path, part: str, verdict: str, data: bytes) -> int:
     return 0
 
 
+def in_pieces(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+    """As normal, but the part is cut: as many pieces as the scan's second line says, and no whole."""
+    normal(scan, rules, out, report_stage)
+    part = scan.name.partition(".")[0]
+    whole, count = out / f"{part}.3mf", int(scan.read_bytes().split(b"\n")[1])
+    for k in range(1, count + 1):
+        (out / f"{part}.piece_{k}_of_{count}.3mf").write_bytes(whole.read_bytes() + bytes([k]))
+    whole.unlink()
+    return 0
+
+
 def measuring(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
     """As normal, with a report that holds numbers; a second line of the scan is its scale."""
     sys.path.insert(0, str(Path(__file__).parents[1] / "reporting"))

@@ -129,8 +129,12 @@ def test_faces_that_hang_over_are_told_and_the_one_on_the_bed_is_not() -> None:
     ).translate((0, 0, 30))
     under = [plane for plane in box_planes(20, 20, 30) if plane.normal[2] == -1.0]
     plan = plan_of(as_mesh(body), features(under))
-    assert "About 1200 mm² hang over by more than 45 degrees and want supports." in plan.notes
-    assert not any("hang over" in note for note in lever_plan().notes)
+    hangs = next(check for check in plan.checks if check.name == "overhang")
+    assert not hangs.fine
+    # Enlarged by 1 / (1 - 0.006) both ways against shrinkage.
+    assert f"{1200 / 0.994**2:.0f} mm²" in hangs.says
+    assert "leans out by more than 45 degrees" in hangs.says
+    assert next(check for check in lever_plan().checks if check.name == "overhang").fine
 
 
 def test_no_face_of_the_printed_mesh_is_turned_inside_out() -> None:

@@ -78,6 +78,29 @@ def test_a_mistake_says_what_where_and_what_to_do(lines, line, what, do, tmp_pat
     assert raised.value.where == f"latch_lever.toml, line {line}"
 
 
+@pytest.mark.parametrize(
+    ("lines", "line", "what", "do"),
+    [
+        ('load = "between pivot and hook"', 2, "'between pivot and hook' names no two rows", "'pivot', 'pin'"),
+        ('load = "on the pin"', 2, "names no two rows", "between … and …"),
+        ('rests_on = "top"', 1, "rests_on is 'top'", "'plane 2'"),
+        ('rests_on = "plane 2"\nupright = "length"', 1, "both upright and rests_on", "Take one"),
+    ],
+)
+def test_a_mistaken_way_to_stand_is_told_with_its_line(lines, line, what, do, tmp_path) -> None:
+    text = HEAD.replace('part = "latch_lever"\n', f'part = "latch_lever"\n{lines}\n')
+    with pytest.raises(VerifierError) as raised:
+        load_sheet(sheet_on_disk(tmp_path, text), shipped_rules())
+    assert what in raised.value.what
+    assert do in raised.value.do
+    assert raised.value.where == f"latch_lever.toml, line {line}"
+
+
+def test_a_load_goes_between_two_rows(tmp_path) -> None:
+    text = HEAD.replace('part = "latch_lever"\n', 'part = "latch_lever"\nload = "between pivot and pin"\n')
+    assert load_sheet(sheet_on_disk(tmp_path, text), shipped_rules()).load_ends == ("pivot", "pin")
+
+
 def test_nothing_comes_after_a_cut_and_no_mirror_after_letters(tmp_path) -> None:
     engrave = '[[reshape]]\ndo = "engrave"\ntext = "R2"\nface = "top"\n'
     for text, what in (

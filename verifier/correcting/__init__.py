@@ -4,6 +4,7 @@ from verifier.correcting.bores import BoreWork, RebuiltBore, rebuild_bores
 from verifier.correcting.bores_printed import BoreOnPrint, bores_on_print
 from verifier.correcting.copy import true_copy
 from verifier.correcting.correction import Corrected, Correction, Term
+from verifier.correcting.load import load_direction
 from verifier.correcting.printing import PrintPlan, enlargement, plan_print, printed_sizes, upright_bores
 from verifier.correcting.reshaping import Reshaping, reshape
 from verifier.correcting.resting import choose_resting
@@ -22,6 +23,7 @@ __all__ = [
     "bores_on_print",
     "choose_resting",
     "enlargement",
+    "load_direction",
     "plan_print",
     "printed_sizes",
     "rebuild_bores",

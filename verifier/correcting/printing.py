@@ -8,17 +8,17 @@ import numpy as np
 from verifier.correcting.bores import RebuiltBore, rebuilt_bore
 from verifier.correcting.filling import fill
 from verifier.correcting.piece_plan import PiecePlan
+from verifier.correcting.print_checks import PrintCheck, check_print
 from verifier.correcting.reshaping import Piece, Reshaping
-from verifier.correcting.resting import Resting, choose_resting, turned_to
+from verifier.correcting.resting import Resting, choose_resting
+from verifier.correcting.turning import turned_to
+from verifier.correcting.way_up import UPRIGHT_WITHIN_DEG
 from verifier.finding.feature import Features
 from verifier.measuring.size import Size
 from verifier.mending.solid import Solid
 from verifier.mesh import Array, Mesh, extents_mm
 from verifier.rulebook.rules import Filament, Printer, Rules
 from verifier.rulebook.sheet import Sheet
-
-# A bore counts as upright while it leans no further than this: its layers are then round holes.
-UPRIGHT_WITHIN_DEG = 15.0
 
 # Slicers take a hundredth; less does not show beside a layer's own waviness. Common practice, no source.
 WORTH_MOVING_MM = 0.01
@@ -35,6 +35,8 @@ class PrintPlan:
     bores : what became of those that the sheet wants rebuilt
     size_mm : of the mesh's box
     reshaping : what was done to the copy, and how the sheet's sizes follow; None where nothing was asked for
+    rests_why : why it rests there, a sentence
+    checks : what the printer may not make of it
     pieces : of a part that is cut; the mesh is then the whole, which is not printed
     """
 
@@ -43,6 +45,7 @@ class PrintPlan:
     printer: Printer
     build_direction: Array
     rests_on: str
+    rests_why: str
     upright_bores: frozenset[str]
     size_mm: tuple[float, float, float]
     fits_bed: bool
@@ -54,6 +57,7 @@ class PrintPlan:
     bores: tuple[RebuiltBore, ...] = ()
     reshaping: Reshaping | None = None
     pieces: tuple[PiecePlan, ...] = ()
+    checks: tuple[PrintCheck, ...] = ()
 
     @property
     def shrink_xy(self) -> float:
@@ -110,7 +114,7 @@ def plan_print(
     resting : as chosen before the bores were rebuilt; None chooses here
     reshaping : of the copy; its solid is then printed
     """
-    resting = resting or choose_resting(copy, features, sheet)
+    resting = resting or choose_resting(copy, features, sheet, printer)
     solid, turn = (copy, resting.turn)
     if reshaping is not None and reshaping.told:
         solid, turn = reshaping.solid, turned_to(reshaping.solid.mesh, reshaping.up)
@@ -120,6 +124,7 @@ def plan_print(
     plans = tuple(_plan_of(piece, turn, sheet, filament, printer) for piece in pieces)
     printed = [plan.mesh for plan in plans] or [mesh]
     fillings = [fill(each, sheet.infill, filament) for each in printed]
+    checks = check_print(mesh, printer) if not plans else _of_pieces(plans, printer)
     fits = all(plan.fits_bed for plan in plans) if plans else _fits(size_mm, printer)
     bed_note = _pieces_note(plans, printer) if plans else _bed_note(size_mm, printer, rules)
     return PrintPlan(
@@ -128,6 +133,7 @@ def plan_print(
         printer=printer,
         build_direction=turn[2],
         rests_on=resting.rests_on,
+        rests_why=resting.why,
         upright_bores=upright_bores(features, resting.turn[2]),
         size_mm=(float(size_mm[0]), float(size_mm[1]), float(size_mm[2])),
         fits_bed=fits,
@@ -139,6 +145,7 @@ def plan_print(
         bores=bores,
         reshaping=reshaping,
         pieces=plans,
+        checks=checks,
     )
 
 
@@ -152,6 +159,14 @@ def _plan_of(piece: Piece, turn: Array, sheet: Sheet, filament: Filament, printe
     size_mm, filling = extents_mm(mesh), fill(mesh, sheet.infill, filament)
     box = (float(size_mm[0]), float(size_mm[1]), float(size_mm[2]))
     return PiecePlan(piece, mesh, box, _fits(size_mm, printer), filling.mass_g, filling.cost)
+
+
+def _of_pieces(plans: Sequence[PiecePlan], printer: Printer) -> tuple[PrintCheck, ...]:
+    """What is wrong with any piece, by its name; one that is fine everywhere says so once."""
+    found = [(plan.name, check) for plan in plans for check in check_print(plan.mesh, printer)]
+    wrong = [replace(check, says=f"{name.capitalize()}: {check.says}") for name, check in found if not check.fine]
+    fine = {check.name: check for _, check in found if check.fine}
+    return (*wrong, *(check for name, check in fine.items() if name not in {each.name for each in wrong}))
 
 
 def _pieces_note(plans: Sequence[PiecePlan], printer: Printer) -> tuple[str, ...]:

@@ -1,26 +1,26 @@
-"""Which way up a part is printed: the largest flat that carries it, or the side the sheet wants upright."""
+"""Which way up a part is printed: by supports, height, footprint, bed, bores and load, or as the sheet says."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
+from verifier.correcting.turning import TOUCHES_WITHIN_MM, across, turned_to
+from verifier.correcting.way_up import LOAD_RISES_MOST_DEG, WayUp, ways_up, why_this_way
 from verifier.finding.feature import Features, Plane
 from verifier.mending.solid import Solid
-from verifier.mesh import Array, Mesh, face_vectors_mm2
+from verifier.mesh import Array, Mesh
+from verifier.rulebook.rules import Printer
 from verifier.rulebook.sheet import Sheet
-
-# Corners this close to the lowest one lie on the bed. A scan's flat is uneven by 0.1 to 0.2 mm (three or four times its
-# scatter), and a first layer is about 0.2 mm high.
-TOUCHES_WITHIN_MM = 0.25
 
 # A part whose mass lies nearer to the edge of its support than this share of its height is knocked over by the nozzle:
 # 0.1 is a tilt of six degrees. Common practice, no source.
 LEAST_MARGIN_OF_HEIGHT = 0.1
 
-# Faces that lean further over than 45 degrees want a support. Common practice, no source.
-OVERHANG_COSINE = -np.cos(np.radians(45.0))
+# So many flat faces are tried, largest first.
+TRIED_MOST = 12
+LAYERS_PART = "The load pulls the layers off each other this way up: print it lying, or with more outlines and care."
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,25 +30,62 @@ class Resting:
     turn : (3, 3) rows are the bed's x, y and up in the frame of the scan: standing = points @ turn.T
     rests_on : completes 'rests on …'
     notes : what to know about it, sentences
+    why : why this way up and no other, a sentence
     """
 
     turn: Array
     rests_on: str
     notes: tuple[str, ...] = ()
+    why: str = ""
 
 
-def choose_resting(copy: Solid, features: Features, sheet: Sheet) -> Resting:
-    """Choose the way up: as the sheet says, else on the largest flat that carries the part, else on its hull's."""
+def choose_resting(
+    copy: Solid, features: Features, sheet: Sheet, printer: Printer | None = None, load: Array | None = None
+) -> Resting:
+    """Choose the way up: as the sheet says, else the best of the flats that carry the part, else on its hull's.
+
+    printer : for its bed and how far faces may lean out; None takes 45 degrees and any bed
+    load : (3,) unit, the direction in which the part is pulled or bent; its layers must not part under it
+    """
     mesh = copy.mesh
     middle_mm = centre_of_mass_mm(mesh)
     if sheet.upright is not None:
-        return _upright(mesh, middle_mm, features, sheet.upright)
+        return _with_load_told(_upright(mesh, middle_mm, features, sheet.upright), load)
     by_area = sorted(features.planes, key=lambda plane: -plane.area_mm2)
-    for plane in by_area:
-        if carries(mesh, middle_mm, -plane.normal):
-            return _standing(mesh, -plane.normal, plane.name)
+    if sheet.rests_on is not None:
+        return _with_load_told(_on_named(mesh, middle_mm, by_area, sheet.rests_on), load)
+    able = [plane for plane in by_area[:TRIED_MOST] if carries(mesh, middle_mm, -plane.normal)]
+    if able:
+        ways = sorted(ways_up(mesh, features, able, printer, load), key=lambda way: way.order)
+        best = ways[0].plane
+        return _standing(mesh, -best.normal, best.name, _load_notes(ways[0]), why_this_way(ways))
     up = _up_of_hull(mesh, middle_mm)
-    return _standing(mesh, up, "its own corners", ("No flat face carries the part: print it with supports or a raft.",))
+    told = ("No flat face carries the part: print it with supports or a raft.",)
+    return _standing(mesh, up, "its own corners", told, "No other way up is stable.")
+
+
+def _on_named(mesh: Mesh, middle_mm: Array, planes: Sequence[Plane], name: str) -> Resting:
+    """On the flat the sheet names; a name that no flat has is told, and the largest is taken."""
+    plane = next((each for each in planes if each.name == name), None)
+    if plane is None:
+        largest = planes[0] if planes else None
+        told = (f"The sheet wants it to rest on {name}, and there is none.",)
+        up = _up_of_hull(mesh, middle_mm) if largest is None else -largest.normal
+        return _standing(mesh, up, "its own corners" if largest is None else largest.name, told)
+    tips = () if carries(mesh, middle_mm, -plane.normal) else (f"Resting on {name} it tips over: use a brim.",)
+    return _standing(mesh, -plane.normal, name, tips, "The sheet says so.")
+
+
+def _load_notes(way: WayUp) -> tuple[str, ...]:
+    return (LAYERS_PART,) if way.layers_part else ()
+
+
+def _with_load_told(resting: Resting, load: Array | None) -> Resting:
+    """The way up the sheet fixes; that layers part under the load is told all the same."""
+    rises = None if load is None else abs(float(load @ resting.turn[2]))
+    if rises is None or rises <= np.sin(np.radians(LOAD_RISES_MOST_DEG)):
+        return resting
+    return replace(resting, notes=(*resting.notes, LAYERS_PART))
 
 
 def carries(mesh: Mesh, middle_mm: Array, up: Array) -> bool:
@@ -58,8 +95,8 @@ def carries(mesh: Mesh, middle_mm: Array, up: Array) -> bool:
     """
     heights = mesh.vertices_mm @ up
     touching = mesh.vertices_mm[heights <= heights.min() + TOUCHES_WITHIN_MM]
-    across = _across(up)
-    inside_mm = _inside_hull_mm(touching @ across.T, across @ middle_mm)
+    flat = across(up)
+    inside_mm = _inside_hull_mm(touching @ flat.T, flat @ middle_mm)
     return inside_mm >= LEAST_MARGIN_OF_HEIGHT * (float(middle_mm @ up) - float(heights.min()))
 
 
@@ -77,7 +114,8 @@ def _upright(mesh: Mesh, middle_mm: Array, features: Features, name: str) -> Res
     best = max((up, -up), key=lambda way: _flat_under(features.planes, way))
     flat = _widest_flat(features.planes, best)
     told = () if carries(mesh, middle_mm, best) else (f"Standing with its {name} upright it tips over: use a brim.",)
-    return _standing(mesh, best, f"its end, {name} upright" if flat is None else f"{flat.name}, {name} upright", told)
+    rests_on = f"its end, {name} upright" if flat is None else f"{flat.name}, {name} upright"
+    return _standing(mesh, best, rests_on, told, "The sheet says so.")
 
 
 def _direction_of(name: str, mesh: Mesh, features: Features) -> Array:
@@ -112,33 +150,8 @@ def _up_of_hull(mesh: Mesh, middle_mm: Array) -> Array:
     return np.asarray(-normal / np.linalg.norm(normal))
 
 
-def _standing(mesh: Mesh, up: Array, rests_on: str, notes: tuple[str, ...] = ()) -> Resting:
-    turn = turned_to(mesh, up / np.linalg.norm(up))
-    return Resting(turn, rests_on, (*notes, *_overhang_note(mesh, turn[2])))
-
-
-def turned_to(mesh: Mesh, up: Array) -> Array:
-    """Axes with this direction up, x along the longer side of the smallest rectangle round the part's shadow."""
-    across = _across(up)
-    shadow = mesh.vertices_mm @ across.T
-    corners = shadow[ConvexHull(shadow).vertices]
-    sides = np.roll(corners, -1, axis=0) - corners
-    angles = np.arctan2(sides[:, 1], sides[:, 0]) % (np.pi / 2.0)
-    ways = np.stack([np.cos(angles), np.sin(angles)], axis=1)
-    long = np.ptp(corners @ ways.T, axis=0)
-    wide = np.ptp(corners @ np.stack([-ways[:, 1], ways[:, 0]]), axis=0)
-    best = int(np.argmin(long * wide))
-    along = ways[best] if long[best] >= wide[best] else np.array([-ways[best, 1], ways[best, 0]])
-    x = along @ across
-    return np.stack([x, np.cross(up, x), up])
-
-
-def _across(up: Array) -> Array:
-    """Two unit directions square to a third, (2, 3); right-handed with it."""
-    start = np.eye(3)[np.argmin(np.abs(up))]
-    x = np.cross(start, up)
-    x /= np.linalg.norm(x)
-    return np.stack([x, np.cross(up, x)])
+def _standing(mesh: Mesh, up: Array, rests_on: str, notes: tuple[str, ...] = (), why: str = "") -> Resting:
+    return Resting(turned_to(mesh, up / np.linalg.norm(up)), rests_on, notes, why)
 
 
 def _inside_hull_mm(points_mm: Array, at_mm: Array) -> float:
@@ -148,14 +161,3 @@ def _inside_hull_mm(points_mm: Array, at_mm: Array) -> float:
     except QhullError:
         return -np.inf
     return -float(np.max(hull.equations[:, :2] @ at_mm + hull.equations[:, 2]))
-
-
-def _overhang_note(mesh: Mesh, up: Array) -> tuple[str, ...]:
-    heights = mesh.vertices_mm @ up
-    on_bed = (heights <= heights.min() + TOUCHES_WITHIN_MM)[mesh.faces].all(axis=1)
-    vectors = face_vectors_mm2(mesh)[~on_bed]
-    doubled = np.linalg.norm(vectors, axis=1)
-    area_mm2 = 0.5 * float(doubled[vectors @ up < OVERHANG_COSINE * doubled].sum())
-    if area_mm2 < 1.0:
-        return ()
-    return (f"About {area_mm2:.0f} mm² hang over by more than 45 degrees and want supports.",)

@@ -16,6 +16,7 @@ from verifier.inspection import (
     MendTable,
     PieceTable,
     Point,
+    PrintCheckTable,
     PrintTable,
     ReshapeTable,
     ScaleTable,
@@ -309,6 +310,18 @@ def _print(outcome: Outcome) -> PrintTable:
         hole_allowance_mm=plan.printer.hole_allowance_mm,
         build_direction=_point(plan.build_direction),
         rests_on=plan.rests_on,
+        rests_why=plan.rests_why,
+        checks=tuple(
+            PrintCheckTable(
+                name=check.name,
+                fine=check.fine,
+                says=check.says,
+                value=check.value,
+                limit=check.limit,
+                place_mm=check.place_mm,
+            )
+            for check in plan.checks
+        ),
         size_mm=plan.size_mm,
         fits_bed=plan.fits_bed,
         pieces=len(plan.pieces) or 1,

@@ -162,10 +162,12 @@ def print_in_words(plan: PrintTable) -> tuple[str, ...]:
     of_pieces = f"in {plan.pieces} pieces " if plan.pieces > 1 else ""
     fits = f"{of_pieces}{'fits' if plan.fits_bed else 'DOES NOT FIT'} the bed of {plan.printer}"
     return (
-        f"{a:.1f} × {b:.1f} × {c:.1f} mm, rests on {plan.rests_on}, {fits}.",
+        f"{a:.1f} × {b:.1f} × {c:.1f} mm, rests on {plan.rests_on}, {fits}. {plan.rests_why}".rstrip(),
         f"{plan.mass_g:.1f} g, {plan.filament_m:.2f} m of filament, {plan.cost:.2f} {plan.currency}.",
         f"Made larger against shrinkage: {_shrink(plan.shrink_xy, plan.u_shrink_xy)} along the layers,"
         f" {_shrink(plan.shrink_z, plan.u_shrink_z)} across them.",
+        *(check.says for check in plan.checks if not check.fine),
+        *((" ".join(check.says for check in plan.checks if check.fine),) if plan.checks else ()),
     )
 
 

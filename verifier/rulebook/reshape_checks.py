@@ -29,6 +29,15 @@ def check_reshapes(sheet: Sheet, file: TomlFile) -> None:
     _check_order(sheet.reshape, file)
 
 
+def check_load(sheet: Sheet, file: TomlFile) -> None:
+    """See that the load goes between two bores or bosses of the sheet. Raises UnknownName at the line."""
+    if sheet.load is not None and sheet.load_ends is None:
+        round_rows = [row.name for row in sheet.rows if row.kind in ("bore", "boss")]
+        known = f"; the bores and bosses are {', '.join(map(shown, round_rows))}" if round_rows else ""
+        do = f'Write load = "between … and …" with two bores or bosses{known}'
+        raise UnknownName(f"{shown(sheet.load)} names no two rows", where=file.where(("load",)), do=do)
+
+
 def _named(each: Reshape, sheet: Sheet) -> Iterable[tuple[str, Sequence[str], list[str]]]:
     """Key, names in it, and what these may be."""
     round_rows = [row.name for row in sheet.rows if row.kind in ("bore", "boss")]

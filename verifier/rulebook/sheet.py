@@ -1,5 +1,6 @@
 """The dimension sheet of one part: what the calliper said, and how much a copy may differ."""
 
+import re
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, field_validator, model_validator
@@ -155,8 +156,10 @@ class Sheet(BaseModel):
     unit : unit of the export, only where it is known for certain
     filament, printer, calliper : names in the rules
     general_tolerance : class for rows that give none of their own, such as 'ISO 2768-m'
-    upright : which overall size stands along the build direction; else the part rests on its largest flat
+    upright : which overall size stands along the build direction; else the part rests on its best flat
     reference : what the copy is compared with: a file in the rules folder, "mirror of FILE", or "last PASS"
+    rests_on : the flat face it is printed on, 'plane 2', in place of the best one
+    load : 'between pivot and pin', two bores or bosses: its layers must not part when it is pulled or bent there
     reshape : what is done to the copy before it is printed, in this order
     scans : how many scans of the part there are to be joined; None when one file holds it all, or nobody has said
     join : which of several ways of putting the scans together is right, by its number in the report
@@ -172,6 +175,8 @@ class Sheet(BaseModel):
     calliper: str | None = None
     general_tolerance: str | None = None
     upright: Literal["length", "width", "height"] | None = None
+    rests_on: Annotated[str, Field(max_length=80)] | None = None
+    load: Annotated[str, Field(max_length=200)] | None = None
     infill: Annotated[float, Field(gt=0, le=1)] = 1.0
     reference: Annotated[str, Field(min_length=1, max_length=300)] | None = None
     scans: Annotated[int, Field(ge=1, le=MOST_SCANS)] | None = None
@@ -193,6 +198,23 @@ class Sheet(BaseModel):
     def tables(self) -> Tolerances | None:
         """The tolerance tables it was loaded with; None for those that come with the verifier."""
         return self._tables
+
+    @model_validator(mode="after")
+    def _stands_one_way(self) -> Self:
+        if self.upright is not None and self.rests_on is not None:
+            raise plain_mistake("both upright and rests_on say how it stands", "Take one of the two out")
+        if self.rests_on is not None and not re.fullmatch(r"plane [1-9]\d{0,3}", self.rests_on):
+            do = "Write a flat face by its name in the report, such as rests_on = 'plane 2'"
+            raise plain_mistake(f"rests_on is {self.rests_on!r}", do)
+        return self
+
+    @property
+    def load_ends(self) -> tuple[str, str] | None:
+        """The two rows the load goes between; None without a load, or where they are no rows."""
+        names = {row.name for row in self.size if row.kind in ("bore", "boss")}
+        words = (self.load or "").removeprefix("between ").split(" and ")
+        halves = ((" and ".join(words[:k]), " and ".join(words[k:])) for k in range(1, len(words)))
+        return next((ends for ends in halves if set(ends) <= names and ends[0] != ends[1]), None)
 
     @property
     def twin(self) -> str | None:

@@ -10,7 +10,7 @@ from verifier.rulebook.choice import named
 from verifier.rulebook.holes import check_screw
 from verifier.rulebook.limits import check_general_class, limits_at
 from verifier.rulebook.mistakes import check, either, nearest_first, shown
-from verifier.rulebook.reshape_checks import check_reshapes
+from verifier.rulebook.reshape_checks import check_load, check_reshapes
 from verifier.rulebook.rules import Rules
 from verifier.rulebook.sheet import Sheet, SheetRow
 from verifier.rulebook.size_kinds import may_name
@@ -48,6 +48,7 @@ def load_sheet(path: Path, rules: Rules) -> Sheet:
     _check_tolerances(sheet, file)
     _check_readings(sheet, rules, file)
     check_reshapes(sheet, file)
+    check_load(sheet, file)
     for index, row in enumerate(sheet.rows):
         check_screw(row, rules, where=file.where(("size", index, "screw")))
     return sheet

@@ -17,6 +17,7 @@ from verifier.correcting.reshaping.names import Names
 from verifier.correcting.reshaping.outline import Outline, laid_along, outline_of
 from verifier.correcting.reshaping.work import NEW, CannotReshape, Flat, Work
 from verifier.finding.fits import frame_along
+from verifier.mending.check import is_closed_as_written
 from verifier.mesh import Array, IntArray, Mesh
 from verifier.rulebook import Printer
 from verifier.rulebook.reshape_row import LEAST_LETTER_MM, Reshape
@@ -31,14 +32,16 @@ FROM_RIM_MM = 0.8
 OUT_OF_FACE_MM = 1.0
 # Under the letters stays at least this: four layers of 0.2 mm.
 LEFT_UNDER_MM = 0.8
+# What lies no deeper than this is the face itself, with its scatter and specks.
+ON_FACE_MM = 0.3
 ROUND_END_SIDES = 16
 TURNS_TRIED = 12
 # The long way of a face is kept unless another direction has this much more room.
 BETTER_BY_MM = 1.0
 # Crossing strokes leave corners 1e-8 mm apart, which a file's 32-bit numbers cannot tell apart: nearer ones are joined.
 TOLD_APART_MM = 0.003
-# Where the tool crosses the scan's faces two corners may fall together as well. These are joined too; a scan's own lie
-# a hundred times farther apart, and stay to the last bit.
+# Where the tool crosses the scan's faces two corners may fall together as well, seldom. Then these are joined too; a
+# scan's own lie a hundred times farther apart, and stay to the last bit.
 JOINED_MM = 2e-5
 # A rim no larger than this is round a speck that the fit of the face left out.
 SPECK_MM = 1.5
@@ -95,7 +98,13 @@ def without(mesh: Mesh, tool: manifold3d.Manifold) -> tuple[Mesh, IntArray]:
             face_id=np.arange(len(mesh.faces), dtype=np.uint64),
         )
     )
-    raw = (body - tool).simplify(JOINED_MM).to_mesh64()
+    cut = body - tool
+    mesh, source = _taken_apart(cut, own)
+    return (mesh, source) if is_closed_as_written(mesh) else _taken_apart(cut.simplify(JOINED_MM), own)
+
+
+def _taken_apart(cut: manifold3d.Manifold, own: int) -> tuple[Mesh, IntArray]:
+    raw = cut.to_mesh64()
     source = np.full(len(raw.tri_verts), NEW, dtype=np.int64)
     ends = np.asarray(raw.run_index, dtype=np.int64) // 3
     for run, owner in enumerate(raw.run_original_id):
@@ -183,10 +192,13 @@ def _outline(work: Work, flat: Flat, turn: Array) -> Outline:
 
 
 def _see_depth_left(mesh: Mesh, flat: Flat, strokes: Sequence[Array], depth_mm: float, turn: Array) -> None:
-    """See that material stays under the letters: nothing but the face itself comes near them. Raises CannotReshape."""
+    """See that material stays under the letters: nothing that lies deeper than the face comes near them.
+
+    Raises CannotReshape.
+    """
     at = np.concatenate([laid_along(stroke[:-1], stroke[1:]) for stroke in strokes])
-    other = np.ones(len(mesh.faces), dtype=bool)
-    other[flat.faces] = False
+    heights = (mesh.vertices_mm - flat.centre_mm) @ flat.normal
+    other = heights[mesh.faces].min(axis=1) < -ON_FACE_MM
     away = clearances_from(Mesh(mesh.vertices_mm, mesh.faces[other]), lambda local: local @ turn + flat.centre_mm)
     depths = -np.arange(depth_mm, 0.0, -LEFT_UNDER_MM / 2.0)
     under = np.concatenate([np.column_stack([at, np.full(len(at), depth)]) for depth in depths])

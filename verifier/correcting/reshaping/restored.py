@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 from verifier.correcting.reshaping.mirror_plane import MirrorPlane, mirror_plane
 from verifier.correcting.reshaping.names import Names
 from verifier.correcting.reshaping.section import Divided, clear_of_corners_mm, divided_at
-from verifier.correcting.reshaping.work import NEW, CannotReshape, Work
+from verifier.correcting.reshaping.work import NEW, CannotReshape, Work, corners_of
 from verifier.mesh import Array, IntArray, Mesh
 from verifier.rulebook.reshape_row import Reshape
 
@@ -112,14 +112,12 @@ def _doubled(mesh: Mesh, first: int, faces: IntArray, source: IntArray, plane: M
 
 def _greatest_change(mesh: Mesh, kept: IntArray, worn: IntArray, plane: MirrorPlane) -> tuple[float, Array]:
     """How far the worn side lies from what replaces it at most, and where, from evenly taken corners."""
-    new = cKDTree(plane.mirrored(mesh.vertices_mm[np.unique(kept)]))
-    old = mesh.vertices_mm[np.unique(worn)]
-    old = old[:: max(1, len(old) // COMPARED)]
-    away = new.query(old)[0]
-    back = cKDTree(old)
-    other = plane.mirrored(mesh.vertices_mm[np.unique(kept)])
-    other = other[:: max(1, len(other) // COMPARED)]
-    lack = back.query(other)[0]
-    if float(lack.max()) > float(away.max()):
-        return float(lack.max()), np.asarray(other[int(np.argmax(lack))])
-    return float(away.max()), np.asarray(old[int(np.argmax(away))])
+    new = plane.mirrored(mesh.vertices_mm[corners_of(kept, len(mesh.vertices_mm))])
+    old = mesh.vertices_mm[corners_of(worn, len(mesh.vertices_mm))]
+    worst_mm, worst_at = 0.0, old[0]
+    for one, other in ((old, new), (new, old)):
+        asked = one[:: max(1, len(one) // COMPARED)]
+        away = cKDTree(other).query(asked)[0]
+        if float(away.max()) > worst_mm:
+            worst_mm, worst_at = float(away.max()), asked[int(np.argmax(away))]
+    return worst_mm, np.asarray(worst_at)

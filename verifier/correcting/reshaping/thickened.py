@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 from verifier.correcting.reshaping.faces_named import face_of
 from verifier.correcting.reshaping.names import Names
 from verifier.correcting.reshaping.section import Divided, clear_of_corners_mm, divided_at, heights_mm
-from verifier.correcting.reshaping.work import NEW, CannotReshape, Flat, Work
+from verifier.correcting.reshaping.work import NEW, CannotReshape, Flat, Work, corners_of
 from verifier.mesh import Array, BoolArray, IntArray, Mesh
 from verifier.rulebook.reshape_row import Reshape
 
@@ -27,7 +27,7 @@ def thickened(work: Work, wanted: Reshape, names: Names) -> tuple[Work, str]:
     mesh, sides = _lifted(divided, lifted, by_mm * flat.normal)
     source = np.concatenate([divided.source, np.full(sides, NEW)])
     rebuilt = np.concatenate([lifted, np.ones(sides, dtype=bool)])
-    tree = cKDTree(divided.mesh.vertices_mm[np.unique(divided.mesh.faces[lifted])])
+    tree = cKDTree(divided.mesh.vertices_mm[corners_of(divided.mesh.faces[lifted], len(divided.mesh.vertices_mm))])
 
     def moves(points_mm: Array) -> Array:
         """A place moves with the face where the lifted surface is the nearest to it."""
@@ -70,8 +70,10 @@ def _pieces(faces: IntArray, chosen: BoolArray) -> IntArray:
 def _see_room_above(divided: Divided, lifted: BoolArray, flat: Flat, by_mm: float) -> None:
     """See that what is lifted runs into nothing. Raises CannotReshape."""
     vertices = divided.mesh.vertices_mm
-    moving = np.unique(divided.mesh.faces[lifted])
-    resting = np.setdiff1d(np.unique(divided.mesh.faces[~lifted]), moving)
+    moving = corners_of(divided.mesh.faces[lifted], len(vertices))
+    others = np.ones(len(vertices), dtype=bool)
+    others[moving] = False
+    resting = np.flatnonzero(others)
     heights = (vertices[resting] - flat.centre_mm) @ flat.normal
     top_mm = float(((vertices[moving] - flat.centre_mm) @ flat.normal).max())
     in_the_way = vertices[resting[(heights > 0.0) & (heights < top_mm + by_mm + CLEARANCE_MM)]]

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from verifier.correcting.reshaping.work import Flat, Work, flat_of
+from verifier.correcting.reshaping.work import Flat, Work, corners_of, flat_of
 from verifier.mesh import Array, Mesh, face_vectors_mm2
 from verifier.rulebook.reshape_row import Reshape
 
@@ -38,7 +38,7 @@ def trued(work: Work, wanted: Reshape) -> tuple[Work, str]:
 
 def _flattened(mesh: Mesh, flats: Sequence[Flat]) -> tuple[Mesh, int]:
     """The mesh with its corners on the planes, and how many had to stay."""
-    members = [np.unique(mesh.faces[flat.faces]) for flat in flats]
+    members = [corners_of(mesh.faces[flat.faces], len(mesh.vertices_mm)) for flat in flats]
     vertices = mesh.vertices_mm.copy()
     for _ in range(ROUNDS):
         furthest = 0.0
