@@ -1,12 +1,15 @@
 """What the README says is so: its sheet loads, its kinds and exit statuses are all of them, its commands are there."""
 
 import re
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import get_args
 
 from typer.main import get_command
 
 from verifier import errors
+from verifier.bench.journal import Journal
 from verifier.cli import app
 from verifier.errors import VerifierError
 from verifier.rulebook import SizeKind, load_rules, load_sheet, row_limits
@@ -44,3 +47,11 @@ def test_every_command_named_is_a_command():
     named = set(re.findall(r"`verifier ([a-z]+)[ `]", README))
     assert {"new", "watch", "check", "draft"} <= named
     assert named <= set(get_command(app).commands)
+
+
+def test_every_view_of_the_ledger_has_the_columns_told(tmp_path):
+    told = dict(re.findall(r"^\| `([a-z]+_history)` \|[^|]*\| (.*) \|$", README, re.MULTILINE))
+    with closing(Journal(tmp_path / "ledger.db")), closing(sqlite3.connect(tmp_path / "ledger.db")) as db:
+        views = [name for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'view'")]
+        columns = {view: [row[1] for row in db.execute(f"PRAGMA table_info({view})")] for view in views}
+    assert columns == {view: re.findall(r"`(\w+)`", text) for view, text in told.items()}

@@ -129,6 +129,23 @@ def figures(
     show_figures(filament, bench, Screen())
 
 
+@app.command(epilog="Example: verifier history latch_lever --bench bench")
+def history(
+    part: Annotated[
+        str | None, typer.Argument(metavar="[PART]", help="One part; the whole shop when left out.")
+    ] = None,
+    bench: BenchOption = Path(),
+    as_page: Annotated[bool, typer.Option("--page", help="Write it as a page into the bench.")] = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print every size of every scan as CSV.")] = False,
+) -> None:
+    """Show what the bench remembers: parts, what changed on them, prints, the scanner over time, filaments."""
+    from verifier.remembered import show_history
+
+    if as_page and as_csv:
+        raise WrongUsage("a page is no CSV", where="--page --csv", do="Ask for one of the two")
+    show_history(part, bench, Screen(), as_page=as_page, as_csv=as_csv)
+
+
 @app.command(epilog="Example: verifier check latch_lever.stl --sheet latch_lever.toml --out checked")
 def check(
     scans: Annotated[

@@ -9,9 +9,7 @@ from rich.console import RenderableType
 from verifier.bench.layout import open_bench
 from verifier.bench.own_figures import all_figures
 from verifier.bench.status import history_of
-from verifier.learning.disagreeing import disagreements, drifts
-from verifier.learning.figures import Figures
-from verifier.reporting.disagreeing_told import disagreement_told, drift_told
+from verifier.reporting.disagreeing_told import notices
 from verifier.reporting.print_told import why_parts
 from verifier.reporting.terminal import cleaner, laid_out
 from verifier.rulebook import load_rules
@@ -38,14 +36,6 @@ def show_figures(filament: str | None, bench: Path, screen: Screen) -> None:
 
 
 START = "Measure a finished print and type: verifier printed PART"
-
-
-def notices(figures: Figures) -> tuple[str, ...]:
-    """What does not fit: the newest print against the others, and drift."""
-    return (
-        *(disagreement_told(each) for each in disagreements(figures)),
-        *(drift_told(each) for each in drifts(figures)),
-    )
 
 
 def on_screen(parts: Sequence[RenderableType], screen: Screen) -> str:

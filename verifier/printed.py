@@ -15,7 +15,7 @@ from verifier.bench.print_entry import PrintEntry, row_entry
 from verifier.bench.requests import EnterPrint, UndoPrint
 from verifier.bench.status import history_of
 from verifier.errors import UnknownName, WrongUsage
-from verifier.figures_shown import notices, on_screen
+from verifier.figures_shown import on_screen
 from verifier.learning.advice import print_advice
 from verifier.learning.figures import Figures, figures_of, tables_of
 from verifier.learning.fit import PrintFit
@@ -29,6 +29,7 @@ from verifier.print_readings import (
     readings_in,
     refuse_unsaid_condition,
 )
+from verifier.reporting.disagreeing_told import notices
 from verifier.reporting.print_told import PrintTold, print_parts
 from verifier.reporting.terminal import cleaner
 from verifier.rulebook import Rules, Sheet, find_sheet, load_rules, load_sheet

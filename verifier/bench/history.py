@@ -110,6 +110,10 @@ class History:
         """The measured scans of a part, oldest first."""
         return self._seen(ScanSeen, "SELECT * FROM scans WHERE part = ? ORDER BY job", (part,))
 
+    def sizes(self) -> tuple[SizeSeen, ...]:
+        """All sizes of all scans, in the order of scans and rows."""
+        return self._seen(SizeSeen, "SELECT * FROM sizes ORDER BY job, number")
+
     def sizes_of(self, part: str) -> tuple[SizeSeen, ...]:
         """All sizes of all scans of a part, in the order of scans and rows."""
         query = "SELECT sizes.* FROM sizes JOIN scans ON scans.job = sizes.job WHERE part = ? ORDER BY job, number"

@@ -37,9 +37,9 @@ def render(inspection: Inspection) -> str:
 def _row(size: SizeTable) -> dict[str, object]:
     least, greatest = size.tolerance_mm or (None, None)
     told = size.model_dump() | {"least_mm": least, "greatest_mm": greatest}
-    return {column: _harmless(told[column]) for column in COLUMNS}
+    return {column: harmless(told[column]) for column in COLUMNS}
 
 
-def _harmless(value: object) -> object:
+def harmless(value: object) -> object:
     """A text that a spreadsheet would take for a formula is set off by an apostrophe, as spreadsheets themselves do."""
     return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value

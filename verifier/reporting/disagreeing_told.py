@@ -1,11 +1,17 @@
 """What does not fit among prints, as sentences."""
 
 from verifier.learning.advice import as_told
-from verifier.learning.disagreeing import Disagreement, Drift
+from verifier.learning.disagreeing import Disagreement, Drift, disagreements, drifts
+from verifier.learning.figures import Figures
 from verifier.learning.terms import IN_WORDS
 
 
-def disagreement_told(found: Disagreement) -> str:
+def notices(figures: Figures) -> tuple[str, ...]:
+    """What does not fit: the newest print against the others, and drift."""
+    return (*map(_disagreement, disagreements(figures)), *map(_drift, drifts(figures)))
+
+
+def _disagreement(found: Disagreement) -> str:
     """The newest print against the others, and what to do."""
     what = IN_WORDS[found.name]
     return (
@@ -15,7 +21,7 @@ def disagreement_told(found: Disagreement) -> str:
     )
 
 
-def drift_told(found: Drift) -> str:
+def _drift(found: Drift) -> str:
     """A figure that goes one way, and what to do."""
     what = IN_WORDS[found.name][0].upper() + IN_WORDS[found.name][1:]
     return (

@@ -53,14 +53,14 @@ class Pictured:
 
 def render(inspection: Inspection, pictured: Pictured) -> str:
     """The page, complete in itself: its policy forbids the browser every request and every script but its own."""
-    style, script = _text_of("page.css"), "".join(map(_text_of, SCRIPTS))
+    style, script = text_of("page.css"), "".join(map(text_of, SCRIPTS))
     typed = typed_sheet(pictured.drafted) if pictured.drafted else None
     return (
-        _environment()
+        environment()
         .get_template("page.html.j2")
         .render(
             told=inspection,
-            policy=_policy(style, script),
+            policy=policy_of(style, script),
             style=Markup(style),
             script=Markup(script),
             inspection_json=_inside_a_page(as_json.render(inspection)),
@@ -96,7 +96,8 @@ def _sentences(told: Inspection) -> dict[str, object]:
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """The templates of this folder, every value escaped."""
     return Environment(
         loader=FileSystemLoader(FOLDER),
         autoescape=True,
@@ -113,11 +114,12 @@ def _shown_safely(value: object) -> object:
 
 
 @cache
-def _text_of(name: str) -> str:
+def text_of(name: str) -> str:
+    """A file of this folder."""
     return (FOLDER / name).read_text(encoding="utf-8")
 
 
-def _policy(style: str, script: str) -> str:
+def policy_of(style: str, script: str) -> str:
     """A content security policy that knows the page's one style and one script by their hashes, and nothing else."""
     return (
         f"default-src 'none'; script-src '{_sha256(script)}'; style-src '{_sha256(style)}';"

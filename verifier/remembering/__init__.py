@@ -1,0 +1,1 @@
+"""What the shop's past says: of the scanner over the months, of each part from scan to scan."""
