@@ -14,6 +14,7 @@ from verifier.mesh import Array, Mesh
 NOISE_A = {"white_mm": 0.02, "correlated_mm": 0.02, "correlation_mm": 1.0}
 WHITE = {"white_mm": 0.05, "correlated_mm": 0.0}
 COARSE = {"white_mm": 0.03, "correlated_mm": 0.04, "correlation_mm": 2.0}
+WAVES = {"white_mm": 0.02, "correlated_mm": 0.03, "correlation_mm": 8.0}
 
 
 def link() -> sim.Shape:
@@ -85,7 +86,7 @@ def found(name: str, spacing_mm: float = 0.35, seed: int = 5, noise: str = "A") 
         "armrest": sim.seat_armrest,
         "clip": sim.fence_clip,
     }[name]()
-    scatter = {"A": NOISE_A, "white": WHITE, "coarse": COARSE}[noise]
+    scatter = {"A": NOISE_A, "white": WHITE, "coarse": COARSE, "waves": WAVES}[noise]
     scanned = sim.scan(shape, spacing_mm=spacing_mm, seed=seed, **scatter)
     return find_features(solid_of(scanned)), scanned
 

@@ -1,8 +1,10 @@
 import numpy as np
 import pytest
 
-from verifier.finding.doubt import evenly, fit_covariance
+from verifier.finding.doubt import evenly, fit_covariance, scatter_ratio
 from verifier.finding.feature import Noise
+
+from .parts import _shared_scatter
 
 
 def test_white_scatter_alone_gives_sigma_over_root_n():
@@ -31,3 +33,27 @@ def test_a_draw_of_places_is_always_the_same_one():
     assert (evenly(1000, 50) == evenly(1000, 50)).all()
     assert len(np.unique(evenly(1000, 50))) == 50
     assert (evenly(30, 50) == np.arange(30)).all()
+
+
+@pytest.mark.parametrize("length_mm", [0.5, 2.0])
+def test_shared_scatter_over_a_large_face_is_stated_as_large_as_it_comes_out(length_mm):
+    """Height, two slopes and a bow of 60 faces of 60 x 30 with 7400 points each, ten times what is looked at."""
+    x, y = (grid.ravel() for grid in np.meshgrid(np.arange(-30, 30.1, 0.5), np.arange(-15, 15.1, 0.5)))
+    points = np.column_stack([x, y, np.zeros_like(x)])
+    slope = np.column_stack([np.ones_like(x), x / 30.0, y / 15.0, (x / 30.0) ** 2])
+    found = []
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        scatter = 0.02 * rng.normal(size=len(x)) + 0.02 * _shared_scatter(points, length_mm, rng)
+        found.append(np.linalg.lstsq(slope, scatter, rcond=None)[0])
+    stated = np.sqrt(np.diag(fit_covariance(slope, points, Noise(0.02, 0.02, length_mm))))
+    # Sixty values tell a spread within 9 % (one sigma).
+    assert stated == pytest.approx(np.std(found, axis=0), rel=0.27)
+
+
+def test_a_face_that_scatters_twice_as_much_as_the_noise_says_is_four_times_as_rough():
+    rng = np.random.default_rng(4)
+    points = np.column_stack([rng.uniform(0, 20, (3000, 2)), np.zeros(3000)])
+    slope = np.column_stack([np.ones(3000), points[:, :2]])
+    ratio = scatter_ratio(slope, rng.normal(scale=0.06, size=3000), points, Noise(0.03, 0.0, 1.0))
+    assert ratio == pytest.approx(4.0, rel=0.2)  # 597 degrees of freedom: 6 %

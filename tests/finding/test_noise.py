@@ -43,3 +43,13 @@ def test_the_variogram_of_pure_white_scatter_is_flat():
     points = np.column_stack([rng.uniform(0, 30, (20_000, 2)), np.zeros(20_000)])
     noise = noise_on_planes([(points, rng.normal(scale=0.03, size=20_000))], spacing_mm=0.2)
     assert noise.white_mm == pytest.approx(0.03, rel=0.03)
+
+
+def test_long_waves_are_found_and_stand_in_the_uncertainty_of_a_flat():
+    features, _ = found("lever", spacing_mm=0.6, noise="waves")
+    # On flats of 84 x 28 there are some twenty patches of waves over 8 mm: their spread is known to a sixth or so.
+    assert features.noise.wave_mm == pytest.approx(0.03, rel=0.5)
+    assert features.planes[0].u_offset_mm > 0.003
+    calm, _ = found("lever", spacing_mm=0.6)
+    assert calm.noise.wave_mm < 1e-4
+    assert calm.planes[0].u_offset_mm < 0.002

@@ -28,8 +28,9 @@ DENT_MM, POINTS_A_DENT = 1.2, 12.0
 EDGE_MM, LEAST_POINTS = 0.8, 60
 # Departures are looked for over so many places of a face.
 PLACES = 1000
-# One sound face in twenty shows a departure that is not there.
-SURE = 0.95
+# One sound face in twenty shows a departure that is not there: each degree of the polynomial above the first, and the
+# dents off it, have a quarter of that chance.
+SURE = 1.0 - 0.05 / 4.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ LAGS_MM = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.5
 LONGEST_LAG_SHARE = 0.35
 # Pairs a long way apart are many and alike: from here on they count by the areas they span.
 LIKE_PAIRS_MM = 5.0
+ROUNDING_MM = 1e-7  # drawn faces of double precision scatter less; there is nothing to tell apart
 WAVES_ABOVE = 4.0
 AREA_OF_A_POINT = 0.87  # over the squared spacing, on a net of equal triangles
 # No scatter is believed to be shared over less than this, or than one spacing: it could not be told from white noise.
@@ -86,6 +87,8 @@ def _fitted(lag_mm: Array, half_square: Array, count: Array, spacing_mm: float, 
     Waves are believed only where they rise over what shared scatter may show by chance: four times its variance
     times the root of 2 over the number of its independent patches.
     """
+    if half_square.max() < ROUNDING_MM**2:
+        return np.array([half_square.max(), 0.0, LEAST_CORRELATION_MM, 0.0, LEAST_WAVE_MM])
     waved = _least_squares(lag_mm, half_square, count, spacing_mm, waves=True)
     patches = max(1.0, area_mm2 / (2.0 * np.pi * waved[2] ** 2))
     if waved[3] > WAVES_ABOVE * waved[1] * np.sqrt(2.0 / patches):
