@@ -60,11 +60,13 @@ class FeatureTable(Part):
     """A plane, bore, boss or overall size that was found, on the scan as it is."""
 
     name: str
-    kind: Literal["plane", "bore", "boss", "extent"]
+    kind: Literal["plane", "bore", "boss", "slot", "extent"]
     centre_mm: Point
     direction: Point
-    size_mm: float | None = Field(description="diameter, or length of an extent; null for a plane")
+    size_mm: float | None = Field(description="diameter, width of a slot, length of an extent; null for a plane")
     u_size_mm: float
+    length_mm: float | None = Field(default=None, description="of a slot, end to end")
+    u_length_mm: float | None = None
     form_error_mm: float | None = None
     pin_diameter_mm: float | None = None
     arc_deg: float | None = None

@@ -48,3 +48,36 @@ def flange(count: int = 6, pitch_mm: float = 44.0) -> sim.Shape:
         return solid
 
     return sim.Shape("pump_flange", distance, (-31, -31, -1), (31, 31, 9))
+
+
+def slotted_guide(*, width_mm: float = 6.0, length_mm: float = 22.0, second: bool = True) -> sim.Shape:
+    """A latch guide 70 x 36 x 8 with a long slot through it and, beside it, a short one 4 deep, 5 wide and 7.5 long."""
+
+    def distance(p: Array) -> Array:
+        solid = sim.intersect(sim.box2(p, (0, 0), (70, 36)), sim.slab(p[:, 2], 0.0, 8.0))
+        solid = sim.cut(solid, obround(p, (-8.0, 4.0), width_mm, length_mm))
+        if second:
+            solid = sim.cut(solid, np.maximum(obround(p, (20.0, -8.0), 5.0, 7.5, turn_deg=90.0), 4.0 - p[:, 2]))
+        return sim.cut(solid, sim.bore(p, (26.0, 10.0), 6.0))
+
+    return sim.Shape("latch_guide", distance, (-36, -19, -1), (36, 19, 9))
+
+
+def obround(p: Array, centre: tuple[float, float], width_mm: float, length_mm: float, turn_deg: float = 0.0) -> Array:
+    """A slot with half-round ends, endless along z, or the bar that fits it."""
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    x, y = p[:, 0] - centre[0], p[:, 1] - centre[1]
+    along, across = c * x + s * y, c * y - s * x
+    half = 0.5 * (length_mm - width_mm)
+    return np.hypot(np.maximum(np.abs(along) - half, 0.0), across) - 0.5 * width_mm
+
+
+def opposed_bores(diameter_mm: float = 2.2, depth_mm: float = 6.0) -> sim.Shape:
+    """A handle core 40 x 16 x 16 with two blind bores on one axis, one from either side, plastic between."""
+
+    def distance(p: Array) -> Array:
+        solid = sim.intersect(sim.box2(p, (0, 0), (40, 16)), sim.slab(p[:, 2], -8.0, 8.0))
+        wall = sim.bore(p, (4, 1), diameter_mm)
+        return sim.cut(solid, np.maximum(wall, (8.0 - depth_mm) - np.abs(p[:, 2])))
+
+    return sim.Shape("handle_core", distance, (-21, -9, -9), (21, 9, 9))

@@ -44,7 +44,7 @@ def find_walls(
                 partial.append(ring)
                 free[ring.points] = False
 
-    for axis in _axes(planes):
+    for axis in axes_of(planes):
         sort_in(free, axis)
     left = np.flatnonzero(free)
     for axis in bent_axes(surface.points_mm[left], surface.normals[left]):
@@ -71,7 +71,7 @@ def _inside_a_wall(ring: Ring, walls: Sequence[Wall]) -> bool:
     return False
 
 
-def _axes(planes: Sequence[Plane]) -> list[Array]:
+def axes_of(planes: Sequence[Plane]) -> list[Array]:
     """Directions of the planes' normals, opposite ones once, the largest planes first."""
     axes: list[Array] = []
     for plane in planes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -163,6 +163,40 @@ class Extent:
 
 
 @dataclass(frozen=True, slots=True)
+class Slot:
+    """A slot: a hollow with two flat sides and half-round ends.
+
+    name : 'slot 1', numbered by width, widest first
+    centre_mm : (3,) on its axis, at half the depth seen
+    axis : (3,) unit, the way it goes in; along : (3,) unit, the way it is long
+    width_mm, length_mm : between the flats, and from end to end
+    u_width_mm, u_length_mm, u_position_mm : standard uncertainties
+    form_error_mm : spread of the smoothed wall about the fitted one, two standard deviations
+    seen_share : of the run round the wall, 0 to 1
+    depth_mm : really seen
+    """
+
+    name: str
+    centre_mm: Array
+    axis: Array
+    along: Array
+    width_mm: float
+    length_mm: float
+    u_width_mm: float
+    u_length_mm: float
+    u_position_mm: float
+    form_error_mm: float
+    seen_share: float
+    depth_mm: float
+    rms_mm: float
+    faces: IntArray
+
+    def named(self, name: str) -> Slot:
+        """The same under another name."""
+        return replace(self, name=name)
+
+
+@dataclass(frozen=True, slots=True)
 class Features:
     """Everything found on one solid.
 
@@ -175,6 +209,7 @@ class Features:
     extents: tuple[Extent, ...]
     noise: Noise
     notices: tuple[str, ...] = field(default=())
+    slots: tuple[Slot, ...] = field(default=())
     surface: Surface | None = field(default=None, compare=False, repr=False)
 
     @property

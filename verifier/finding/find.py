@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from verifier.finding.along import points_on_flats
-from verifier.finding.cylinders import LEAST_ARC_DEG, cylinder_of, find_walls
+from verifier.finding.cylinders import LEAST_ARC_DEG, axes_of, cylinder_of, find_walls
 from verifier.finding.extents import extent
 from verifier.finding.facets import with_facets
 from verifier.finding.feature import Cylinder, Features, Noise, Plane
@@ -14,6 +14,7 @@ from verifier.finding.frame import natural_frame
 from verifier.finding.noise import noise_of_neighbours, noise_on_planes
 from verifier.finding.planes import Flat, find_flats, plane_of
 from verifier.finding.rings import Ring
+from verifier.finding.slots import find_slots, in_a_slot
 from verifier.finding.surface import Surface, surface_of
 from verifier.finding.walls import Wall
 from verifier.finding.whole_faces import whole_faces
@@ -39,10 +40,19 @@ def find_features(solid: Solid) -> Features:
     on_flat = points_on_flats(surface, planes)
     walls, partial = find_walls(surface, planes, on_flat, noise)
     cylinders = _named(surface, [with_facets(surface, wall) for wall in walls], noise)
+    slots = find_slots(surface, axes_of(planes), walls, noise)
     frame = natural_frame(surface.points_mm[surface.seen], planes, cylinders)
     sizes = sorted((extent(surface, on_flat, planes, noise, d, "") for d in frame), key=lambda e: -e.length_mm)
     extents = tuple(replace(size, name=name) for size, name in zip(sizes, EXTENT_NAMES, strict=True))
-    return Features(planes, cylinders, extents, noise, _notices(partial, planes), surface)
+    return Features(
+        planes,
+        cylinders,
+        extents,
+        noise,
+        _notices([ring for ring in partial if not in_a_slot(ring.axis_point_mm, slots)], planes),
+        slots,
+        surface,
+    )
 
 
 def _noise(surface: Surface, flats: Sequence[Flat]) -> Noise:

@@ -65,7 +65,9 @@ def rings_along(surface: Surface, free: BoolArray, axis: Array, band_mm: float) 
             if ring is None:
                 break
             yield ring
-            left = np.setdiff1d(left, ring.points)
+            keep = np.ones(len(left), dtype=bool)
+            keep[np.searchsorted(left, ring.points)] = False  # both in rising order: no sorting of half a million
+            left = left[keep]
 
 
 def _ring_in(surface: Surface, patch: IntArray, axis: Array, band_mm: float) -> Ring | None:

@@ -77,9 +77,10 @@ class Surface:
 
     def points_of(self, solid_faces: IntArray) -> IntArray:
         """Points on faces of the solid."""
-        if not self.coarse:
-            return np.unique(self.faces[solid_faces])
-        return np.unique(self.faces[np.isin(self.parent, solid_faces)])
+        faces = solid_faces if not self.coarse else np.isin(self.parent, solid_faces)
+        on_them = np.zeros(len(self.points_mm), dtype=bool)
+        on_them[self.faces[faces]] = True
+        return np.flatnonzero(on_them)
 
 
 def surface_of(solid: Solid) -> Surface:

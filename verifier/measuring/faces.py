@@ -1,6 +1,7 @@
 """Sizes between flat faces: thicknesses, steps, angles, and the distance of a bore to an edge."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -39,6 +40,14 @@ def face_pairs(planes: Sequence[Plane]) -> list[Candidate]:
     pairs = ((a, b) for a, b in combinations(planes, 2) if _gap_mm(a, b, facing=-1.0) > LEAST_GAP_MM)
     found = (_thickness(a, b) for a, b in pairs if _boxes_overlap(a, b))
     return surest_of_each_face((candidate for candidate in found if candidate is not None), planes)
+
+
+def gap_between(a: Plane, b: Plane) -> Candidate | None:
+    """The room between two planes that look at each other over some area; None where they do not."""
+    if _gap_mm(a, b, facing=-1.0) > -LEAST_GAP_MM or not _boxes_overlap(a, b):
+        return None
+    found = _thickness(a, b)
+    return None if found is None else replace(found, walls=-2)
 
 
 def step_candidates(features: Features, row: SheetRow) -> list[Candidate]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.finding.feature import Features
-from verifier.measuring import cylinders, faces, forms, overall
+from verifier.measuring import cylinders, faces, forms, overall, slots
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.size import Size
 from verifier.rulebook.sheet import SheetRow, SizeKind
@@ -56,6 +56,8 @@ KINDS: Mapping[SizeKind, Kind] = {
     "thickness": Kind("own", 2, faces.thickness_candidates, "pair of faces with material between"),
     "step": Kind("own", 0, faces.step_candidates, "step between faces"),
     "angle": Kind("own", 0, faces.angle_candidates, "pair of faces", length=False),
+    "slot width": Kind("own", -2, slots.width_candidates, "slot or pair of faces that look at each other"),
+    "slot length": Kind("own", -2, slots.length_candidates, "slot"),
     "pitch circle": Kind("circle", 0, _none, "circle through these bores", TIE_IT),
     "flatness": Kind("derived", 0, _none, "face", length=False, derive=forms.flatness_of),
     "parallelism": Kind("derived", 0, _none, "face or axis", length=False, derive=forms.parallelism_of),

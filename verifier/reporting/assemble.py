@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from verifier.correcting import BoreOnPrint, bores_on_print
-from verifier.finding.feature import Cylinder, Extent, Plane
+from verifier.finding.feature import Cylinder, Extent, Plane, Slot
 from verifier.inspect import Outcome
 from verifier.inspection import (
     BoreTable,
@@ -127,6 +127,7 @@ def _features(outcome: Outcome) -> Iterable[FeatureTable]:
     found = outcome.features
     yield from map(_plane, found.planes)
     yield from map(_cylinder, found.cylinders)
+    yield from map(_slot, found.slots)
     yield from map(_extent, found.extents)
 
 
@@ -159,6 +160,22 @@ def _cylinder(cylinder: Cylinder) -> FeatureTable:
         through=cylinder.through,
         rms_mm=cylinder.rms_mm,
         axis_held=cylinder.axis_held,
+    )
+
+
+def _slot(slot: Slot) -> FeatureTable:
+    return FeatureTable(
+        name=slot.name,
+        kind="slot",
+        centre_mm=_point(slot.centre_mm),
+        direction=_point(slot.axis),
+        size_mm=slot.width_mm,
+        u_size_mm=slot.u_width_mm,
+        length_mm=slot.length_mm,
+        u_length_mm=slot.u_length_mm,
+        form_error_mm=slot.form_error_mm,
+        depth_mm=slot.depth_mm,
+        rms_mm=slot.rms_mm,
     )
 
 

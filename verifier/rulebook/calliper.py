@@ -64,7 +64,8 @@ def gauge_of(row: SheetRow) -> Gauge:
     """How a row was gauged: as the sheet says, else as the kind of size is usually reached."""
     if row.gauged is not None:
         return row.gauged
-    usual: dict[str, Gauge] = {"bore": "inside jaws", "step": "depth rod"}
+    inside: dict[str, Gauge] = dict.fromkeys(("bore", "slot width", "slot length", "counterbore"), "inside jaws")
+    usual = inside | dict.fromkeys(("step", "counterbore depth"), "depth rod")
     return usual.get(row.kind, "outside jaws")
 
 

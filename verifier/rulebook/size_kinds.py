@@ -12,6 +12,8 @@ SizeKind = Literal[
     "edge distance",
     "step",
     "angle",
+    "slot width",
+    "slot length",
     "pitch circle",
     "flatness",
     "parallelism",
