@@ -31,7 +31,7 @@ def test_a_coat_of_a_tenth_stands_a_tenth_proud_everywhere(lever):
         assert region.mean_mm == pytest.approx(0.1, abs=0.03), region.name
     assert told.outside.share > 0.99
     assert dict(told.within)[0.05] < 0.05
-    assert dict(told.within)[0.2] > 0.99
+    assert dict(told.within)[0.2] > 0.9  # all but the edges
 
 
 def test_a_larger_bore_lies_inside_the_reference_and_the_rest_does_not(lever):
