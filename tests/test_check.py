@@ -169,13 +169,12 @@ def test_what_cannot_be_used_is_refused_in_one_sentence(verifier, tmp_path, what
     assert not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize(("name", "word"), [("latch_lever.1.stl", "are missing"), ("latch_lever.print.stl", "print")])
-def test_one_side_of_a_part_and_a_print_of_it_are_no_scans_of_the_original(verifier, tmp_path, name, word):
-    scan = tmp_path / name
+def test_one_side_of_a_part_is_no_scan_of_the_whole(verifier, tmp_path):
+    scan = tmp_path / "latch_lever.1.stl"
     scan.write_bytes(export("latch_lever.stl").read_bytes())
     said = verifier("check", scan, "--sheet", sheet("latch_lever"))
     assert said.status == 3
-    assert word in said.err
+    assert "are missing" in said.err
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such permissions")

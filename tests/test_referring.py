@@ -50,8 +50,8 @@ def test_a_reference_that_cannot_be_read_refuses_in_one_sentence(capsys, monkeyp
     assert "broken.stl" in said.err
 
 
-def test_one_reference_cannot_serve_several_scans(capsys, monkeypatch):
+def test_one_reference_cannot_serve_several_parts(capsys, monkeypatch):
     lever = export("latch_lever.stl")
-    said = call(capsys, monkeypatch, "check", lever, lever, "--reference", lever)
+    said = call(capsys, monkeypatch, "check", lever, export("pump_rocker.obj"), "--reference", lever)
     assert said.status == EXIT_USAGE
-    assert "one reference cannot serve several scans" in said.err
+    assert "one reference cannot serve several parts" in said.err

@@ -2,7 +2,6 @@
 
 import json
 import platform
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -20,6 +19,7 @@ from verifier.errors import (
 from verifier.inspect import Outcome, StageClock, StageReport, inspect_part, made_one
 from verifier.inspection import Inspection, JobVerdict
 from verifier.mesh import Mesh
+from verifier.of_print import print_scanned
 from verifier.part_scans import PartScans, check_number, part_of, scans_of_part
 from verifier.reading import printable, read_scan
 from verifier.referring import reference_for
@@ -30,6 +30,7 @@ from verifier.reporting.page import Pictured
 from verifier.reporting.shown import shown_mesh
 from verifier.reporting.still import stills
 from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet
+from verifier.rulebook.print_sheet import is_print
 
 EXIT_OF: dict[JobVerdict, int] = {
     "PASS": EXIT_PASS,
@@ -82,10 +83,11 @@ def inspect_file(
     clock = StageClock(report_stage)
     scans = scan if isinstance(scan, PartScans) else scans_of_part(scan)
     part = scans.part
-    _refuse_prints(scans.files)
+    rules = _with_own_figures(load_rules(rules_folder))
+    sheet = None if as_new else _sheet_of(part, rules, sheet_file)
+    if any(is_print(file.name) for file in scans.files):
+        return _inspect_print(scans, sheet, rules, filament, reference, clock)
     with clock.stage("reading"):
-        rules = _with_own_figures(load_rules(rules_folder))
-        sheet = None if as_new else _sheet_of(part, rules, sheet_file)
         check_number(scans, sheet)
         files = tuple(read_scan(file, rules, sheet) for file in scans.files)
     read, joined = made_one(files, sheet, rules, clock)
@@ -104,15 +106,22 @@ def _with_own_figures(rules: Rules) -> Rules:
     return replace(rules, own_figures=own_figures_beside(rules))
 
 
-def _refuse_prints(files: Sequence[Path]) -> None:
-    """PART.print.stl is a print of the part and no scan of the original."""
-    for file in files:
-        if (*file.name.split("."), "")[1] == "print":
-            raise CannotJoin(
-                "it is the scan of a print by its name, and comparing prints is not built yet",
-                where=printable(file.name),
-                do="Measure the print with the calliper",
-            )
+def _inspect_print(
+    scans: PartScans, sheet: Sheet | None, rules: Rules, filament: str | None, reference: Path | None, clock: StageClock
+) -> Delivered:
+    """The scan of a print, PART.print.stl, against what the print should be."""
+    if len(scans.files) > 1:
+        raise CannotJoin(
+            "one of these is the scan of a print by its name, and prints are not joined",
+            where=printable(scans.told),
+            do=f"Give the print's scan alone, as {scans.part}.print.stl",
+        )
+    with clock.stage("reading"):
+        given = print_scanned(scans.files[0], sheet, scans.part, rules, filament, reference)
+    outcome = inspect_part(
+        given.scan, given.sheet, given.rules, part=given.sheet.part, reference=given.reference, clock=clock
+    )
+    return Delivered(outcome, inspection_of(outcome, given.rules, versions()), given.rules)
 
 
 def _sheet_of(part: str, rules: Rules, sheet_file: Path | None) -> Sheet | None:
@@ -192,6 +201,8 @@ def write_delivery(delivered: Delivered, out: Path, extras: Extras = Extras()) -
 
 def _printed(outcome: Outcome, part: str, ending: str) -> dict[str, Mesh]:
     """The mesh to print, or those of a cut part's pieces, by file name; the whole of these would not fit the bed."""
+    if outcome.of_print:
+        return {}
     pieces = {piece_file(part, plan.name, ending): plan.mesh for plan in outcome.plan.pieces}
     return pieces or {f"{part}{ending}": outcome.plan.mesh}
 

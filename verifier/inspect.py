@@ -25,6 +25,7 @@ from verifier.finding import find_features
 from verifier.finding.feature import Features
 from verifier.joining import JoinReport, join
 from verifier.judging import Judgement, judge
+from verifier.judging.of_print import steps_of_print
 from verifier.measuring import ProposedRow, measure, propose_rows
 from verifier.measuring.kinds import KINDS
 from verifier.measuring.size import Size
@@ -32,6 +33,7 @@ from verifier.mending import mend
 from verifier.mending.solid import Solid
 from verifier.reading.scan import Scan
 from verifier.rulebook import Rules, Sheet, SheetRow, filament_for, printer_for, wanted_holes, with_own_figures
+from verifier.rulebook.print_sheet import is_print
 
 StageReport = Callable[[str], None]
 
@@ -80,6 +82,11 @@ class Outcome:
     reference: Reference | None = None
     deviation: Deviation | None = None
     joined: JoinReport | None = None
+
+    @property
+    def of_print(self) -> bool:
+        """Whether it is a print that was scanned: there is nothing to be printed from that."""
+        return is_print(self.sheet.part)
 
 
 def made_one(
@@ -157,7 +164,11 @@ def inspect_part(
     with clock.stage("planning the print"):
         plan = plan_print(work.solid, features, known, rules, polymer, printer, work.bores, resting, reshaping)
     with clock.stage("judging"):
-        judgement = judge(sizes, correction, known, rules, solid, plan, scan.unit, joined)
+        of_print = is_print(known.part)
+        # A print shrinks no more, so nothing is foretold of its sizes.
+        judgement = judge(sizes, correction, known, rules, solid, None if of_print else plan, scan.unit, joined)
+        if of_print:
+            judgement = steps_of_print(judgement, known)
     return Outcome(
         scan=scan,
         sheet=known,

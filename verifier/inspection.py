@@ -339,6 +339,7 @@ class Inspection(Part):
     schema_: Literal["verifier.inspection/1"] = Field(default="verifier.inspection/1", alias="schema")
     part: str
     description: str
+    of_print: bool = Field(default=False, description="a print was scanned; 'print' then says nothing")
     verdict: Verdict
     reasons: tuple[str, ...]
     next_steps: tuple[str, ...] = Field(description="what the person does now, first thing first")

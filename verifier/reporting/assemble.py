@@ -30,6 +30,9 @@ from verifier.reporting.assemble_join import join_table
 from verifier.reporting.deviation_table import deviation_table
 from verifier.rulebook import Rules, SheetRow, reading_of
 
+# A print is not printed again.
+NOT_OF_A_PRINT = {"note": "", "printed_diameter_mm": None, "printed_expanded_uncertainty_mm": None, "drill_mm": None}
+
 
 def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> Inspection:
     """The report of one outcome.
@@ -41,6 +44,7 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
     return Inspection(
         part=outcome.sheet.part,
         description=outcome.sheet.description,
+        of_print=outcome.of_print,
         verdict=judgement.verdict,
         reasons=judgement.reasons,
         next_steps=(*judgement.next_steps, *_drafted(outcome)),
@@ -232,7 +236,8 @@ def _size(
 
 def _bores(outcome: Outcome, rules: Rules) -> Iterable[BoreTable]:
     for found in bores_on_print(outcome.features, outcome.correction, outcome.plan):
-        yield _bore(found, outcome, rules)
+        table = _bore(found, outcome, rules)
+        yield table.model_copy(update=NOT_OF_A_PRINT) if outcome.of_print else table
 
 
 def _bore(found: BoreOnPrint, outcome: Outcome, rules: Rules) -> BoreTable:

@@ -22,9 +22,9 @@ from verifier.reporting.still import callouts_of, points_of
 from verifier.reporting.typed_sheet import TypedSheet, typed_sheet
 from verifier.reporting.viewing import first_turn
 from verifier.reporting.words import (
-    VERDICT_MEANING,
     bore_line,
     filament_in_words,
+    meaning_of,
     mend_in_words,
     print_in_words,
     scan_in_words,
@@ -70,7 +70,7 @@ def render(inspection: Inspection, pictured: Pictured) -> str:
             typed=typed,
             typed_json=_inside_a_page(json.dumps(_typed(typed, inspection.part))),
             sheet_file=_sheet_file(inspection.part),
-            meaning=VERDICT_MEANING[inspection.verdict],
+            meaning=meaning_of(inspection),
             rows=page_rows(inspection.sizes),
             surfaces=surfaces(pictured.before, pictured.after),
             **_sentences(inspection),
@@ -81,7 +81,7 @@ def render(inspection: Inspection, pictured: Pictured) -> str:
 def _sentences(told: Inspection) -> dict[str, object]:
     """What the page says in sentences, by the template's names."""
     return {
-        "filament": filament_in_words(told.print),
+        "filament": "scan of a print" if told.of_print else filament_in_words(told.print),
         "cautions": (*told.cautions, *told.print.cautions),
         "scan": (
             f"{scan_in_words(told.scan)}.",
@@ -91,7 +91,7 @@ def _sentences(told: Inspection) -> dict[str, object]:
         ),
         "mended": (mend_in_words(told.mend), *map(step_in_words, told.mend.steps)),
         "bores": tuple(map(bore_line, told.bores)),
-        "printing": (*print_in_words(told.print), *told.print.notes),
+        "printing": () if told.of_print else (*print_in_words(told.print), *told.print.notes),
     }
 
 

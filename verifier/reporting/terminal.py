@@ -17,6 +17,7 @@ from verifier.reporting.words import (
     VERDICT_MEANING,
     bore_line,
     filament_in_words,
+    meaning_of,
     mend_in_words,
     piece_in_words,
     print_in_words,
@@ -51,7 +52,11 @@ def render_refusal(
 ) -> str:
     """A file without a report: its name, its verdict, and the sentence that says why and what to do."""
     clean = cleaner(ascii_only)
-    return laid_out([_headline(verdict, name, clean), hanging("", clean(sentence), 1)], width, colour=colour)
+    return laid_out(
+        [_headline(verdict, name, VERDICT_MEANING[verdict], clean), hanging("", clean(sentence), 1)],
+        width,
+        colour=colour,
+    )
 
 
 def render_summary(
@@ -105,17 +110,18 @@ def laid_out(parts: Iterable[RenderableType], width: int, *, colour: bool) -> st
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
 
 
-def _headline(verdict: JobVerdict, name: str, clean: Clean) -> RenderableType:
+def _headline(verdict: JobVerdict, name: str, meaning: str, clean: Clean) -> RenderableType:
     badge = Text.assemble((f" {verdict} ", f"reverse {STYLE_OF[verdict]}"))
-    words = Text.assemble((clean(name), "bold"), clean(" – "), VERDICT_MEANING[verdict])
+    words = Text.assemble((clean(name), "bold"), clean(" – "), meaning)
     return hanging(badge, words, len(verdict) + 3)
 
 
 def _glance(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
     about = f"{inspection.description} · " if inspection.description else ""
+    purpose = "scan of a print" if inspection.of_print else f"to print in {filament_in_words(inspection.print)}"
     return [
-        _headline(inspection.verdict, inspection.part, clean),
-        hanging("", clean(f"{about}to print in {filament_in_words(inspection.print)}"), 1),
+        _headline(inspection.verdict, inspection.part, meaning_of(inspection), clean),
+        hanging("", clean(f"{about}{purpose}"), 1),
     ]
 
 
@@ -166,6 +172,8 @@ def _reshaped(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn
 
 
 def _print(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+    if inspection.of_print:
+        return []
     return _listed("Print", (*print_in_words(inspection.print), *inspection.print.notes), clean)
 
 

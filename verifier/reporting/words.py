@@ -4,6 +4,7 @@ import math
 
 from verifier.inspection import (
     BoreTable,
+    Inspection,
     MendStepTable,
     MendTable,
     PieceTable,
@@ -25,6 +26,15 @@ VERDICT_MEANING = {
     "UNDECIDED": "not settled yet",
     "REFUSED": "cannot be used",
 }
+
+
+OF_A_PRINT = {"PASS": "the print is right", "FAIL": "the print is not right"}
+
+
+def meaning_of(inspection: Inspection) -> str:
+    """What the verdict means, in a few words."""
+    plain = VERDICT_MEANING[inspection.verdict]
+    return OF_A_PRINT.get(inspection.verdict, plain) if inspection.of_print else plain
 
 
 def unit_of(size: SizeTable) -> str:
@@ -129,7 +139,7 @@ def step_in_words(step: MendStepTable) -> str:
 
 def bore_line(bore: BoreTable) -> str:
     """A bore with its name, what to know of it, and what to beware of before it is drilled."""
-    said = f"{bore.row or bore.name}: {bore_in_words(bore)}. {bore.note}"
+    said = f"{bore.row or bore.name}: {bore_in_words(bore)}. {bore.note}".rstrip()
     return f"{said} {bore.caution}" if bore.caution else said
 
 
