@@ -108,6 +108,13 @@ def test_a_line_that_is_almost_a_face_is_refused_and_not_passed_over(line):
         faces_of(b"f 1 2 3\n" + line)
 
 
+@pytest.mark.parametrize("line", [b"f 1 2 3\r4\n", b"f 1 2 3\n  4\n", b"f 1 2 3\n-1\n", b"v 1 2 3\n.5\n"])
+def test_a_line_broken_in_two_is_refused(line):
+    """Found by the long run too: corner 23285 broken after 23 is another corner."""
+    with pytest.raises(Malformed, match="broken in two"):
+        faces_of(b"f 1 2 3\n" + line)
+
+
 def test_points_and_wires_alone_are_refused_as_such():
     with pytest.raises(NoTriangles, match="4 points and no faces"):
         faces_of(b"l 1 2 3\n")

@@ -54,6 +54,12 @@ class Lines:
         almost = (self.letters[self.starts] == word[0]) & ~self._begin_with(word, b" \t" + longer)
         return bool(almost.any())
 
+    def begin_with_number(self) -> bool:
+        """Whether a line begins with a digit, a sign or a point."""
+        numeric = np.zeros(256, dtype=bool)
+        numeric[list(b"0123456789+-.")] = True
+        return bool(numeric[self.letters[self.starts]].any())
+
     def _begin_with(self, word: bytes, behind: bytes) -> BoolArray:
         first = self.letters[self.starts] == word[0]
         second = self.letters[np.minimum(self.starts + 1, len(self.letters) - 1)]

@@ -28,9 +28,7 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
     if b"\\" in text:
         text = plain_text(replaced(CONTINUED, b" ", text), limits.max_text_line_bytes, where)
     lines = lines_of(without_comments(text))
-    if lines.begin_almost_with(b"f", b"") or lines.begin_almost_with(b"v", b"tnp"):
-        what = "it has a line that is almost a corner or a face"  # passed over, it would be a triangle lost
-        raise Malformed(what, where=where, do=EXPORT_AGAIN)
+    _refuse_broken(lines, where)
     is_vertex, is_face = lines.begin_with(b"v"), lines.begin_with(b"f")
     if not is_face.any():
         do = "Export the scan as a mesh, with its triangles"
@@ -44,6 +42,14 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
         corners = _from_zero(corners, known, where)
     faces, notices = fan(corners, counts, len(vertices), limits.max_triangles, where)
     return RawMesh(vertices, faces, None, notices + cut_short(data))
+
+
+def _refuse_broken(lines: Lines, where: str) -> None:
+    """Raise Malformed for a line that no OBJ has: passed over, it would be a triangle lost or a corner cut off."""
+    if lines.begin_almost_with(b"f", b"") or lines.begin_almost_with(b"v", b"tnp"):
+        raise Malformed("it has a line that is almost a corner or a face", where=where, do=EXPORT_AGAIN)
+    if lines.begin_with_number():
+        raise Malformed("it has a line of numbers alone: a line was broken in two", where=where, do=EXPORT_AGAIN)
 
 
 def _vertices(lines: Lines, is_vertex: BoolArray, where: str) -> Array:
