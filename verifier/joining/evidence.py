@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from verifier.joining.laid_together import moved
 from verifier.joining.outline import Outline
 from verifier.joining.profile import RimHeights
-from verifier.joining.refining import Target
+from verifier.joining.rows import FACING_MM, Moving, Target, turned_by
 from verifier.mesh import Array, IntArray
 
 # Length of a piece of rim, as a share of the part's length.
@@ -23,7 +23,6 @@ LEAST_DOUBT_MM = 0.12
 MOST_MM = 1.0
 # Warp of one scan that is no surprise.
 WARP_MM = 0.3
-FACING_MM = 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +56,10 @@ class Evidence:
         return max(LEAST_DOUBT_MM, 1.4826 * float(np.median(np.abs(self.off_mm)))) if len(self.off_mm) else MOST_MM
 
 
-def evidence_of(pose: Array, target: Target, first: Outline, second: Outline, heights: RimHeights) -> Evidence:
+def evidence_of(pose: Array, target: Target, moving: Moving) -> Evidence:
     """Look at a pose piece by piece."""
-    plan_at, plan_off, facing = _in_plan(pose, first, second)
-    rise_at, rise_off = _in_height(pose, target, heights)
+    plan_at, plan_off, facing = _in_plan(pose, target.outline, moving.outline)
+    rise_at, rise_off = _in_height(pose, target, moving.heights)
     piece_mm = PIECE_SHARE * target.side.length_mm
     plan = _pieces(plan_at, plan_off, facing, piece_mm)
     rise = _pieces(rise_at, rise_off, np.tile([0.0, 0.0, 1.0], (len(rise_at), 1)), piece_mm)
@@ -72,7 +71,7 @@ def evidence_of(pose: Array, target: Target, first: Outline, second: Outline, he
 def _in_plan(pose: Array, first: Outline, second: Outline) -> tuple[Array, Array, Array]:
     """Places of the second rim, their distance from the first one across it, and the way across; both ways round."""
     at = moved(np.column_stack([second.points_mm, second.height_mm]), pose)
-    way = second.facing @ (pose[:2, :2] / np.cbrt(np.linalg.det(pose[:3, :3]))).T
+    way = turned_by(np.column_stack([second.facing, np.zeros(len(at))]), pose)[:, :2]
     here = np.column_stack([first.points_mm, first.height_mm])
     there = np.column_stack([at[:, :2], FACING_MM * way])
     known = np.column_stack([first.points_mm, FACING_MM * first.facing])

@@ -7,12 +7,14 @@ from scipy.spatial import cKDTree
 
 from verifier.joining.laid_together import moved
 from verifier.joining.posed import Trimmed
-from verifier.joining.trimming import Cut, Rim, is_border, mean_normal, plane_axes, shared_corners, trim
+from verifier.joining.trimming import Cut, Rim, is_border, mean_normal, near_outside, plane_axes, shared_corners, trim
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_vectors_mm2
 from verifier.reading.scan import Scan
 
 # Points near the rim that are set against the other side: within this many spacings of its outermost line, in plan.
 BAND_SPACINGS = 8.0
+# The rim is told from the rims of holes in plan, in cells of so many spacings.
+RIM_CELLS = 2.0
 # A scanner rounds the crease between part and skirt over about two spacings.
 CREASE_FACES = 1
 MOST_FACE_POINTS = 20_000
@@ -79,26 +81,16 @@ def _rim_edges(mesh: Mesh, cut: Cut, rim: Rim, up: Array) -> tuple[Array, Array]
     """Where the kept surface turns under or ends: middles of those edges and the way out of it, as long as the edge."""
     rising = cut.kept[rim.faces] & (rim.normals @ up > 0.0)
     twin = rim.edges.twin
-    at_end = (twin < 0) & _is_outside(mesh, rim)
-    beyond = at_end | ((twin >= 0) & ~rising[np.maximum(twin, 0) // 3])
+    beyond = (twin < 0) | ~rising[np.maximum(twin, 0) // 3]
     chosen = np.flatnonzero(np.repeat(rising, 3) & beyond)
     start, end = mesh.vertices_mm[rim.edges.start[chosen]], mesh.vertices_mm[rim.edges.end[chosen]]
     outward = np.cross(end - start, up)
     facing_out = np.einsum("ij,ij->i", outward, rim.normals[chosen // 3]) > 0.0  # not so where a crease turns up again
-    return 0.5 * (start + end)[facing_out], outward[facing_out]
-
-
-def _is_outside(mesh: Mesh, rim: Rim) -> BoolArray:
-    """Which half-edges without a twin end the scan; the others end what was looked at of it."""
-    number = np.zeros(len(mesh.vertices_mm), dtype=bool)
-    number[mesh.faces[_others(len(mesh.faces), rim.faces)]] = True
-    return ~(number[rim.edges.start] & number[rim.edges.end])
-
-
-def _others(count: int, chosen: IntArray) -> BoolArray:
-    left = np.ones(count, dtype=bool)
-    left[chosen] = False
-    return left
+    middle, flat = 0.5 * (start + end), plane_axes(up)[:2].T
+    cell_mm = RIM_CELLS * rim.spacing_mm
+    kept = rim.edges.faces[cut.kept[rim.faces]]
+    outside = near_outside(middle @ flat, mesh.vertices_mm @ flat, kept, 3.0 * cell_mm, cell_mm)
+    return middle[facing_out & outside], outward[facing_out & outside]
 
 
 def _band_corners(mesh: Mesh, cut: Cut, rim: Rim) -> tuple[IntArray, Array, BoolArray]:

@@ -89,7 +89,8 @@ def plane_axes(up: Array) -> Array:
 def rim_of(mesh: Mesh, chosen: BoolArray, up: Array) -> Rim:
     """The faces near the rim, found in plan: a part's own holes are filled first."""
     flat = mesh.vertices_mm @ plane_axes(up)[:2].T
-    near = _near_outside(flat, mesh.faces[chosen], _length_mm(flat) * RIM_SHARE)
+    reach_mm = _length_mm(flat) * RIM_SHARE
+    near = near_outside(flat, flat, mesh.faces[chosen], reach_mm, cell_mm=reach_mm / 16.0)
     faces = np.flatnonzero(chosen & near[mesh.faces].all(axis=1))
     corners = mesh.faces[faces]
     edges = pair_edges(corners, len(mesh.vertices_mm))
@@ -102,14 +103,16 @@ def _length_mm(flat: Array) -> float:
     return float(np.linalg.norm(np.ptp(flat, axis=0)))
 
 
-def _near_outside(flat: Array, faces: IntArray, reach_mm: float) -> BoolArray:
-    """Which points lie within reach of the outside of the filled plan."""
-    cell_mm = max(reach_mm / 16.0, 1e-6)
-    low = flat.min(axis=0) - 2 * cell_mm
-    at = ((flat - low) / cell_mm).astype(np.int64)
-    plan = np.zeros(at.max(axis=0) + 3, dtype=bool)
-    middle = flat[faces].mean(axis=1)
-    for points in (flat[faces[:, 0]], middle):
+def near_outside(asked: Array, flat: Array, faces: IntArray, reach_mm: float, cell_mm: float) -> BoolArray:
+    """Which places in plan lie within reach of the outside of some faces, whose own holes are filled first.
+
+    asked : (q, 2); flat : (n, 2) the corners of the faces in plan; gaps of four cells are closed
+    """
+    low = np.minimum(flat.min(axis=0), asked.min(axis=0)) - 4 * cell_mm
+    at = ((asked - low) / cell_mm).astype(np.int64)
+    high = np.maximum(flat.max(axis=0), asked.max(axis=0))
+    plan = np.zeros(((high - low) / cell_mm).astype(np.int64) + 6, dtype=bool)
+    for points in (flat[faces[:, 0]], flat[faces].mean(axis=1)):
         cell = ((points - low) / cell_mm).astype(np.int64)
         plan[cell[:, 0], cell[:, 1]] = True
     plan = ndimage.binary_fill_holes(ndimage.binary_closing(plan, iterations=2))
@@ -193,8 +196,19 @@ def _of_some_size(rim: Rim, chosen: BoolArray) -> BoolArray:
 def _cut_off(rim: Rim, skirt: BoolArray) -> BoolArray:
     """What hangs on the part no more once the skirt is gone."""
     patches, patch = _patches(rim, ~skirt)
-    area = np.bincount(patch[~skirt], minlength=patches)
-    return np.asarray(~skirt & (patch != int(area.argmax())))
+    held = np.zeros(patches, dtype=bool)
+    held[patch[goes_on(rim)]] = True
+    held[int(np.bincount(patch[~skirt], minlength=patches).argmax())] = True
+    return np.asarray(~skirt & ~held[patch])
+
+
+def goes_on(rim: Rim) -> BoolArray:
+    """Which of the faces near the rim share a corner with the rest of the side, (k,)."""
+    rest = np.ones(len(rim.mesh.faces), dtype=bool)
+    rest[rim.faces] = False
+    corner = np.zeros(len(rim.mesh.vertices_mm), dtype=bool)
+    corner[rim.mesh.faces[rest]] = True
+    return np.asarray(corner[rim.edges.faces].any(axis=1))
 
 
 def is_border(edges: Edges) -> BoolArray:

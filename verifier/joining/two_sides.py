@@ -1,25 +1,25 @@
 """Two sides of one large part: every way of laying rim on rim, each refined, weighed, and the best one taken or not."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from verifier.errors import CannotJoin
 from verifier.joining.evidence import Evidence, evidence_of
 from verifier.joining.laid_together import moved
-from verifier.joining.outline import Outline, lay_rims, outline_of
+from verifier.joining.outline import lay_rims, outline_of
 from verifier.joining.posed import Alternative, Placing, Residual, scale_of
-from verifier.joining.profile import RimHeights, rim_heights
+from verifier.joining.profile import rim_heights
 from verifier.joining.refining import (
     COARSE_POINTS,
     FINE_POINTS,
     LEAST_SCALE,
     Refined,
-    Target,
     refine,
     start_pose,
 )
-from verifier.joining.side import Side, side_of, turned_over
+from verifier.joining.rows import Moving, Target
+from verifier.joining.side import side_of, turned_over
 from verifier.joining.sureness import Doubt, alike, doubt_of
 from verifier.joining.thickness import CALLIPER_MM, THROUGH_SHARE, Gap, calliper_correction_mm, gap_between
 from verifier.mesh import Array
@@ -33,6 +33,8 @@ LEAST_OVERLAP = 0.05
 # Mean normals of two sides of one part are never further apart (reference: gate of four degrees).
 MOST_TILT_DEG = 4.0
 REGIONS = 8
+# Pieces of rim of a way that fits lie closer than this.
+MOST_RMS_MM = 2.0
 
 NO_OVERLAP_DO = (
     "Scan each side a little past the rim, so that both see the same band of it; add a third view from the side, or"
@@ -47,7 +49,6 @@ class Way:
     refined: Refined
     evidence: Evidence
     gap: Gap
-    misfit: float
 
     @property
     def pose(self) -> Array:
@@ -59,26 +60,31 @@ class Way:
 class Pair:
     """Two sides and what is asked of them again and again."""
 
-    first: Side
-    second: Side
     target: Target
-    outlines: tuple[Outline, Outline]
-    heights: RimHeights
+    moving: Moving
+
+    @property
+    def length_mm(self) -> float:
+        """The longest way across the part."""
+        return self.target.side.length_mm
+
+    @property
+    def rim_u_mm(self) -> float:
+        """How well the heights of the two rims say how far apart the sides are."""
+        return float(np.hypot(self.target.heights.common_u_mm, self.moving.heights.common_u_mm))
 
     def way(self, start: Array, *, most_points: int, with_scale: bool) -> Way:
         """Refine one start and weigh it."""
-        found = refine(start, self.target, self.second, self.heights, most_points=most_points, with_scale=with_scale)
-        evidence = evidence_of(found.pose, self.target, *self.outlines, self.heights)
-        return Way(
-            found, evidence, gap_between(found.pose, self.first, self.second), evidence.misfit(evidence.doubt_mm)
-        )
+        found = refine(start, self.target, self.moving, most_points=most_points, with_scale=with_scale)
+        evidence = evidence_of(found.pose, self.target, self.moving)
+        return Way(found, evidence, gap_between(found.pose, self.target.side, self.moving.side))
 
 
 def pair_of(first: Scan, second: Scan) -> Pair:
     """Trim both scans and look at their rims."""
     one, other = side_of(first), turned_over(side_of(second))
-    outlines = outline_of(one), outline_of(other)
-    return Pair(one, other, Target(one, rim_heights(one, outlines[0])), outlines, rim_heights(other, outlines[1]))
+    here, there = outline_of(one), outline_of(other)
+    return Pair(Target(one, here, rim_heights(one, here)), Moving(other, there, rim_heights(other, there)))
 
 
 def place_two_sides(first: Scan, second: Scan, sheet: Sheet | None) -> Placing:
@@ -94,33 +100,37 @@ def place_two_sides(first: Scan, second: Scan, sheet: Sheet | None) -> Placing:
     overlap = _rim_overlap(best, pair)
     if overlap < LEAST_OVERLAP:
         raise _cannot(pair, "they do not overlap: no band along the rim was seen from both sides")
-    if best.evidence.rms_mm > FITS_SHARE * pair.first.length_mm:
+    if best.evidence.rms_mm > FITS_SHARE * pair.length_mm:
         raise _cannot(pair, f"their rims do not fit: {best.evidence.rms_mm:.1f} mm apart at best")
-    others = [_finest(pair, way) for way in ways[1:3] if not alike(way.pose, best.pose, pair.first, pair.second)]
+    others = [
+        _finest(pair, way) for way in ways[1:3] if not alike(way.pose, best.pose, pair.target.side, pair.moving.side)
+    ]
     doubt = doubt_of(best.evidence, [way.evidence for way in others])
     return _placing(pair, [best, *others], doubt, overlap, sheet)
 
 
 def _cannot(pair: Pair, what: str) -> CannotJoin:
-    where = f"{pair.first.scan.source.name} and {pair.second.scan.source.name}"
+    where = f"{pair.target.side.scan.source.name} and {pair.moving.side.scan.source.name}"
     return CannotJoin(what, where=where, do=NO_OVERLAP_DO)
 
 
 def _ways(pair: Pair) -> list[Way]:
     """The ways that make a part, the one that fits best first; all are weighed by the same doubt."""
-    starts = lay_rims(*pair.outlines, pair.first.length_mm)
-    poses = [start_pose(laid, pair.target.heights, pair.heights) for laid in starts]
+    starts = lay_rims(pair.target.outline, pair.moving.outline, pair.length_mm)
+    poses = [start_pose(laid, pair.target.heights, pair.moving.heights) for laid in starts]
     ways = [pair.way(pose, most_points=COARSE_POINTS, with_scale=False) for pose in poses]
     ways = [way for way in ways if way.gap.through_share <= THROUGH_SHARE and _tilt_deg(way.pose) < MOST_TILT_DEG]
-    if not ways:
-        return []
-    doubt_mm = min(ways, key=lambda way: way.evidence.rms_mm).evidence.doubt_mm
-    ways = sorted((replace(way, misfit=way.evidence.misfit(doubt_mm)) for way in ways), key=lambda way: way.misfit)
     kept: list[Way] = []
-    for way in ways:
+    for way in _best_first(ways):
         if not any(_same(way.pose, other.pose, pair) for other in kept):
             kept.append(way)
     return kept
+
+
+def _best_first(ways: list[Way]) -> list[Way]:
+    """By their misfit, all weighed by the doubt of the one whose pieces agree best."""
+    doubt_mm = min((way.evidence.doubt_mm for way in ways if way.evidence.rms_mm < MOST_RMS_MM), default=1.0)
+    return sorted(ways, key=lambda way: way.evidence.misfit(doubt_mm))
 
 
 def _finest(pair: Pair, way: Way) -> Way:
@@ -133,9 +143,9 @@ def _finest(pair: Pair, way: Way) -> Way:
 
 def _same(one: Array, other: Array, pair: Pair) -> bool:
     """Whether two poses put the second rim to one place, within a 200th of the length."""
-    rim = pair.second.rim_mm[:: max(1, len(pair.second.rim_mm) // 200)]
+    rim = pair.moving.side.rim_mm[:: max(1, len(pair.moving.side.rim_mm) // 200)]
     away = np.linalg.norm(moved(rim, one) - moved(rim, other), axis=1)
-    return bool(away.max() < pair.first.length_mm / 200)
+    return bool(away.max() < pair.length_mm / 200)
 
 
 def _tilt_deg(pose: Array) -> float:
@@ -144,17 +154,17 @@ def _tilt_deg(pose: Array) -> float:
 
 def _rim_overlap(way: Way, pair: Pair) -> float:
     """Share of the rim's pieces where both sides saw the same surface."""
-    piece_mm = pair.first.length_mm / 60
-    rim = np.floor(moved(pair.second.rim_mm, way.pose)[:, :2] / piece_mm).astype(np.int64)
-    both = np.floor(way.refined.at_mm[way.refined.matched][:, :2] / piece_mm).astype(np.int64)
+    piece_mm = pair.length_mm / 60
+    rim = np.floor(moved(pair.moving.side.rim_mm, way.pose)[:, :2] / piece_mm).astype(np.int64)
+    both = np.floor(way.refined.seen.at_mm[way.refined.seen.matched][:, :2] / piece_mm).astype(np.int64)
     pieces = set(map(tuple, rim.tolist()))
     return len(pieces & set(map(tuple, both.tolist()))) / max(1, len(pieces))
 
 
 def _placing(pair: Pair, ways: list[Way], doubt: Doubt, overlap: float, sheet: Sheet | None) -> Placing:
-    corrections = [calliper_correction_mm(way.gap, sheet, pair.first.length_mm) for way in ways]
+    corrections = [calliper_correction_mm(way.gap, sheet, pair.length_mm) for way in ways]
     alternatives = tuple(
-        _alternative(way, pair, correction, "" if k == 0 else doubt.differs[k - 1])
+        _alternative(way, pair, correction, ("", *doubt.differs)[k], way.evidence.misfit(ways[0].evidence.doubt_mm))
         for k, (way, correction) in enumerate(zip(ways, corrections, strict=True))
     )
     return Placing(
@@ -164,32 +174,33 @@ def _placing(pair: Pair, ways: list[Way], doubt: Doubt, overlap: float, sheet: S
         sure=doubt.sure,
         why=doubt.why,
         do=doubt.do,
-        keep_faces=(pair.first.keep_faces, pair.second.keep_faces),
+        keep_faces=(pair.target.side.keep_faces, pair.moving.side.keep_faces),
         overlap_share=overlap,
         residuals=_residuals(ways[0], pair),
-        trimmed=(pair.first.trimmed, pair.second.trimmed),
+        trimmed=(pair.target.side.trimmed, pair.moving.side.trimmed),
         calliper_mm=corrections[0][1] if corrections[0] else None,
     )
 
 
-def _alternative(way: Way, pair: Pair, correction: tuple[float, float] | None, differs: str) -> Alternative:
+def _alternative(
+    way: Way, pair: Pair, correction: tuple[float, float] | None, differs: str, misfit: float
+) -> Alternative:
     """One way in the first scan's frame, its gap set by the calliper where the sheet has a reading."""
     pose, gap_mm = way.pose.copy(), way.gap.greatest_mm
     if correction is not None:
-        rim_u_mm = np.hypot(pair.heights.common_u_mm, pair.target.heights.common_u_mm)
-        share = rim_u_mm**2 / (rim_u_mm**2 + CALLIPER_MM**2)
+        share = pair.rim_u_mm**2 / (pair.rim_u_mm**2 + CALLIPER_MM**2)
         pose[2, 3] -= share * correction[0]
         gap_mm += share * correction[0]
-    in_scan = np.linalg.inv(pair.first.to_side) @ pose @ pair.second.to_side
-    rim = moved(pair.second.rim_mm, pose)
+    in_scan = np.linalg.inv(pair.target.side.to_side) @ pose @ pair.moving.side.to_side
+    rim = moved(pair.moving.side.rim_mm, pose)
     return Alternative(
         poses=(np.eye(4), in_scan),
-        score=way.misfit,
+        score=misfit,
         rms_mm=way.evidence.rms_mm,
         tilt_deg=_tilt_deg(pose),
         thickness_mm=gap_mm,
         differs=differs,
-        outlines_mm=(_thinned(pair.first.rim_mm), _thinned(rim)),
+        outlines_mm=(_thinned(pair.target.side.rim_mm), _thinned(rim)),
     )
 
 
@@ -205,7 +216,7 @@ def _residuals(way: Way, pair: Pair) -> tuple[Residual, ...]:
     evidence = way.evidence
     turn = np.arctan2(evidence.at_mm[:, 1], evidence.at_mm[:, 0])
     region = np.floor((turn + np.pi) / (2 * np.pi) * REGIONS).astype(np.int64) % REGIONS
-    back: Array = np.asarray(np.linalg.inv(pair.first.to_side), dtype=np.float64)
+    back: Array = np.asarray(np.linalg.inv(pair.target.side.to_side), dtype=np.float64)
     return tuple(
         _residual(f"rim, {k + 1} of {REGIONS}", moved(evidence.at_mm[region == k], back), evidence.raw_mm[region == k])
         for k in range(REGIONS)
