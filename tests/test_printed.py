@@ -154,7 +154,10 @@ def test_a_missing_file_and_one_that_is_no_text_are_refused(bench, tmp_path):
 def test_the_mesh_of_another_scan_can_be_named(bench, tmp_path):
     finish(bench, report(scale=1.001))
     enter_by_file(bench, tmp_path, printed(TOLD, np.random.default_rng(34)), job=1)
-    enter_by_file(bench, tmp_path, printed(TOLD, np.random.default_rng(35)))
+    screen = enter_by_file(bench, tmp_path, printed(TOLD, np.random.default_rng(35)))
+    assert "Was an earlier mesh of it printed? Then stop and add --job with its number: 1 (2024-05-01)." in (
+        screen.err.getvalue()
+    )
     assert [kept.job for kept in prints_on(bench)] == [1, 2]
     with pytest.raises(UnknownName, match="no scan 7"):
         enter_by_file(bench, tmp_path, printed(TOLD, np.random.default_rng(36)), job=7)

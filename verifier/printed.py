@@ -38,6 +38,9 @@ from verifier.rulebook.choice import named
 from verifier.rulebook.sheet import SheetRow
 from verifier.screen import Screen
 
+# Earlier meshes named when it may have been one of them that was printed.
+MESHES_TOLD = 5
+
 
 @dataclass(frozen=True, slots=True)
 class Asked:
@@ -65,6 +68,7 @@ def enter_print(part: str, bench: Path, screen: Screen, asked: Asked) -> None:
     place = open_bench(bench)
     with closing(history_of(place)) as history:
         scan = _scan_printed(history, part, asked.job, place)
+        others = [each for each in history.scans_of(part) if each.job != scan.job]
         sizes = [size for size in history.sizes_of(part) if size.job == scan.job]
         earlier = history.prints()
     rules = load_rules(place.rules)
@@ -74,6 +78,9 @@ def enter_print(part: str, bench: Path, screen: Screen, asked: Asked) -> None:
     if not rows:
         raise _nothing_to_read(part, scan)
     screen.tell(f"{part}: the print of the scan of {scan.finished_at[:10]} (job {scan.job}), in {filament.name}.")
+    if others and asked.job is None:
+        jobs = ", ".join(f"{each.job} ({each.finished_at[:10]})" for each in others[-MESHES_TOLD:])
+        screen.tell(f"Was an earlier mesh of it printed? Then stop and add --job with its number: {jobs}.")
     readings = _readings(asked, rows, sizes, screen)
     condition = _condition(asked, readings, filament.takes_up_water, filament.polymer)
     read = _read_rows(readings, rows, sizes, rules, part, asked)
