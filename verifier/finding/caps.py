@@ -111,15 +111,20 @@ def _crest_u_mm(fit: CylinderFit, at: Array, noise: Noise, direction: Array) -> 
 
 
 def crest_of_cap(surface: Surface, cap: IntArray, noise: Noise, direction: Array) -> Contact:
-    """Crest of the second-order surface through the cap, over less of its height until it fits."""
+    """Crest of the second-order surface through the cap, over less of its height until it fits.
+
+    A cap that no second-order surface fits, such as the hollow of a bent flat, is as unsure as it is misfitted.
+    """
     scatter = noise.spread_mm
     while True:
         at = surface.points_mm[cap]
         crest, misfit = _second_order(at, noise, direction)
         height = at @ direction
         lower = cap[height > crest.height_mm - 0.5 * (crest.height_mm - height.min())]
-        if misfit < MOST_MISFIT * max(scatter, 1e-4) or len(lower) < LEAST_CAP_POINTS:
-            return replace(crest, u_mm=float(np.hypot(crest.u_mm, np.median(surface.chord_mm[cap]))))
+        fits = misfit < MOST_MISFIT * max(scatter, 1e-4)
+        if fits or len(lower) < LEAST_CAP_POINTS or len(lower) == len(cap):
+            doubt_mm = np.hypot(np.median(surface.chord_mm[cap]), 0.0 if fits else misfit)
+            return replace(crest, u_mm=float(np.hypot(crest.u_mm, doubt_mm)))
         cap = lower
 
 
