@@ -66,7 +66,8 @@ def test_a_service_killed_in_the_middle_of_a_job_finishes_it_after_the_next_star
     done = status(bench.root).latest
     assert [job.verdict for job in done] == ["PASS"]
     assert {file.name for file in bench.slicer.iterdir()} == {
-        f"latch_lever.{end}" for end in ("3mf", "report.json", "report.html", "report.txt")
+        f"latch_lever.{end}"
+        for end in ("3mf", "report.json", "report.html", "report.txt", "picture-1.png", "picture-2.png")
     }
     (original,) = (bench.originals / "latch_lever").iterdir()
     assert hashlib.sha256(original.read_bytes()).digest() == hashlib.sha256(scan.read_bytes()).digest()
