@@ -27,8 +27,7 @@ from verifier.reporting import as_csv, as_json, page, terminal
 from verifier.reporting.assemble import inspection_of, piece_file
 from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
 from verifier.reporting.page import Pictured
-from verifier.reporting.shown import shown_mesh
-from verifier.reporting.still import stills
+from verifier.reporting.pictured import pictured_of
 from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet
 from verifier.rulebook.print_sheet import is_print
 
@@ -146,7 +145,9 @@ def versions() -> dict[str, str]:
 
 def write_draft(delivered: Delivered, out: Path) -> tuple[Path, ...]:
     """Write the drafted sheet and the page whose callouts bear its names; the files written."""
-    return _write_all(_drafted_sheet(delivered, out) | _page(delivered, _pictured(delivered)), out)
+    return _write_all(
+        _drafted_sheet(delivered, out) | _page(delivered, pictured_of(delivered.outcome, delivered.inspection)), out
+    )
 
 
 def _drafted_sheet(delivered: Delivered, out: Path) -> dict[str, bytes]:
@@ -154,17 +155,6 @@ def _drafted_sheet(delivered: Delivered, out: Path) -> dict[str, bytes]:
     part, proposed = delivered.inspection.part, delivered.outcome.proposed
     name = f"{part}.sheet.toml"
     return {name: draft_sheet_text(part, proposed).encode()} if proposed and not (out / name).exists() else {}
-
-
-def _pictured(delivered: Delivered) -> Pictured:
-    """The part as scanned and as it will be printed, and its stills."""
-    outcome, told = delivered.outcome, delivered.inspection
-    before = shown_mesh(outcome.solid)
-    after = shown_mesh(outcome.copy) if outcome.copy is not outcome.solid else None
-    drafted = draft_sheet_text(told.part, outcome.proposed) if outcome.proposed else ""
-    # The callouts lie on the scan: on a part that was made longer or mirrored they would hang in the air.
-    shown = before if after is None or told.reshaped else after
-    return Pictured(before, after, stills(told, shown), drafted)
 
 
 def _page(delivered: Delivered, pictured: Pictured) -> dict[str, bytes]:
@@ -194,7 +184,7 @@ def write_delivery(delivered: Delivered, out: Path, extras: Extras = Extras()) -
         f"{part}.report.json": as_json.render(inspection).encode(),
         f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
     }
-    pictured = _pictured(delivered)
+    pictured = pictured_of(delivered.outcome, delivered.inspection)
     more = _extras(delivered, pictured, extras) | _drafted_sheet(delivered, out)
     return _write_all(files | _page(delivered, pictured) | more, out)
 

@@ -257,6 +257,13 @@ class OtherPoseTable(Part):
     pose: tuple[Row4, Row4, Row4, Row4]
 
 
+class HistogramTable(Part):
+    """Shares of the compared surface in equal steps from -limit_mm to +limit_mm; the ends hold what lies beyond."""
+
+    limit_mm: float
+    shares: tuple[float, ...]
+
+
 class DeviationTable(Part):
     """The corrected mesh, its bores as scanned, against a reference; positive stands proud of it."""
 
@@ -273,6 +280,7 @@ class DeviationTable(Part):
     inside: SideTable
     within: tuple[WithinTable, ...]
     regions: tuple[SpreadTable, ...]
+    histogram: HistogramTable | None = None
 
 
 class PosedScanTable(Part):

@@ -13,9 +13,10 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from verifier.inspection import Inspection
+from verifier.inspection import HistogramTable, Inspection
 from verifier.mending.solid import Solid
 from verifier.reporting import as_json, page
+from verifier.reporting.deviation_chart import NOT_COMPARED, chart_of, ramp, steps_of
 from verifier.reporting.page import Pictured
 from verifier.reporting.page_rows import page_rows
 from verifier.reporting.paper import paper_of
@@ -27,6 +28,7 @@ from verifier.rulebook.draft import DraftRow
 from verifier.shipped import rules_folder
 
 from .examples import EVERY, FAILED, HELD, PASSED, PIVOT, UNDECIDED, hostile, size, told_texts
+from .test_deviation_words import deviation
 from .test_shown import lever
 
 SHOWN = shown_mesh(lever(1.0), at_most=20_000)
@@ -316,6 +318,9 @@ def test_hostile_names_run_no_script(opened: Opened):
     assert tab.locator("h1").inner_text().startswith("[red]x[/] <script>alert(1)</script>")
 
 
+DRAWN = "() => new Promise((drawn) => requestAnimationFrame(() => requestAnimationFrame(drawn)))"
+
+
 def on_paper(count: int) -> tuple[Inspection, Pictured]:
     """A report as full as a part with many bores has it."""
     bore = PASSED.bores[0].model_copy(update={"rebuilt": True, "made_for": "M6, medium fit", "drill_mm": 6.6})
@@ -394,14 +399,77 @@ def test_the_part_as_it_will_be_printed_is_one_click_away(opened: Opened):
     tab = opened.show(PASSED, Pictured(shown_mesh(plain, at_most=20_000), SHOWN))
     assert tab.evaluate(PIXELS)["rebuilt"] == 0
     tab.get_by_label("as it will be printed").check()
-    tab.evaluate("() => new Promise((drawn) => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
+    tab.evaluate(DRAWN)
     assert tab.evaluate(PIXELS)["rebuilt"] > 500
+
+
+SPREAD = HistogramTable(limit_mm=0.5, shares=(0.0,) * 5 + (0.2,) + (0.0,) * 4 + (0.6, 0.2) + (0.0,) * 9)
+DEVIATED = PASSED.model_copy(update={"deviation": deviation(histogram=SPREAD)})
+# The far end stands 0.5 mm proud, the near end lies 0.5 mm inside; the very tip was not compared.
+AWAY_MM = np.where(SHOWN.vertices_mm[:, 0] > 39.0, np.nan, np.sign(SHOWN.vertices_mm[:, 0]) * 0.5)
+COLOURED = Pictured(SHOWN, SHOWN, away_mm=AWAY_MM)
+
+HUES = """() => {
+  const counts = {inside: 0, proud: 0};
+  const {data} = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+  for (let at = 0; at < data.length; at += 4) {
+    const [r, g, b, a] = data.slice(at, at + 4);
+    if (a > 0 && b > 2 * r) counts.inside += 1;
+    if (a > 0 && r > 2 * b) counts.proud += 1;
+  }
+  return counts;
+}"""
+
+
+def test_the_colours_show_what_stands_proud_and_what_lies_inside(opened: Opened):
+    tab = opened.show(DEVIATED, COLOURED)
+    assert tab.evaluate(HUES)["proud"] < 0.1 * tab.evaluate("canvas.width * canvas.height")
+    tab.get_by_role("radio", name="how far it is off").check()
+    tab.evaluate(DRAWN)
+    hues = tab.evaluate(HUES)
+    # Half the part each, as the eye sees it; the bore, deep in shadow, lies on the inner half.
+    assert hues["proud"] > 20_000
+    assert hues["inside"] == pytest.approx(hues["proud"], rel=0.35)
+    tab.get_by_label("as it will be printed").check()
+    tab.evaluate(DRAWN)
+    assert tab.get_by_label("where the surface comes from").is_checked()
+    assert tab.evaluate(HUES)["inside"] < hues["inside"]
+
+
+def test_the_chart_has_a_column_a_step_as_high_as_its_share():
+    chart = chart_of(DEVIATED.deviation)
+    assert chart is not None
+    heights = [column.height for column in chart.columns]
+    assert heights[10] == 120.0
+    assert (heights[5], heights[11]) == (40.0, 40.0)
+    assert sum(height > 0 for height in heights) == 3
+    assert chart.columns[10].words == "-0.024 to +0.024 mm: 60.0 %"
+
+
+def test_the_scale_of_colours_is_told_apart_without_its_hues():
+    """Light falls from the middle to both ends, so grey paper shows how far; blue against brown shows which way."""
+    light = [0.2126 * r + 0.7152 * g + 0.0722 * b for r, g, b in ramp(21)]
+    assert light[:11] == sorted(light[:11])
+    assert light[10:] == sorted(light[10:], reverse=True)
+    assert ramp(21)[0][2] > 2 * ramp(21)[0][0]
+    assert ramp(21)[20][0] > 2 * ramp(21)[20][2]
+
+
+def test_a_corner_that_was_not_compared_has_no_step():
+    steps = steps_of(np.array([-9.0, -0.5, 0.0, 0.5, np.nan]), SPREAD)
+    assert steps.tolist() == [0, 0, 10, 20, NOT_COMPARED]
 
 
 @pytest.mark.parametrize(
     ("inspection", "pictured"),
-    [(PASSED, Pictured(SHOWN, SHOWN)), (FAILED, SEEN), (HELD, Pictured(SHOWN, drafted=DRAFTED)), (UNDECIDED, SEEN)],
-    ids=["passed", "failed", "typed", "undecided"],
+    [
+        (PASSED, Pictured(SHOWN, SHOWN)),
+        (DEVIATED, COLOURED),
+        (FAILED, SEEN),
+        (HELD, Pictured(SHOWN, drafted=DRAFTED)),
+        (UNDECIDED, SEEN),
+    ],
+    ids=["passed", "deviated", "failed", "typed", "undecided"],
 )
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_accessibility_check_finds_nothing(opened: Opened, inspection: Inspection, pictured: Pictured, scheme: str):

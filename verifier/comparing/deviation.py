@@ -10,6 +10,7 @@ from verifier.comparing.align import align, size_mm
 from verifier.comparing.alignment import Alignment
 from verifier.comparing.cloud import cloud_of
 from verifier.comparing.distances import nearest_on, searchable
+from verifier.comparing.histogram import Histogram, histogram_of
 from verifier.comparing.polishing import polished
 from verifier.comparing.pose import moved
 from verifier.finding.feature import Cylinder, Features, Plane
@@ -66,6 +67,7 @@ class Deviation:
     inside: Side
     within: tuple[tuple[float, float], ...]
     regions: tuple[Spread, ...]
+    histogram: Histogram
 
 
 def deviation_of(
@@ -133,6 +135,7 @@ def _told(
         inside=_side(-away[away < 0], area[away < 0], total),
         within=tuple((limit, float(area[np.abs(away) <= limit].sum()) / total) for limit in WITHIN_MM),
         regions=tuple(_spreads(away_mm, compared, areas_mm2, regions)),
+        histogram=histogram_of(away, area),
     )
 
 

@@ -2,7 +2,15 @@
 
 from verifier.comparing.deviation import Deviation, Side, Spread
 from verifier.comparing.reference import Reference
-from verifier.inspection import DeviationTable, OtherPoseTable, Row4, SideTable, SpreadTable, WithinTable
+from verifier.inspection import (
+    DeviationTable,
+    HistogramTable,
+    OtherPoseTable,
+    Row4,
+    SideTable,
+    SpreadTable,
+    WithinTable,
+)
 from verifier.mesh import Array
 
 
@@ -28,6 +36,7 @@ def deviation_table(reference: Reference | None, deviation: Deviation | None) ->
         inside=_side(deviation.inside),
         within=tuple(WithinTable(limit_mm=limit, share=share) for limit, share in deviation.within),
         regions=tuple(map(_spread, deviation.regions)),
+        histogram=HistogramTable(limit_mm=deviation.histogram.limit_mm, shares=deviation.histogram.shares),
     )
 
 

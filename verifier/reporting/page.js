@@ -57,11 +57,23 @@ for (const row of document.querySelectorAll("tbody[data-row]")) {
   });
 }
 
-/* Before and after. */
+/* Before and after, and what the colours say. */
+
+const coloured = shown.colours && colouredBy(shown.colours, states.before);
+
+for (const choice of document.querySelectorAll("input[name='colour']")) {
+  choice.addEventListener("change", () => {
+    if (choice.value === "deviation") document.querySelector("input[name='state'][value='before']")?.click();
+    solid = choice.value === "deviation" ? coloured : states.before;
+    redraw();
+  });
+}
 
 for (const choice of document.querySelectorAll("input[name='state']")) {
   choice.addEventListener("change", () => {
     solid = states[choice.value];
+    const plain = document.querySelector("input[name='colour'][value='origin']");
+    if (plain) plain.checked = true;
     redraw();
   });
 }

@@ -12,24 +12,19 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from verifier.inspection import Inspection
+from verifier.inspection import DeviationTable, Inspection
+from verifier.mesh import Array
 from verifier.reporting import as_json
+from verifier.reporting.deviation_chart import chart_of, ramp, steps_of
 from verifier.reporting.page_rows import page_rows, surfaces
 from verifier.reporting.paper import paper_of
 from verifier.reporting.plain import one_line
+from verifier.reporting.sections import GLANCED, IN_FULL, caution_lines, print_lines
 from verifier.reporting.shown import ShownMesh
 from verifier.reporting.still import callouts_of, points_of
 from verifier.reporting.typed_sheet import TypedSheet, typed_sheet
 from verifier.reporting.viewing import first_turn
-from verifier.reporting.words import (
-    bore_line,
-    filament_in_words,
-    meaning_of,
-    mend_in_words,
-    print_in_words,
-    scan_in_words,
-    step_in_words,
-)
+from verifier.reporting.words import filament_in_words, meaning_of
 
 FOLDER = Path(__file__).parent
 SCRIPTS = ("solid_view.js", "page.js", "page_sheet.js")
@@ -42,6 +37,7 @@ class Pictured:
     before : the part as scanned and mended
     after : as it will be printed, in the same place and size as before; None where nothing else is to be seen
     stills : pictures of it as PNG, for paper
+    away_mm : (n,) how far each corner of `before` stands proud of the reference, NaN where nothing was compared
     drafted : the text of the drafted sheet, for a part without one; '' otherwise
     """
 
@@ -49,6 +45,7 @@ class Pictured:
     after: ShownMesh | None = None
     stills: tuple[bytes, ...] = ()
     drafted: str = ""
+    away_mm: Array | None = None
 
 
 def render(inspection: Inspection, pictured: Pictured) -> str:
@@ -72,6 +69,8 @@ def render(inspection: Inspection, pictured: Pictured) -> str:
             sheet_file=_sheet_file(inspection.part),
             meaning=meaning_of(inspection),
             rows=page_rows(inspection.sizes),
+            chart=chart_of(inspection.deviation),
+            coloured=pictured.away_mm is not None,
             surfaces=surfaces(pictured.before, pictured.after),
             **_sentences(inspection),
         )
@@ -80,18 +79,12 @@ def render(inspection: Inspection, pictured: Pictured) -> str:
 
 def _sentences(told: Inspection) -> dict[str, object]:
     """What the page says in sentences, by the template's names."""
+    sections = ((each, tuple(each.lines(told))) for each in (*GLANCED, *IN_FULL))
     return {
         "filament": "scan of a print" if told.of_print else filament_in_words(told.print),
-        "cautions": (*told.cautions, *told.print.cautions),
-        "scan": (
-            f"{scan_in_words(told.scan)}.",
-            told.scale.reason,
-            told.coat.reason,
-            *told.scan.notices,
-        ),
-        "mended": (mend_in_words(told.mend), *map(step_in_words, told.mend.steps)),
-        "bores": tuple(map(bore_line, told.bores)),
-        "printing": () if told.of_print else (*print_in_words(told.print), *told.print.notes),
+        "sections": tuple((each.title, lines, each.kind) for each, lines in sections),
+        "cautions": caution_lines(told),
+        "printing": tuple(print_lines(told)),
     }
 
 
@@ -150,9 +143,18 @@ def _shown(pictured: Pictured, inspection: Inspection) -> dict[str, object]:
     turn = first_turn(pictured.before, points_of(callouts_of(inspection.sizes)))
     return {
         "before": _packed(pictured.before),
+        "colours": _colours(pictured, inspection.deviation),
         "after": None if pictured.after is None else _packed(pictured.after),
         "turn": [round(float(entry), 6) for entry in turn.ravel()],
     }
+
+
+def _colours(pictured: Pictured, deviation: DeviationTable | None) -> dict[str, object] | None:
+    """The step of every corner on the scale of deviations, and the paint of every step."""
+    if pictured.away_mm is None or deviation is None or deviation.histogram is None:
+        return None
+    spread = deviation.histogram
+    return {"steps": _base64(steps_of(pictured.away_mm, spread)), "paints": ramp(len(spread.shares))}
 
 
 def _packed(shown: ShownMesh) -> dict[str, object]:

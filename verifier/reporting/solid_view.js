@@ -20,6 +20,12 @@ function unpacked(text, Kind) {
   return new Kind(bytes.buffer);
 }
 
+/** The scale of deviations laid on a solid: the step of every corner, and a table of colours that holds the steps. */
+function colouredBy(colours, solid) {
+  const steps = unpacked(colours.steps, Uint8Array).map((step) => (step === NOT_COMPARED ? colours.paints.length : step));
+  return { ...solid, steps, inks: inksOf([...SURFACES, ...colours.paints, PLAIN_GREY]) };
+}
+
 /** The mesh with what every drawing of it needs: middle, radius, normals, and which corners belong to round surface. */
 function solidFrom(packed) {
   const vertices = unpacked(packed.vertices, Float32Array);
@@ -27,6 +33,7 @@ function solidFrom(packed) {
   const origin = unpacked(packed.origin, Uint8Array);
   const solid = { vertices, faces, origin, ...boxOf(vertices), ...normalsOf(vertices, faces) };
   solid.round = roundCorners(solid);
+  solid.inks = inksOf(SURFACES);
   return solid;
 }
 
@@ -111,17 +118,21 @@ function brightness(normals, t) {
   return bright;
 }
 
+// Beyond the three surfaces come the steps of the scale of deviations, and last what was not compared.
+const PLAIN_GREY = [150, 150, 148];
+const NOT_COMPARED = 127;
+
 /** A table of pixel colours: surface, then plain or textured, then brightness. */
-const INKS = (() => {
-  const inks = new Uint32Array(SURFACES.length * 2 * SHADES);
+function inksOf(paints) {
+  const inks = new Uint32Array(paints.length * 2 * SHADES);
   for (let k = 0; k < inks.length; k++) {
     const shade = (k % SHADES) / (SHADES - 1);
     const textured = Math.floor(k / SHADES) % 2;
-    const [r, g, b] = SURFACES[Math.floor(k / SHADES / 2)].map((full) => full * shade * (textured ? 0.66 : 1));
+    const [r, g, b] = paints[Math.floor(k / SHADES / 2)].map((full) => full * shade * (textured ? 0.66 : 1));
     inks[k] = (255 << 24) | (b << 16) | (g << 8) | r;
   }
   return inks;
-})();
+}
 
 /**
  * Draw the solid into picture {width, height, pixels: Uint32Array, depth: Float32Array, grain}; grain is the size of the
@@ -129,7 +140,7 @@ const INKS = (() => {
  */
 function drawSolid(solid, view, picture) {
   const { width, height, pixels, depth, grain } = picture;
-  const { faces, origin, round } = solid;
+  const { faces, origin, round, steps, inks } = solid;
   const seen = projectAll(solid, view);
   const faceBright = brightness(solid.ofFace, view.turn);
   const cornerBright = brightness(solid.ofVertex, view.turn);
@@ -158,7 +169,13 @@ function drawSolid(solid, view, picture) {
         const at = y * width + x;
         if (z <= depth[at]) continue;
         depth[at] = z;
-        pixels[at] = INKS[ink + texture(origin[f], x, y, grain) * SHADES + ((wa * la + wb * lb + wc * lc) | 0)];
+        const shade = (wa * la + wb * lb + wc * lc) | 0;
+        if (steps) {
+          const step = steps[(wa >= wb && wa >= wc ? i : wb >= wc ? j : k) / 3];
+          pixels[at] = inks[2 * SHADES * (SURFACES.length + step) + shade];
+        } else {
+          pixels[at] = inks[ink + texture(origin[f], x, y, grain) * SHADES + shade];
+        }
       }
     }
   }

@@ -7,29 +7,18 @@ from rich.console import Console, RenderableType
 from rich.text import Text
 
 from verifier.inspection import Inspection, JobVerdict
-from verifier.reporting import drawn_bar
+from verifier.reporting import drawn_bar, sections
 from verifier.reporting.bar import bar_of
-from verifier.reporting.deviation_words import deviation_in_words
-from verifier.reporting.join_words import join_in_words
 from verifier.reporting.plain import in_ascii, one_line
+from verifier.reporting.sections import Section
 from verifier.reporting.size_lines import STYLE_OF, Clean, columns_for, hanging, size_lines
-from verifier.reporting.words import (
-    VERDICT_MEANING,
-    bore_line,
-    filament_in_words,
-    meaning_of,
-    mend_in_words,
-    piece_in_words,
-    print_in_words,
-    reshape_in_words,
-    scan_in_words,
-    step_in_words,
-)
+from verifier.reporting.words import VERDICT_MEANING, filament_in_words, meaning_of
 
 # Below this a figure of the table would have to be broken across lines.
 LEAST_WIDTH = 40
 
-Section = Callable[[Inspection, int, Clean, drawn_bar.Strokes], list[RenderableType]]
+Part = Callable[[Inspection, int, Clean, drawn_bar.Strokes], list[RenderableType]]
+SECTION_STYLES = {"": "", "caution": "yellow", "source": "dim"}
 
 
 def render(inspection: Inspection, *, width: int, colour: bool, ascii_only: bool = False, brief: bool = False) -> str:
@@ -147,43 +136,13 @@ def _sizes(inspection: Inspection, width: int, clean: Clean, strokes: drawn_bar.
     return [Text(), *lines, hanging("", clean(key), 1, style="dim")]
 
 
-def _scan(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    lines = (
-        f"{scan_in_words(inspection.scan)}.",
-        inspection.scale.reason,
-        inspection.coat.reason,
-        *inspection.scan.notices,
-    )
-    return _listed("Scan", lines, clean)
+def _sentences(section: Section) -> Part:
+    """A section of sentences as this screen lays it out."""
 
+    def part(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
+        return _listed(section.title, section.lines(inspection), clean, SECTION_STYLES[section.kind])
 
-def _mended(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    lines = (mend_in_words(inspection.mend), *map(step_in_words, inspection.mend.steps))
-    return _listed("Mended, filled and thrown away", lines, clean)
-
-
-def _bores(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    return _listed("Bores", map(bore_line, inspection.bores), clean)
-
-
-def _reshaped(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    lines = (*map(reshape_in_words, inspection.reshaped), *map(piece_in_words, inspection.pieces))
-    return _listed("Reshaped", lines, clean)
-
-
-def _print(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    if inspection.of_print:
-        return []
-    return _listed("Print", (*print_in_words(inspection.print), *inspection.print.notes), clean)
-
-
-def _of(title: str, lines: Callable[[Inspection], Iterable[str]], style: str = "") -> Section:
-    """A section that is a heading and the inspection's own sentences."""
-
-    def section(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-        return _listed(title, lines(inspection), clean, style)
-
-    return section
+    return part
 
 
 def _also(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
@@ -197,24 +156,15 @@ def _also(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar
 
 
 def _in_full(inspection: Inspection, width: int, clean: Clean, strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    return [part for section in IN_FULL for part in section(inspection, width, clean, strokes)]
+    return [laid for part in IN_FULL for laid in part(inspection, width, clean, strokes)]
 
 
-# In the order they are read: a new section is one function and one line here.
-GLANCED: tuple[Section, ...] = (
+# In the order they are read; sections that are sentences alone are added in sections.py, for the page too.
+GLANCED: tuple[Part, ...] = (
     _glance,
     _next,
-    _of("Why", lambda inspection: inspection.reasons),
+    _sentences(Section("Why", lambda inspection: inspection.reasons)),
     _sizes,
-    _scan,
-    _of("Joined", lambda inspection: join_in_words(inspection.join)),
-    _mended,
-    _bores,
-    _of("Deviation", lambda inspection: deviation_in_words(inspection.deviation)),
-    _reshaped,
-    _print,
+    *map(_sentences, sections.GLANCED),
 )
-IN_FULL: tuple[Section, ...] = (
-    _of("Cautions", lambda inspection: (*inspection.cautions, *inspection.print.cautions), "yellow"),
-    _of("Figures from", lambda inspection: inspection.sources, "dim"),
-)
+IN_FULL: tuple[Part, ...] = tuple(map(_sentences, sections.IN_FULL))

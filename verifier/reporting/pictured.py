@@ -1,0 +1,34 @@
+"""What the page shows of an outcome: the part before and after, its stills, and its colours."""
+
+import numpy as np
+
+from verifier.comparing.deviation import away_at
+from verifier.inspect import Outcome
+from verifier.inspection import Inspection
+from verifier.mesh import Array
+from verifier.reporting.page import Pictured
+from verifier.reporting.shown import ShownMesh, shown_mesh
+from verifier.reporting.still import stills
+from verifier.rulebook import draft_sheet_text
+
+
+def pictured_of(outcome: Outcome, told: Inspection) -> Pictured:
+    """The part as scanned and as it will be printed, its stills, and the sheet to fill in where it has none."""
+    before = shown_mesh(outcome.solid)
+    after = shown_mesh(outcome.copy) if outcome.copy is not outcome.solid else None
+    # The callouts lie on the scan: on a part that was made longer or mirrored they would hang in the air.
+    still = before if after is None or told.reshaped else after
+    return Pictured(
+        before,
+        after,
+        stills(told, still),
+        drafted=draft_sheet_text(told.part, outcome.proposed) if outcome.proposed else "",
+        away_mm=_away_mm(outcome, before),
+    )
+
+
+def _away_mm(outcome: Outcome, shown: ShownMesh) -> Array | None:
+    """How far the corners of the picture are off the reference; the copy that was compared has the solid's corners."""
+    if outcome.deviation is None:
+        return None
+    return away_at(outcome.deviation, outcome.solid, shown.vertices_mm.astype(np.float64))
