@@ -7,7 +7,7 @@ from contextlib import closing
 import pytest
 from service import digest, drop, files_below, rows, serve_in_a_process, serve_until_idle, serving, until
 
-from verifier.bench import Ready
+from verifier.bench import Ready, status
 from verifier.bench.asking import ask_bench
 from verifier.bench.crashpoint import CrashPoint
 from verifier.bench.history import History
@@ -16,6 +16,7 @@ from verifier.bench.requests import EnterPrint, UndoPrint, leave_request, reques
 from verifier.bench.schema import ADDED, FIRST, VERSION
 from verifier.bench.status import ledger_of_today
 
+TABLES = ("jobs", "scans", "sizes", "prints", "print_sizes")
 ENTRY = PrintEntry(
     part="latch_lever",
     job=1,
@@ -107,20 +108,75 @@ def test_a_print_whose_request_is_carried_out_twice_is_kept_once(bench):
         assert [kept.number for kept in past.prints()] == [1]
 
 
+@pytest.mark.parametrize("verdict", ["PASS", "FAIL"])
+def test_the_scan_of_a_print_is_entered_as_a_print_and_takes_nothing_s_place(bench, verdict):
+    drop(bench, "latch_lever.off", "PASS\n1.0000\n")
+    serve_until_idle(bench, "stubs:print_measuring")
+    (bench.held / "latch_lever").mkdir()
+    (bench.held / "latch_lever" / "note.txt").write_text("held before")
+    drop(bench, "latch_lever.print.off", f"{verdict}\n0.004\n")
+    serve_until_idle(bench, "stubs:print_measuring")
+    with history(bench) as past:
+        (kept,) = past.prints()
+        assert [scan.job for scan in past.scans()] == [1]
+    assert (kept.part, kept.job, kept.condition) == ("latch_lever", 1, None)
+    assert kept.u_scale == 0.00018  # the example report's
+    assert [(each.row.name, each.read_mm) for each in kept.rows] == [("overall length", pytest.approx(120.04 * 0.996))]
+    assert kept.rows[0].row.model_mm == pytest.approx(120.612 / 0.995)
+    assert (bench.slicer / "latch_lever.3mf").is_file()
+    assert (bench.held / "latch_lever" / "note.txt").is_file()
+    assert files_below(bench.held / "latch_lever.print") == ["latch_lever.print.report.json"]
+    assert [(row["part"], row["state"], row["verdict"], row["superseded_by"]) for row in rows(bench)] == [
+        ("latch_lever", "done", "PASS", None),
+        ("latch_lever.print", "done", verdict, None),
+    ]
+    assert status(bench.root).overtaken == ()
+
+
+@pytest.mark.parametrize("point", [CrashPoint.HELD_PLACED, CrashPoint.ORIGINAL_FILED, CrashPoint.DONE_RECORDED])
+def test_a_kill_about_the_end_of_a_print_s_scan_enters_it_once(bench, point):
+    drop(bench, "latch_lever.off", "PASS\n1.0000\n")
+    serve_until_idle(bench, "stubs:print_measuring")
+    drop(bench, "latch_lever.print.off", "PASS\n0.004\n")
+    serve_in_a_process(bench, "stubs:print_measuring", point).join()
+    serve_until_idle(bench, "stubs:print_measuring")
+    drop(bench, "latch_lever.print.off", "PASS\n0.004\n")  # and the same scan once more is the same print
+    serve_until_idle(bench, "stubs:print_measuring")
+    with history(bench) as past:
+        assert [kept.number for kept in past.prints()] == [1]
+
+
+def test_the_scan_of_a_print_of_an_unknown_part_is_reported_and_teaches_nothing(bench):
+    drop(bench, "latch_lever.print.off", "FAIL\n0.004\n")
+    serve_until_idle(bench, "stubs:print_measuring")
+    with history(bench) as past:
+        assert past.prints() == ()
+    assert files_below(bench.held / "latch_lever.print") == ["latch_lever.print.report.json"]
+
+
+def test_an_edited_sheet_runs_the_held_scan_of_the_part_s_print_again(bench):
+    drop(bench, "latch_lever.print.off", "FAIL\n0.004\n")
+    serve_until_idle(bench, "stubs:print_measuring")
+    (bench.rules / "sheets" / "latch_lever.toml").write_text("reading = 1")
+    serve_until_idle(bench, "stubs:print_measuring")
+    assert [row["attempt"] for row in rows(bench)] == [2]
+
+
 def as_of_version(bench, version):
     """The bench's ledger taken back to an earlier version, its jobs as they are."""
     with closing(sqlite3.connect(bench.ledger)) as db:
         db.row_factory = sqlite3.Row
-        jobs = [dict(row) for row in db.execute("SELECT * FROM jobs")]
+        kept = {table: [dict(row) for row in db.execute(f"SELECT * FROM {table}")] for table in TABLES}
     for file in bench.root.glob("ledger.db*"):
         file.unlink()
     with closing(sqlite3.connect(bench.ledger)) as db:
         db.executescript(";".join((FIRST, *ADDED[: version - 1], f"PRAGMA user_version = {version}")))
-        known = {row[1] for row in db.execute("PRAGMA table_info(jobs)")}
-        for job in jobs:
-            names = [name for name in job if name in known]
-            marks = ", ".join("?" * len(names))
-            db.execute(f"INSERT INTO jobs ({', '.join(names)}) VALUES ({marks})", [job[name] for name in names])
+        for table in TABLES:
+            known = {row[1] for row in db.execute(f"PRAGMA table_info({table})")}
+            for row in kept[table] if known else ():
+                names = [name for name in row if name in known]
+                marks = ", ".join("?" * len(names))
+                db.execute(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})", [row[name] for name in names])
         db.commit()
 
 

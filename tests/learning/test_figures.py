@@ -1,5 +1,7 @@
 """The tables' figures and the shop's own: which are used, and what a print that does not fit is told."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from prints import BENCH_220, LATCH_LEVER, PA6, PETG, kept, printed, series
@@ -40,6 +42,15 @@ def test_prints_of_another_filament_or_printer_count_for_nothing():
     own = own_figures(figures_of(PETG, BENCH_220, prints_of(series(rng, 4, TRUTH, BETWEEN), rng), 0.01))
     elsewhere = BENCH_220.model_copy(update={"name": "closed 300"})
     assert with_own_figures(PETG, elsewhere, own) == (PETG, elsewhere)
+
+
+def test_a_scanned_print_is_no_surer_of_its_shrinkage_than_its_scan_of_the_scale():
+    rng = np.random.default_rng(28)
+    (sure,) = prints_of([TRUTH], rng)
+    scanned = dataclasses.replace(sure, u_scale=0.0006)
+    told = [figures_of(PETG, BENCH_220, [each], 0.01).fits[1].terms for each in (sure, scanned)]
+    assert told[1]["shrink_xy"].u == pytest.approx(np.hypot(told[0]["shrink_xy"].u, 0.0006))
+    assert told[1]["hole_mm"] == told[0]["hole_mm"]
 
 
 def test_of_a_nylon_only_conditioned_prints_count():

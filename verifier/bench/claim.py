@@ -13,6 +13,12 @@ from verifier.bench.names import scan_name
 from verifier.bench.publish import remove_job_folder
 from verifier.bench.settle import fingerprint_of
 from verifier.rulebook import part_name
+from verifier.rulebook.print_sheet import PRINT_ENDING, is_print
+
+
+def _part_of(name: str) -> str:
+    """The part a scan is of; the scan of a print is a thing of its own, and takes no part's place."""
+    return part_name(name) + (PRINT_ENDING if is_print(name) else "")
 
 
 def scan_in_job_folder(bench: Bench, job: Job) -> Path:
@@ -26,7 +32,7 @@ def claim(bench: Bench, journal: Journal, name: str) -> Job | None:
     Raises OSError when it cannot be moved; it then lies in the inbox as before.
     """
     safe_name = scan_name(name)
-    job = journal.job(journal.begin_claim(part_name(safe_name), os.fsencode(name), safe_name))
+    job = journal.job(journal.begin_claim(_part_of(safe_name), os.fsencode(name), safe_name))
     crash_point(CrashPoint.CLAIM_RECORDED)
     scan = scan_in_job_folder(bench, job)
     try:

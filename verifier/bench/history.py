@@ -142,6 +142,7 @@ def _kept(row: Any, rows: Sequence[ReadRow]) -> KeptPrint:
         condition=row["condition"],
         entered_at=row["entered_at"],
         rows=tuple(rows),
+        u_scale=row["u_scale"],
     )
 
 

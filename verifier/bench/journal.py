@@ -121,10 +121,11 @@ class Journal(Ledger):
         """The part's sheet is the draft this job made, so it is no reason to run the job again."""
         self._set(job, sheet_seen=sheet_sha256)
 
-    def done(self, job: Job, record: Record | None = None) -> Job:
+    def done(self, job: Job, record: Record | None = None, scanned: PrintEntry | None = None) -> Job:
         """Everything stands in its place; passes of the part that this verdict comes after are marked.
 
         record : the report's numbers, for the history; None for a job without a report
+        scanned : for the scan of a print, what it says of the print
         """
         state, now = State.SET_ASIDE if job.verdict is None else State.DONE, self._now()
         with self._one_transaction():
@@ -132,6 +133,8 @@ class Journal(Ledger):
             self._set(job.id, state=state, finished_at=now, finish_number=number)
             if record is not None:
                 self._keep(job, record, now)
+            if scanned is not None:
+                self._enter(scanned)
             if job.verdict in ("PASS", "FAIL", "UNDECIDED"):
                 self._write(
                     "UPDATE jobs SET superseded_by = ?1 WHERE part = ?2 AND id < ?1 AND verdict = 'PASS'"
@@ -158,13 +161,16 @@ class Journal(Ledger):
     def enter_print(self, entry: PrintEntry) -> int:
         """Keep a print's readings; its number. Entering the same one twice, after a crash in between, keeps it once."""
         with self._one_transaction():
-            known = self._write("SELECT number FROM prints WHERE token = ?", (entry.token,)).fetchone()
-            if known is not None:
-                return int(known["number"])
-            values = {**entry.about, "token": entry.token, "entered_at": self._now()}
-            number = int(self._insert("INSERT", "prints", values).lastrowid or 0)
-            for place, row in enumerate(entry.rows, 1):
-                self._insert("INSERT", "print_sizes", {"print": number, "number": place, **row.columns})
+            return self._enter(entry)
+
+    def _enter(self, entry: PrintEntry) -> int:
+        known = self._write("SELECT number FROM prints WHERE token = ?", (entry.token,)).fetchone()
+        if known is not None:
+            return int(known["number"])
+        values = {**entry.about, "token": entry.token, "entered_at": self._now()}
+        number = int(self._insert("INSERT", "prints", values).lastrowid or 0)
+        for place, row in enumerate(entry.rows, 1):
+            self._insert("INSERT", "print_sizes", {"print": number, "number": place, **row.columns})
         return number
 
     def undo_print(self, number: int) -> None:

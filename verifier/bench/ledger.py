@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import fields
 from pathlib import Path
 
+from verifier.bench.history import History
 from verifier.bench.job import Job, State
 from verifier.bench.schema import connect_to_read
 
@@ -25,7 +26,8 @@ SELECT * FROM jobs AS aside WHERE state = 'set aside' AND forgotten_at IS NULL A
 """
 # A pass whose mesh still lies in the slicer folder although the part's newest scan did not pass.
 OVERTAKEN = """
-SELECT * FROM jobs AS passed WHERE state = 'done' AND verdict = 'PASS' AND superseded_by IS NOT NULL AND NOT EXISTS (
+SELECT * FROM jobs AS passed WHERE state = 'done' AND verdict = 'PASS' AND superseded_by IS NOT NULL
+AND part NOT LIKE '%.print' AND NOT EXISTS (
     SELECT 1 FROM jobs AS newer WHERE newer.part = passed.part AND newer.id > passed.id AND newer.verdict = 'PASS'
 ) ORDER BY id
 """
@@ -48,6 +50,11 @@ class Ledger:
     def open_to_read(cls, path: Path) -> "Ledger":
         """Look into a ledger beside the service; raises WrongUsage for a file that is none."""
         return cls(connect_to_read(path))
+
+    @property
+    def history(self) -> History:
+        """What came of scans and prints."""
+        return History(self._db)
 
     def close(self) -> None:
         """Close the ledger."""

@@ -38,6 +38,7 @@ class PrintEntry(BaseModel):
 
     token : drawn when it is entered, so that a request that is carried out twice keeps it once
     job : the scan whose mesh was printed
+    u_scale : standard uncertainty of the scale that all readings share; 0 for a calliper, which read the original too
     """
 
     model_config = ConfigDict(frozen=True)
@@ -48,6 +49,7 @@ class PrintEntry(BaseModel):
     filament: str
     printer: str
     condition: Condition | None
+    u_scale: Number = 0.0
     rows: tuple[PrintRowEntry, ...]
 
     @property

@@ -16,7 +16,9 @@ from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
 from verifier.bench.record import record_in
 from verifier.bench.result import Manifest, manifest_of, result_folder
+from verifier.bench.scanned_print import scanned_print
 from verifier.rulebook import find_sheet
+from verifier.rulebook.print_sheet import is_print
 
 # A sheet drafted for a part that has none.
 DRAFT_ENDING = ".sheet.toml"
@@ -27,7 +29,7 @@ def publish(bench: Bench, journal: Journal, job: Job) -> Job:
 
     Raises OSError when a disk is full or a file is held open elsewhere; the job stays computed, to be published later.
     """
-    if job.verdict == "PASS":
+    if _goes_to_slicer(job):
         _place_in_slicer(bench, job, manifest_of(bench, job))
         _keep_earlier_held(bench, job)
     else:
@@ -35,11 +37,20 @@ def publish(bench: Bench, journal: Journal, job: Job) -> Job:
         _offer_sheet(bench, journal, job)
     _file_original(bench, journal, job)
     crash_point(CrashPoint.ORIGINAL_FILED)
-    done = journal.done(job, record_in(published_folder(bench, job), job))
+    folder = published_folder(bench, job)
+    if is_print(job.part):
+        done = journal.done(job, scanned=scanned_print(folder, job, journal.history))
+    else:
+        done = journal.done(job, record_in(folder, job))
     crash_point(CrashPoint.DONE_RECORDED)
     remove_job_folder(bench, job.id)
     crash_point(CrashPoint.JOB_FOLDER_REMOVED)
     return done
+
+
+def _goes_to_slicer(job: Job) -> bool:
+    """A passed part; of a passed print there is nothing to slice, and its report lies with what is held."""
+    return job.verdict == "PASS" and not is_print(job.part)
 
 
 def remove_job_folder(bench: Bench, job: int) -> None:
@@ -49,7 +60,7 @@ def remove_job_folder(bench: Bench, job: int) -> None:
 
 def published_folder(bench: Bench, job: Job) -> Path:
     """Where the result of a finished job lies."""
-    return bench.slicer if job.verdict == "PASS" else bench.held / job.part
+    return bench.slicer if _goes_to_slicer(job) else bench.held / job.part
 
 
 def _place_in_slicer(bench: Bench, job: Job, manifest: Manifest) -> None:

@@ -24,12 +24,17 @@ class Record:
 
 def record_in(folder: Path, job: Job) -> Record | None:
     """The record of a job whose report lies in a folder; None where none of its own lies there."""
-    report = folder / f"{job.part}{REPORT_ENDING}"
+    inspection = inspection_in(folder, job)
+    return None if inspection is None else record_of(inspection, _picture_in(folder, job.part))
+
+
+def inspection_in(folder: Path, job: Job) -> Inspection | None:
+    """A job's own report where it lies in a folder."""
     try:
-        inspection = Inspection.model_validate_json(report.read_bytes())
+        told = Inspection.model_validate_json((folder / f"{job.part}{REPORT_ENDING}").read_bytes())
     except (FileNotFoundError, NotADirectoryError, ValidationError):
         return None
-    return record_of(inspection, _picture_in(folder, job.part)) if inspection.scan.sha256 == job.sha256 else None
+    return told if told.scan.sha256 == job.sha256 else None
 
 
 def _picture_in(folder: Path, part: str) -> str:

@@ -10,6 +10,7 @@ from verifier.bench.crashpoint import CrashPoint, crash_point
 from verifier.bench.durable import make_folder, sha256_of, sync_file, sync_folder, write_file
 from verifier.bench.job import Job, Outcome
 from verifier.bench.layout import Bench
+from verifier.rulebook.print_sheet import is_print
 
 OUTCOME = "outcome.json"
 MANIFEST = "manifest.json"
@@ -58,7 +59,7 @@ def seal(bench: Bench, job: Job) -> Outcome:
     outcome = _outcome_in(folder)
     (folder / OUTCOME).replace(folder.parent / OUTCOME)
     manifest = _synced(folder)
-    if outcome.verdict == "PASS" and not manifest.meshes:
+    if outcome.verdict == "PASS" and not manifest.meshes and not is_print(job.part):
         raise UselessResult("The part passed, and there is no mesh.")
     return outcome
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from verifier.bench.job import Seen
 from verifier.bench.layout import Bench
+from verifier.rulebook.print_sheet import PRINT_ENDING
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,8 +18,8 @@ class RuleSet:
     others: str
 
     def seen_by(self, part: str) -> Seen:
-        """What of the rules concerns one part."""
-        return Seen(self.sheets.get(part), self.others)
+        """What of the rules concerns one part; a print is judged by the sheet of its part."""
+        return Seen(self.sheets.get(part.removesuffix(PRINT_ENDING)), self.others)
 
 
 def rules_on(bench: Bench) -> RuleSet:

@@ -50,6 +50,9 @@ ADDED = (
     ) WHERE finished_at IS NOT NULL
     """,
     HISTORY,
+    """
+    ALTER TABLE prints ADD COLUMN u_scale REAL NOT NULL DEFAULT 0.0
+    """,
 )
 VERSION = 1 + len(ADDED)
 

@@ -1,7 +1,9 @@
 """What the shop knows of one filament on one printer: the table's figures, its own prints', and which are used."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from verifier.learning.fit import PrintFit, fit_print
 from verifier.learning.kept_print import KeptPrint
@@ -69,8 +71,18 @@ def figures_of(filament: Filament, printer: Printer, prints: Sequence[KeptPrint]
         if any(len(group) > 1 for group in fits[each.number].misread):
             finer = _by_others(each.number, fits, tables, expected)
             fits[each.number] = fit_print(each.rows, expected, family_error, scatter_mm, finer=finer)
+    fits = {each.number: _with_scale(fits[each.number], each.u_scale) for each in own}
     known = {name: _known(name, tables[name], fits) for name in TERMS}
     return Figures(filament, printer, own, fits, known)
+
+
+def _with_scale(fit: PrintFit, u_scale: float) -> PrintFit:
+    """The fit of a scanned print: a wrong scale of its scan is taken for shrinkage, whole, and no row can show it."""
+    terms = {
+        name: Term(term.value, float(np.hypot(term.u, u_scale))) if name in RATIOS else term
+        for name, term in fit.terms.items()
+    }
+    return replace(fit, terms=terms)
 
 
 def _by_others(

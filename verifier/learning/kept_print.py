@@ -16,6 +16,7 @@ class KeptPrint:
     number : counts the prints of a bench, never given twice
     job : the scan whose mesh was printed
     entered_at : when it was entered, UTC, ISO 8601
+    u_scale : standard uncertainty of the scale that all its readings share, for a print that was scanned
     """
 
     number: int
@@ -26,3 +27,4 @@ class KeptPrint:
     condition: Condition | None
     entered_at: str
     rows: tuple[ReadRow, ...]
+    u_scale: float = 0.0
