@@ -1,13 +1,17 @@
-"""Fault by size: `python tests/benchmarks/table_of_mending.py 50000 [200000 1000000]`, beside the plain script.
+"""Fault by size over four parts, beside the plain script: `python tests/benchmarks/table_of_mending.py --help`.
 
-Every row runs in a process of its own, so that the peak memory is its own. Seeds are in FAULTS. The volume is compared
-with the part's before the fault: a shift of 0.1 mm between passes, a gap of 0.4 mm and a table change it by themselves.
+Truth is the part before the fault. `away` is how far mended surface beside every fault lies from it; `moved` the share
+of corners there that are not the scan's to the bit; `lost` the share of the scan's corners there that did not come out.
 """
 
+import argparse
 import os
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
+from dataclasses import astuple, dataclass
+from functools import lru_cache
 from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
@@ -15,38 +19,58 @@ sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parent.parent / "mending"))
 
 import faults
+import igl
+import manifold3d
 import numpy as np
 import pymeshfix
 import trimesh
-from bench_mending import fine_part, peak_mib, with_many_faults
+from bench_mending import peak_mib
+from faulty_cases import FAULTS, Case
 
 from verifier.errors import CannotMend
-from verifier.mending import Solid, mend
+from verifier.mending import mend
 from verifier.mending.check import judge_as_written
+from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh, volume_mm3
 
-
-def with_holes(mesh: Mesh, seed: int) -> Mesh:
-    rng = np.random.default_rng(seed)
-    for _ in range(40):
-        mesh = faults.with_hole(mesh, faults.some_place(mesh, rng), rng.uniform(0.4, 1.6))
-    return mesh
+PARTS = {make.__name__: make for make in faults.ALL_PARTS}
+OWN_PROCESS_FACES = 500_000  # from here on every row runs alone, so that the peak memory is its own
 
 
-def in_partial_passes(mesh: Mesh, seed: int) -> Mesh:
-    return faults.in_two_partial_passes(mesh, np.random.default_rng(seed), 0.1, 6.0).mesh
+@dataclass(frozen=True)
+class Row:
+    """What one way made of one case."""
+
+    closed: bool
+    away_mm: float
+    moved: float
+    lost: float
+    bores_shut: int
+    walls_lost: int
+    volume_error: float
+    cpu_s: float
+    peak_mib: float
+    refused: str = ""
 
 
-FAULTS = {
-    "clean": lambda mesh: mesh,
-    "40 holes, seed 11": lambda mesh: with_holes(mesh, 11),
-    "many local faults, seed 1": with_many_faults,
-    "full double layer": lambda mesh: faults.in_two_passes(mesh, 0.1),
-    "partial passes, seed 13": lambda mesh: in_partial_passes(mesh, 13),
-    "partial passes and many, seed 14": lambda mesh: with_many_faults(in_partial_passes(mesh, 14)),
-    "halves 0.4 mm apart": lambda mesh: faults.in_two_halves(mesh, 27.0, 0.4),
-    "on a table": lambda mesh: faults.on_a_table(mesh, 5.0),
-}
+@lru_cache
+def refined(name: str, faces: int) -> Mesh:
+    """A part with every face cut alike until it has about so many, roughened by 3 microns where it was cut."""
+    part = PARTS[name]().mesh
+    times = max(1, round((faces / len(part.faces)) ** 0.5))
+    if times == 1:
+        return part
+    solid = manifold3d.Manifold(manifold3d.Mesh64(part.vertices_mm, part.faces.astype(np.uint64)))
+    made = solid.refine(times).to_mesh64()
+    points = np.array(made.vert_properties)[:, :3]
+    points = points + np.random.default_rng(0).normal(0.0, 0.003, points.shape)
+    return Mesh(points.astype(np.float32).astype(np.float64), np.array(made.tri_verts).astype(np.int64))
+
+
+def case_of(name: str, fault: str, faces: int, seed: int) -> tuple[Mesh, Case]:
+    mesh = refined(name, faces)
+    rng = np.random.default_rng([seed, list(PARTS).index(name), list(FAULTS).index(fault)])
+    return mesh, FAULTS[fault](PARTS[name](), mesh, rng)
 
 
 def plainly(mesh: Mesh) -> Mesh:
@@ -57,44 +81,107 @@ def plainly(mesh: Mesh) -> Mesh:
     return Mesh(np.asarray(fixed.points, dtype=np.float64), np.asarray(fixed.faces).astype(np.int64))
 
 
-def share_kept(before: Mesh, after: Mesh) -> float:
-    """Share of the corners that came out and were in the scan, bit for bit as 32-bit floats."""
-    known = {row.tobytes() for row in before.vertices_mm.astype(np.float32)}
-    return float(np.mean([row.tobytes() in known for row in after.vertices_mm.astype(np.float32)]))
-
-
-def row(fault: str, size: int, way: str) -> str:
-    whole = fine_part(max(1, round((size / 36_752) ** 0.5)))
-    scan = faults.unwelded(FAULTS[fault](whole))
+def row_of(name: str, fault: str, faces: int, seed: int, way: str) -> Row:
+    whole, case = case_of(name, fault, faces, seed)
+    scan = faults.unwelded(case.mesh)
     started = time.process_time()
     try:
         made = mend(faults.scan_of(scan)).mesh if way == "staged" else plainly(scan)
-    except CannotMend as refused:
-        return f"refused after {time.process_time() - started:.1f} s: {refused.what[:60]}"
+    except CannotMend as refusal:
+        return Row(False, 0, 0, 0, 0, 0, 0, time.process_time() - started, peak_mib(), refusal.what)
     took, peak = time.process_time() - started, peak_mib()
-    corners, edges = len(np.unique(made.faces)), 3 * len(made.faces) // 2
-    bores = 1 - (corners - edges + len(made.faces)) / 2
-    error = 100.0 * (volume_mm3(made) / volume_mm3(whole) - 1.0)
-    bodies = Solid(made, np.zeros(len(made.faces), dtype=np.uint8)).bodies
-    closed = "closed" if judge_as_written(made).sound else "OPEN"
-    moved = 100.0 * (1.0 - share_kept(scan, made))
-    return (
-        f"{closed:7}{error:+8.3f} % volume {3 - bores:+4.0f} bores shut {bodies:3} bodies"
-        f" {moved:6.2f} % new or moved {took:7.1f} CPU s {peak:6.0f} MiB"
+    return judged(whole, case, made, PARTS[name](), took, peak)
+
+
+def judged(whole: Mesh, case: Case, made: Mesh, part: faults.Part, took: float, peak: float) -> Row:
+    corners = made.vertices_mm[np.unique(made.faces)]
+    apart = corners[case.away(corners)]
+    of_scan = np.unique(case.mesh.vertices_mm[np.unique(case.mesh.faces)].astype(np.float32), axis=0)
+    away_mm = np.sqrt(igl.point_mesh_squared_distance(apart, whole.vertices_mm, whole.faces)[0]) if len(apart) else [0]
+    of_part = whole.vertices_mm[case.away(whole.vertices_mm)]
+    air = igl.fast_winding_number(made.vertices_mm, made.faces, np.array(part.in_bores_mm)) > 0.5
+    walls = igl.fast_winding_number(made.vertices_mm, made.faces, np.array(part.in_walls_mm)) < 0.5
+    return Row(
+        judge_as_written(made).sound and len(crossing_pairs(made)) == 0,
+        float(np.max(away_mm)),
+        share_unknown(apart, of_scan),
+        share_unknown(of_part[known(of_part, of_scan)], corners),
+        int(air.reshape(part.bores, -1).any(axis=1).sum()),
+        int(walls.sum()),
+        volume_mm3(made) / volume_mm3(whole) - 1.0 if case.volume_known else np.nan,
+        took,
+        peak,
     )
 
 
+def share_unknown(points: np.ndarray, among: np.ndarray) -> float:
+    return 0.0 if len(points) == 0 else 1.0 - float(known(points, among).mean())
+
+
+def known(points: np.ndarray, among: np.ndarray) -> np.ndarray:
+    """Which points are among others, bit for bit as 32-bit floats."""
+    rows = [
+        np.ascontiguousarray(each.astype(np.float32) + np.float32(0)).view("V12").ravel() for each in (points, among)
+    ]
+    return np.isin(rows[0], rows[1])
+
+
+def rows_of(names: Sequence[str], fault: str, faces: int, seeds: Sequence[int], way: str) -> list[Row]:
+    if faces < OWN_PROCESS_FACES:
+        return [row_of(name, fault, faces, seed, way) for name in names for seed in seeds]
+    told = []
+    for name in names:
+        asked = [sys.executable, __file__, "--row", name, fault, str(faces), str(seeds[0]), way]
+        answer = subprocess.run(asked, capture_output=True, text=True, check=True)
+        told.append(eval(answer.stdout, {"Row": Row, "nan": np.nan}))
+    return told
+
+
+def line(fault: str, faces: int, way: str, rows: Sequence[Row]) -> str:
+    done = [row for row in rows if not row.refused]
+    head = f"| {fault} | {faces // 1000} k | {way} | {sum(row.closed for row in done)}/{len(rows)}"
+    refused = len(rows) - len(done)
+    if not done:
+        return f"{head} | all {refused} refused |"
+    away, moved, lost = (max(getattr(row, key) for row in done) for key in ("away_mm", "moved", "lost"))
+    volume = np.abs([row.volume_error for row in done])
+    error = "" if np.isnan(volume).all() else f"{100 * np.nanmax(volume):.3f} %"
+    return (
+        f"{head} | {refused or ''} | {away:.3f} | {100 * moved:.2f} % | {100 * lost:.2f} %"
+        f" | {sum(row.bores_shut for row in done)} | {sum(row.walls_lost for row in done)} | {error}"
+        f" | {np.mean([row.cpu_s for row in rows]):.1f} | {max(row.peak_mib for row in rows):.0f} |"
+    )
+
+
+COLUMNS = "fault, faces, way, closed, refused, away mm, moved, lost, bores shut, walls lost, volume, CPU s, MiB".split(
+    ", "
+)
+HEAD = f"| {' | '.join(COLUMNS)} |\n|{' --- |' * len(COLUMNS)}"
+
+
 def main() -> None:
-    if len(sys.argv) == 5 and sys.argv[1] == "row":
-        print(row(sys.argv[2], int(sys.argv[3]), sys.argv[4]))
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--sizes", nargs="+", type=int, default=[50_000])
+    asked.add_argument("--faults", nargs="+", default=list(FAULTS), choices=list(FAULTS))
+    asked.add_argument("--parts", nargs="+", default=list(PARTS), choices=list(PARTS))
+    asked.add_argument("--ways", nargs="+", default=["staged", "plain"])
+    asked.add_argument("--seeds", nargs="+", type=int, default=[1])
+    asked.add_argument("--each", action="store_true", help="a line for every part and seed as well")
+    asked.add_argument("--row", nargs=5, help="one row, as the table's own processes ask for it")
+    chosen = asked.parse_args()
+    if chosen.row:
+        name, fault, faces, seed, way = chosen.row
+        print(repr(row_of(name, fault, int(faces), int(seed), way)))
         return
-    for size in map(int, sys.argv[1:]):
-        for fault in FAULTS:
-            for way in ("staged", "plain"):
-                asked = [sys.executable, __file__, "row", fault, str(size), way]
-                told = subprocess.run(asked, capture_output=True, text=True, check=False)
-                said = told.stdout.strip() or told.stderr.strip().splitlines()[-1]
-                print(f"{size:8} {fault:33} {way:7} {said}", flush=True)
+    print(HEAD, flush=True)
+    for faces in chosen.sizes:
+        for fault in chosen.faults:
+            for way in chosen.ways:
+                rows = rows_of(chosen.parts, fault, faces, chosen.seeds, way)
+                if chosen.each:
+                    for key, row in zip(((n, s) for n in chosen.parts for s in chosen.seeds), rows, strict=False):
+                        print("   ", *key, *(f"{x:.4g}" if isinstance(x, float) else x for x in astuple(row)))
+                print(line(fault, faces, way, rows), flush=True)
 
 
 if __name__ == "__main__":

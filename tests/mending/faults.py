@@ -25,6 +25,8 @@ class Part:
     bore_mm: tuple[float, float]  # middle of the bore whose wall can be taken away
     bore_radius_mm: float
     thickness_mm: float
+    in_bores_mm: tuple[tuple[float, float, float], ...] = ()  # on the axes: air, as long as the bore is open
+    in_walls_mm: tuple[tuple[float, float, float], ...] = ()  # in the middle of thin walls: material
 
     @property
     def euler(self) -> int:
@@ -55,7 +57,9 @@ def latch_lever() -> Part:
         plate = max(box(p, (0, 0, 0), (40, 16, 5)), bore(p, 8, 8, 3), bore(p, 32, 8, 2), bore(p, 22, 8, 1.5))
         return -min(plate, box(p, (3, 1, 4), (37, 2, 9)))
 
-    return Part(_part(inside, (-1, -1, -1, 41, 17, 10)), 3, (8.0, 8.0), 3.0, 5.0)
+    rib = tuple((x, 1.5, z) for x in (5.0, 12.0, 20.0, 28.0, 35.0) for z in (5.8, 7.0, 8.2))
+    axes = tuple((x, 8.0, z) for x in (8.0, 22.0, 32.0) for z in (0.5, 2.5, 4.5))
+    return Part(_part(inside, (-1, -1, -1, 41, 17, 10)), 3, (8.0, 8.0), 3.0, 5.0, axes, rib)
 
 
 @lru_cache
@@ -68,10 +72,44 @@ def pump_rocker() -> Part:
         arm = box(p, (0, -4, 0), (24, 4, 4))
         return -max(min(hub, arm), bore(p, 0, 0, 4), bore(p, 20, 0, 2))
 
-    return Part(_part(inside, (-9, -9, -1, 25, 9, 9)), 2, (0.0, 0.0), 4.0, 8.0)
+    axes = (*((0.0, 0.0, z) for z in (0.5, 4.0, 7.5)), *((20.0, 0.0, z) for z in (0.5, 2.0, 3.5)))
+    walls = tuple((20.0, y, z) for y in (-3.0, 3.0) for z in (1.0, 3.0))
+    return Part(_part(inside, (-9, -9, -1, 25, 9, 9)), 2, (0.0, 0.0), 4.0, 8.0, axes, walls)
+
+
+@lru_cache
+def fence_clip() -> Part:
+    """A fork with a bore through both of its arms and a web of 1 mm between them."""
+
+    def inside(x, y, z):
+        p = (x, y, z)
+        fork = max(box(p, (0, 0, 0), (26, 12, 12)), -box(p, (8, -1, 3), (27, 13, 9)))
+        web = box(p, (6, 5.5, 2), (16, 6.5, 10))
+        return -max(min(fork, web), bore(p, 21, 6, 2.5))
+
+    axes = tuple((21.0, 6.0, z) for z in (0.5, 1.5, 2.5, 9.5, 10.5, 11.5))
+    web = tuple((x, 6.0, z) for x in (9.5, 11.5, 14.0) for z in (4.0, 6.0, 8.0))
+    return Part(_part(inside, (-1, -1, -1, 27, 13, 13)), 2, (21.0, 6.0), 2.5, 3.0, axes, web)
+
+
+@lru_cache
+def seat_armrest() -> Part:
+    """A rounded shell of 2 mm, open below, with two screw holes in its top."""
+
+    def inside(x, y, z):
+        p = (x, y, z)
+        low, high = np.array([4.0, 4.0, -9.0]), np.array([36.0, 12.0, 5.0])
+        round_bar = float(np.linalg.norm(np.maximum(np.maximum(low - p, np.array(p) - high), 0.0))) - 4.0
+        hollow = box(p, (3, 3, -1), (37, 13, 6.5))
+        return -max(round_bar, -z, -hollow, bore(p, 10, 8, 1.75), bore(p, 30, 8, 1.75))
+
+    axes = tuple((x, 8.0, z) for x in (10.0, 30.0) for z in (7.0, 7.75, 8.5))
+    walls = (*((x, y, 2.0) for x in (12.0, 20.0, 28.0) for y in (1.5, 14.5)), (1.5, 8.0, 2.0), (20.0, 8.0, 7.75))
+    return Part(_part(inside, (-1, -1, -1, 41, 17, 10)), 2, (10.0, 8.0), 1.75, 9.0, axes, walls)
 
 
 PARTS = (latch_lever, pump_rocker)
+ALL_PARTS = (*PARTS, fence_clip, seat_armrest)
 
 
 def _part(inside, bounds) -> Mesh:
@@ -148,6 +186,31 @@ def with_fin(mesh: Mesh, face: int, height_mm: float = 0.8) -> Mesh:
     return Mesh(np.concatenate([mesh.vertices_mm, tip[None]]), np.concatenate([mesh.faces, [fin]]))
 
 
+def with_flat_faces(mesh: Mesh, rng: np.random.Generator, count: int) -> Mesh:
+    """Faces more without area: twice the same corner, and three corners of which two lie in one place."""
+    ends = mesh.faces[rng.choice(len(mesh.faces), count, replace=False)]
+    collapsed = ends[::2][:, [0, 1, 1]]
+    again = np.concatenate([mesh.vertices_mm, mesh.vertices_mm[ends[1::2, 1]]])
+    number = len(mesh.vertices_mm) + np.arange(len(ends[1::2]))
+    needles = np.column_stack([ends[1::2, 0], ends[1::2, 1], number])
+    return Mesh(again, np.concatenate([mesh.faces, collapsed, needles]))
+
+
+def with_bowties(mesh: Mesh, rng: np.random.Generator, count: int) -> tuple[Mesh, list[np.ndarray]]:
+    """Two corners of the surface, near and not neighbours, pinched together in one; and where."""
+    vertices, faces, places = mesh.vertices_mm.copy(), mesh.faces.copy(), []
+    for one in rng.choice(len(vertices), count, replace=False):
+        ring = np.unique(faces[(faces == one).any(axis=1)])
+        second = np.unique(faces[np.isin(faces, ring).any(axis=1)])
+        off = np.linalg.norm(vertices - vertices[one], axis=1)
+        off[np.unique(faces[np.isin(faces, second).any(axis=1)])] = np.inf
+        other = int(off.argmin())
+        places += [vertices[one].copy(), vertices[other].copy()]
+        vertices[one] = 0.5 * (vertices[one] + vertices[other])
+        faces[faces == other] = one
+    return Mesh(vertices, faces), places
+
+
 def with_bowtie(mesh: Mesh) -> Mesh:
     """The two sides of the thinnest place pinched together in one corner."""
     one, other = pinched(mesh)
@@ -192,10 +255,15 @@ def without_bore_wall(part: Part) -> Mesh:
 
 def with_wrong_welds(mesh: Mesh, rng: np.random.Generator, count: int) -> Mesh:
     """Corners joined to corners anywhere else on the part: long spikes through everything."""
-    faces = mesh.faces.copy()
-    for one, other in rng.choice(len(mesh.vertices_mm), (count, 2), replace=False):
+    return with_wrong_welds_at(mesh, rng, count)[0]
+
+
+def with_wrong_welds_at(mesh: Mesh, rng: np.random.Generator, count: int) -> tuple[Mesh, list[np.ndarray]]:
+    """The same, and the places of the corners concerned."""
+    faces, chosen = mesh.faces.copy(), rng.choice(len(mesh.vertices_mm), (count, 2), replace=False)
+    for one, other in chosen:
         faces[faces == one] = other
-    return Mesh(mesh.vertices_mm, faces)
+    return Mesh(mesh.vertices_mm, faces), list(mesh.vertices_mm[chosen.ravel()])
 
 
 def with_fold(mesh: Mesh, at_mm: np.ndarray, reach_mm: float) -> Mesh:

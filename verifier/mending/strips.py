@@ -70,21 +70,28 @@ def _sewn(draft: Draft, strips: Sequence[IntArray]) -> Draft:
 
 
 def _runs(draft: Draft, loops: Sequence[IntArray], piece: IntArray, reach_mm: float) -> list[Run]:
-    """Every loop cut where the loop beside it changes."""
+    """Every loop cut where the loop beside it changes, and then where the run beside it does.
+
+    One loop may lie beside two runs of another that a hole parts.
+    """
     half_edges = np.concatenate(loops)
     lengths = [len(loop) for loop in loops]
-    name, owner = np.repeat(np.arange(len(loops)), lengths), piece[half_edges // 3]
-    corners = draft.edges.start[half_edges]
+    corners, owner = draft.edges.start[half_edges], piece[half_edges // 3]
     nearest = _nearest_of_other_pieces(draft.mesh.vertices_mm[corners], owner, reach_mm)
-    beside_loop = np.where(nearest >= 0, name[nearest], -1)
-    ends = np.cumsum([0, *lengths])
-    runs = []
-    for low, high in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
-        for part, closed in _alike(beside_loop[low:high]):
-            chosen = low + part
-            if beside_loop[chosen[len(chosen) // 2]] >= 0:
-                runs.append(Run(corners[chosen], corners[nearest[chosen]], closed))
-    return runs
+    loop_of = np.repeat(np.arange(len(loops)), lengths)
+    beside_loop = _cut(np.where(nearest >= 0, loop_of[nearest], -1), lengths)
+    run_of = np.full(len(corners), -1)
+    for k, (places, _) in enumerate(beside_loop):
+        run_of[places] = k
+    beside_run = _cut(np.where(nearest >= 0, run_of[nearest], -1), lengths)
+    return [Run(corners[places], corners[nearest[places]], closed) for places, closed in beside_run]
+
+
+def _cut(labels: IntArray, lengths: Sequence[int]) -> list[tuple[IntArray, bool]]:
+    """Places of like labels along every loop, those labelled -1 left out, and whether they are the whole loop."""
+    ends = np.cumsum([0, *lengths]).tolist()
+    stretches = [(low + part, closed) for low, high in pairwise(ends) for part, closed in _alike(labels[low:high])]
+    return [(places, closed) for places, closed in stretches if labels[places[len(places) // 2]] >= 0]
 
 
 def _nearest_of_other_pieces(points_mm: Array, owner: IntArray, reach_mm: float) -> IntArray:

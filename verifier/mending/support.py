@@ -24,8 +24,11 @@ from verifier.mesh import Array, IntArray, face_normals
 # Faces within this of the plane belong to the support: the scatter of a handheld scan on a dull table (0.1 to 0.2 mm,
 # common practice, no source) and the blend that a scan draws into the corner at the foot.
 SUPPORT_BAND_MM = 0.3
-# Rims that are left within this of the plane are rims of the underside.
-FOOT_BAND_MM = 1.0
+# A rim more than half of which lies at the cut, rounding apart, is one of the underside, with whatever holes it ran
+# into; a hole in the wall, however low, is not.
+CUT_MM = SUPPORT_BAND_MM + 0.05
+# A part is at least this high.
+LOWEST_PART_MM = 2.0
 # Cosine of 25 degrees: a support's faces look along its normal but for their roughness.
 ALONG = 0.9
 # Share of the faces at the open loop that must lie in the plane; the rest is the ragged end of what was seen.
@@ -75,7 +78,7 @@ def _support_plane(draft: Draft) -> Plane | None:
     _, piece = draft.pieces
     around = draft.mesh.vertices_mm[np.unique(draft.mesh.faces[piece == piece[faces[0]]])]
     heights = plane.heights_mm(around)
-    nothing_below = float(heights.min()) > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > 2.0 * FOOT_BAND_MM
+    nothing_below = float(heights.min()) > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
     return plane if nothing_below and float(in_plane.mean()) > LOOP_SHARE else None
 
 
@@ -90,7 +93,7 @@ def _underside_closed(draft: Draft, plane: Plane) -> Draft:
     """Walls from all rims at the cut down to the plane, and one flat face with holes between them."""
     rims = [draft.edges.start[loop][::-1] for loop in open_loops(draft.edges)]
     heights = [plane.heights_mm(draft.mesh.vertices_mm[rim]) for rim in rims]
-    foot = [rim for rim, height in zip(rims, heights, strict=True) if float(height.max()) < FOOT_BAND_MM]
+    foot = [rim for rim, height in zip(rims, heights, strict=True) if float(np.median(height)) < CUT_MM]
     if not foot:
         return draft
     corners = np.concatenate(foot)
