@@ -153,9 +153,21 @@ def line(fault: str, faces: int, way: str, rows: Sequence[Row]) -> str:
     )
 
 
-COLUMNS = "fault, faces, way, closed, refused, away mm, moved, lost, bores shut, walls lost, volume, CPU s, MiB".split(
-    ", "
-)
+COLUMNS = [
+    "fault",
+    "faces",
+    "way",
+    "closed",
+    "refused",
+    "away mm",
+    "moved",
+    "lost",
+    "bores shut",
+    "walls lost",
+    "volume",
+    "CPU s",
+    "MiB",
+]
 HEAD = f"| {' | '.join(COLUMNS)} |\n|{' --- |' * len(COLUMNS)}"
 
 
