@@ -40,7 +40,18 @@ class MendStepTable(Part):
     count: int
     area_mm2: float
     largest_mm: float
-    places_mm: tuple[Point, ...] = ()
+    places_mm: tuple[Point, ...] = Field(default=(), description="middles of the widest ones, at most twenty")
+    sizes_mm: tuple[float, ...] = Field(default=(), description="size across of each of those")
+
+
+class UnseenTable(Part):
+    """A stretch of surface that was filled without having been seen."""
+
+    at_mm: Point = Field(description="its middle, in the export's own axes")
+    length_mm: float
+    width_mm: float
+    area_mm2: float
+    seen_from: Point = Field(description="unit vector towards where the scanner would see it square on")
 
 
 class MendTable(Part):
@@ -54,6 +65,8 @@ class MendTable(Part):
     filled_share: float
     bodies: int
     steps: tuple[MendStepTable, ...] = ()
+    unseen: tuple[UnseenTable, ...] = Field(default=(), description="filled places over 1 mm wide, the widest first")
+    size_changes: tuple[str, ...] = Field(default=(), description="where mending altered the overall size, and why")
 
 
 class FeatureTable(Part):

@@ -10,6 +10,7 @@ from test_mend import euler
 
 from verifier.mending import mend
 from verifier.mending.check import judge_as_written
+from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh, extents_mm
 
 
@@ -26,4 +27,11 @@ def test_a_shipped_scan_is_closed_and_keeps_its_extents(name):
     solid = mend(scan_of(mesh))
     assert judge_as_written(solid.mesh).sound
     assert euler(solid) == 2
+    assert len(crossing_pairs(solid.mesh)) == 0
     assert np.abs(extents_mm(solid.mesh) - extents_mm(mesh)).max() < 0.01
+
+
+def test_a_sheet_seen_from_one_side_is_backed_and_half_of_it_is_said_to_be_unseen():
+    solid = mend(scan_of(shipped("planar_mesh.ply")))
+    assert "Backed a sheet seen from one side" in [step.what for step in solid.steps]
+    assert solid.filled_share > 0.5

@@ -13,6 +13,7 @@ from verifier.joining.posed import JoinReport
 from verifier.judging.closed import is_closed
 from verifier.judging.decision import decide
 from verifier.judging.judgement import Judgement, RowJudgement
+from verifier.judging.places import what_was_not_seen, what_was_thrown_away
 from verifier.judging.row import NOT_READ, gather_facts, judge_row
 from verifier.measuring.size import Size
 from verifier.mending.solid import Solid
@@ -58,7 +59,7 @@ def judge(
         rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
     findings = (*_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan), *_of_joining(joined))
     verdict = _worst(findings, rows)
-    steps = _next_steps(verdict, rows, findings, correction, rebuilt)
+    steps = (*_next_steps(verdict, rows, findings, correction, rebuilt), *what_was_thrown_away(solid))
     return Judgement(rows, verdict, _reasons(verdict, rows, findings), steps)
 
 
@@ -117,18 +118,12 @@ def _printed_as_rebuilt(row: RowJudgement, printed: tuple[float, float], bore: R
 def _of_the_part(
     rows: Sequence[RowJudgement], solid: Solid, rules: Rules, unit: LengthUnit | None
 ) -> tuple[Finding, ...]:
-    most, filled = rules.acceptance.decision.max_filled_share, solid.filled_share
     found = []
     if not is_closed(solid.mesh):
         found.append(Finding("FAIL", "The mesh is not closed.", "Scan the part again: this mesh cannot be printed."))
-    if filled > most:
-        found.append(
-            Finding(
-                "UNDECIDED",
-                f"{100 * filled:.1f} % of the surface was filled without having been seen; {100 * most:.1f} % may be.",
-                "Scan the part in one more orientation, with the filled places turned to the scanner.",
-            )
-        )
+    unseen = what_was_not_seen(solid, rules.acceptance.decision)
+    if unseen is not None:
+        found.append(Finding("UNDECIDED", *unseen))
     if unit is not None and unit.known_by == "guess":
         found.append(
             Finding(

@@ -26,6 +26,8 @@ CROSSING_SHARE = 0.05
 SPIKE_RATIO = 6.0
 # With more than this share of the faces crossing there is no surface to speak of.
 HOPELESS_SHARE = 0.25
+# What is told of faces that still cross after all rounds.
+LEFT_CROSSING = "Left faces that cross each other"
 
 
 class RunsThroughItself(Exception):
@@ -50,7 +52,7 @@ def mend_crossings(draft: Draft) -> Draft:
         pairs = _crossing_near(draft.mesh, _touching(draft, first_new))
     _refuse_two_surfaces(draft, pairs)
     left = np.unique(pairs)
-    return draft.telling(tell_faces("Left faces that cross each other", draft.mesh, left)) if len(left) else draft
+    return draft.telling(tell_faces(LEFT_CROSSING, draft.mesh, left)) if len(left) else draft
 
 
 def crossing_pairs(mesh: Mesh) -> IntArray:

@@ -13,9 +13,15 @@ from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, IntArray, Mesh
 
 
-def fill_holes(draft: Draft, what: str = "Filled holes", fair: bool = True) -> Draft:
-    """Close every open loop with a disc of new faces marked FILLED."""
+def fill_holes(draft: Draft, what: str = "Filled holes", *, fair: bool = True, keep_longest: bool = False) -> Draft:
+    """Close every open loop with a disc of new faces marked FILLED.
+
+    fair : lead the surface around on into the holes
+    keep_longest : leave the longest loop open
+    """
     loops = open_loops(draft.edges)
+    if keep_longest:
+        loops = sorted(loops, key=len)[:-1]
     if not loops:
         return draft
     discs = _unlike_the_part(draft, loops, [_disc_of(draft, loop) for loop in loops])

@@ -3,8 +3,9 @@
 import numpy as np
 
 from verifier.errors import CannotMend, NoTriangles
+from verifier.mending.backing import backed
 from verifier.mending.check import judge_as_written
-from verifier.mending.crossings import RunsThroughItself, mend_crossings
+from verifier.mending.crossings import LEFT_CROSSING, RunsThroughItself, crossing_pairs, mend_crossings
 from verifier.mending.draft import Draft
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.flat import without_flat_faces
@@ -39,12 +40,24 @@ def mend(scan: Scan) -> Solid:
 
     Raises CannotMend when the result would not be a closed solid, saying what is wrong and what to do at the scanner.
     """
-    draft = without_flat_faces(closed(one_surface(scan)))
+    surface = one_surface(scan)
+    draft = without_flat_faces(closed(surface))
     try:
         draft = mend_crossings(draft)
     except RunsThroughItself as crossing:
         raise CannotMend(str(crossing), where=scan.source.name, do=MERGE_PASSES) from crossing
-    return _judged(tell_bodies(without_flat_faces(draft)), scan)
+    draft = tell_bodies(without_flat_faces(draft))
+    flaw = _flaw(draft)
+    if not flaw:
+        return _solid(draft)
+    for last_resort in (rebuilt(draft), backed(surface)):
+        if last_resort is not None and not _flaw(last_resort) and len(crossing_pairs(last_resort.mesh)) == 0:
+            return _solid(last_resort)
+    raise CannotMend(
+        f"the surface could not be closed: {flaw}",
+        where=scan.source.name,
+        do="Scan the part again with one more orientation, and export a single merged mesh",
+    )
 
 
 def one_surface(scan: Scan) -> Draft:
@@ -99,17 +112,14 @@ def without_strays(mesh: Mesh) -> tuple[Mesh, MendStep]:
     return drop_unused_vertices(Mesh(mesh.vertices_mm, mesh.faces[kept])), step
 
 
-def _judged(draft: Draft, scan: Scan) -> Solid:
-    """The solid, when the judge agrees; the rebuilt one, when it does not; or a refusal."""
-    mesh = drop_unused_vertices(draft.mesh)
-    judgement = judge_as_written(mesh)
-    if judgement.sound:
-        return Solid(mesh, draft.origin, draft.steps)
-    again = rebuilt(draft)
-    if again is not None and judge_as_written(again.mesh).sound:
-        return Solid(again.mesh, again.origin, again.steps)
-    raise CannotMend(
-        f"the surface could not be closed: {judgement.sentence}",
-        where=scan.source.name,
-        do="Scan the part again with one more orientation, and export a single merged mesh",
-    )
+def _solid(draft: Draft) -> Solid:
+    return Solid(drop_unused_vertices(draft.mesh), draft.origin, draft.steps)
+
+
+def _flaw(draft: Draft) -> str:
+    """What keeps the surface from being a closed solid, as whoever reads the written file sees it; '' for nothing."""
+    left = [step for step in draft.steps if step.what == LEFT_CROSSING]
+    if left:
+        return f"{left[-1].count} faces cross others however they are cut out and filled"
+    judgement = judge_as_written(drop_unused_vertices(draft.mesh))
+    return "" if judgement.sound else judgement.sentence

@@ -1,5 +1,7 @@
 """What hangs together and what does not: debris, fins, loose sheets, shells inside the part, several parts."""
 
+from dataclasses import replace
+
 import igl
 import numpy as np
 
@@ -64,7 +66,7 @@ def tell_bodies(draft: Draft) -> Draft:
     if count == 1:
         return draft
     step = tell_faces(f"Kept {count} separate bodies", draft.mesh, np.arange(len(piece)), piece)
-    return draft.telling(MendStep(step.what, count, 0.0, step.places_mm, step.largest_mm))
+    return draft.telling(replace(step, area_mm2=0.0, box_mm=None))
 
 
 def count_large_pieces(draft: Draft) -> int:

@@ -4,6 +4,7 @@ import igl
 import numpy as np
 from scipy import ndimage
 
+from verifier.mending.crossings import LEFT_CROSSING
 from verifier.mending.draft import Draft
 from verifier.mending.pieces import drop_inner_shells, remove_debris_and_fins
 from verifier.mending.solid import Origin
@@ -42,8 +43,9 @@ def rebuilt(draft: Draft) -> Draft | None:
         return None
     made = _without_bubbles(Draft(mesh, np.full(len(mesh.faces), Origin.REBUILT, dtype=np.uint8)))
     everywhere = np.arange(len(made.mesh.faces))
-    step = tell_faces("Rebuilt the surface", made.mesh, everywhere, np.zeros_like(everywhere))
-    return Draft(made.mesh, made.origin, draft.steps).telling(step)
+    whole = tell_faces("Rebuilt the surface", made.mesh, everywhere, np.zeros_like(everywhere))
+    told = tuple(step for step in draft.steps if step.what != LEFT_CROSSING)  # of the surface that is no more
+    return Draft(made.mesh, made.origin, told).telling(whole)
 
 
 def _without_bubbles(made: Draft) -> Draft:

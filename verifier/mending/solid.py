@@ -10,6 +10,9 @@ from scipy.sparse import csgraph
 
 from verifier.mesh import Mesh, area_mm2, face_areas_mm2, volume_mm3
 
+Point = tuple[float, float, float]
+Box = tuple[Point, Point]
+
 
 class Origin(IntEnum):
     """Where a face comes from."""
@@ -27,14 +30,18 @@ class MendStep:
     count : how many pieces, holes, faces
     area_mm2 : surface removed or added
     places_mm : (k, 3) middles of the largest ones, at most twenty
-    largest_mm : the size across of the largest one, 0 where that says nothing
+    largest_mm : the size across of the widest one, 0 where that says nothing
+    sizes_mm : the size across of each one that places_mm has
+    box_mm : lowest and highest corner of all that was taken away or made
     """
 
     what: str
     count: int
     area_mm2: float
-    places_mm: tuple[tuple[float, float, float], ...] = ()
+    places_mm: tuple[Point, ...] = ()
     largest_mm: float = 0.0
+    sizes_mm: tuple[float, ...] = ()
+    box_mm: Box | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from verifier.mending.solid import MendStep
+from verifier.mending.solid import MendStep, Point
 from verifier.mesh import IntArray, Mesh, face_areas_mm2
 
 # A person looks at a few places, not at a thousand; the count says how many there are.
@@ -23,9 +23,18 @@ def tell_faces(what: str, mesh: Mesh, faces: IntArray, group: IntArray | None = 
     areas = face_areas_mm2(part)
     area = np.bincount(group, areas, count)
     low, high = boxes_of_groups(part.corners_mm, group, count)
-    largest = np.lexsort((np.linalg.norm(high - low, axis=1), area))[::-1][:PLACES_TOLD]
-    across = float(np.linalg.norm(high - low, axis=1).max())
-    return MendStep(what, count, float(area.sum()), _points(0.5 * (low + high)[largest]), across)
+    across = np.linalg.norm(high - low, axis=1)
+    largest = np.lexsort((area, across))[::-1][:PLACES_TOLD]
+    lowest, highest = _points(np.array([low.min(axis=0), high.max(axis=0)]))
+    return MendStep(
+        what,
+        count,
+        float(area.sum()),
+        _points(0.5 * (low + high)[largest]),
+        float(across.max()),
+        tuple(across[largest].tolist()),
+        (lowest, highest),
+    )
 
 
 def tell_points(what: str, points_mm: np.ndarray, area_mm2: float = 0.0) -> MendStep:
@@ -41,5 +50,5 @@ def boxes_of_groups(corners_mm: np.ndarray, group: IntArray, count: int) -> tupl
     return low, high
 
 
-def _points(points_mm: np.ndarray) -> tuple[tuple[float, float, float], ...]:
+def _points(points_mm: np.ndarray) -> tuple[Point, ...]:
     return tuple((float(x), float(y), float(z)) for x, y, z in points_mm)

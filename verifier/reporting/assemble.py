@@ -22,9 +22,12 @@ from verifier.inspection import (
     ScaleTable,
     ScanTable,
     SizeTable,
+    UnseenTable,
 )
 from verifier.judging import RowJudgement
 from verifier.measuring.size import Size
+from verifier.mending.changes import size_changes
+from verifier.mending.unseen import Unseen, unseen_places
 from verifier.mesh import Array, extents_mm
 from verifier.reporting.assemble_join import join_table
 from verifier.reporting.deviation_table import deviation_table
@@ -32,6 +35,8 @@ from verifier.rulebook import Rules, SheetRow, reading_of
 
 # A print is not printed again.
 NOT_OF_A_PRINT = {"note": "", "printed_diameter_mm": None, "printed_expanded_uncertainty_mm": None, "drill_mm": None}
+# Filled places narrower than this are pinholes, and counted only: a scan has hundreds.
+UNSEEN_FROM_MM = 1.0
 
 
 def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> Inspection:
@@ -112,6 +117,7 @@ def _mend(outcome: Outcome) -> MendTable:
             area_mm2=step.area_mm2,
             largest_mm=step.largest_mm,
             places_mm=step.places_mm,
+            sizes_mm=step.sizes_mm,
         )
         for step in solid.steps
     )
@@ -124,6 +130,18 @@ def _mend(outcome: Outcome) -> MendTable:
         filled_share=solid.filled_share,
         bodies=solid.bodies,
         steps=tuple(steps),
+        unseen=tuple(map(_unseen, unseen_places(solid, UNSEEN_FROM_MM))),
+        size_changes=size_changes(outcome.scan.mesh, solid),
+    )
+
+
+def _unseen(place: Unseen) -> UnseenTable:
+    return UnseenTable(
+        at_mm=_point(place.at_mm),
+        length_mm=place.length_mm,
+        width_mm=place.width_mm,
+        area_mm2=place.area_mm2,
+        seen_from=_point(place.seen_from),
     )
 
 

@@ -8,12 +8,15 @@ from verifier.inspection import (
     MendStepTable,
     MendTable,
     PieceTable,
+    Point,
     PrintTable,
     ReshapeTable,
     ScanTable,
     SizeTable,
 )
 
+# Filled places that are told one by one; the page and the JSON report have all.
+UNSEEN_TOLD = 5
 UNIT_KNOWN_BY = {
     "file": "the file says so",
     "sheet": "the sheet says so",
@@ -130,11 +133,32 @@ def mend_in_words(mend: MendTable) -> str:
     )
 
 
+def mending_in_words(mend: MendTable) -> tuple[str, ...]:
+    """All that is said of the mending, a sentence or a line each."""
+    return (mend_in_words(mend), *mend.size_changes, *map(step_in_words, mend.steps), *unseen_in_words(mend))
+
+
+def unseen_in_words(mend: MendTable) -> tuple[str, ...]:
+    """The widest filled places, each with size, place and side, in the export's own axes."""
+    told = tuple(
+        f"Not seen: {place.length_mm:.1f} × {place.width_mm:.1f} mm at {_place(place.at_mm)}, looking to"
+        f" {_place(place.seen_from)}"
+        for place in mend.unseen[:UNSEEN_TOLD]
+    )
+    rest = len(mend.unseen) - UNSEEN_TOLD
+    return (*told, f"Not seen: {rest} narrower places") if rest > 0 else told
+
+
+def _place(point: Point) -> str:
+    return "({:.1f}, {:.1f}, {:.1f})".format(*point)
+
+
 def step_in_words(step: MendStepTable) -> str:
-    """'Filled holes: 3, 41.2 mm² in all, the largest 6.2 mm across'."""
+    """'Filled holes: 3, 41.2 mm² in all, the largest 6.2 mm across at (1.0, 2.0, 3.0)'."""
     area = f", {step.area_mm2:.1f} mm² in all" if step.area_mm2 > 0 else ""
     largest = f", the largest {step.largest_mm:.1f} mm across" if step.largest_mm > 0 else ""
-    return f"{step.what}: {step.count}{area}{largest}"
+    place = f" at {_place(step.places_mm[0])}" if largest and step.places_mm else ""
+    return f"{step.what}: {step.count}{area}{largest}{place}"
 
 
 def bore_line(bore: BoreTable) -> str:

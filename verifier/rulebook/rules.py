@@ -163,6 +163,7 @@ class Decision(Row):
 
     coverage_factor : k of the expanded uncertainty and of the guard band
     max_filled_share : share of invented surface a part may have and still pass
+    max_filled_width_mm : width of a single invented place that may still pass
     min_arc_deg : turn a bore must have been seen over to be judged
     min_seen_share : share of other sizes' surface that must have been seen
     family_error : chance that a sound sheet has any reading called misread
@@ -170,6 +171,7 @@ class Decision(Row):
 
     coverage_factor: Positive
     max_filled_share: Share
+    max_filled_width_mm: Positive = 6.0
     min_arc_deg: Annotated[float, Field(gt=0, le=360)]
     min_seen_share: Share
     family_error: Annotated[float, Field(gt=0, lt=0.5)]

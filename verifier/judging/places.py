@@ -1,0 +1,82 @@
+"""Where on the part something is, in words: places in the export's own axes and the side they are seen from."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from verifier.mending.solid import MendStep, Solid
+from verifier.mending.unseen import Unseen, unseen_places
+from verifier.mesh import Array
+from verifier.rulebook.rules import Decision
+
+# More places than this are not told one by one: whoever scans again sees the rest on the way.
+PLACES_TOLD = 4
+# A thrown-away piece from this size on may be a piece of the part: a broken-off lug, a pin. Specks of a scan are
+# smaller (under 2 mm, common practice, no source).
+LARGE_PIECE_MM = 3.0
+# Sides named together when the second one counts for more than this (cosine of 67 degrees).
+SECOND_SIDE = 0.38
+
+THROWN_AWAY = ("Removed debris", "Removed loose sheets", "Cut off fins", "Cut surface that hung by one corner")
+
+
+def what_was_not_seen(solid: Solid, limits: Decision) -> tuple[str, str] | None:
+    """Why so much or so wide a filled surface cannot pass, and what to do; None where it can."""
+    share, most, widest = solid.filled_share, limits.max_filled_share, limits.max_filled_width_mm
+    wide = unseen_places(solid, widest)
+    if share <= most and not wide:
+        return None
+    places = wide or unseen_places(solid)
+    reasons = (
+        f"{100 * share:.1f} % of the surface was filled without having been seen; {100 * most:.1f} % may be."
+        if share > most
+        else "",
+        _too_wide(wide, widest) if wide else "",
+    )
+    return " ".join(reason for reason in reasons if reason), where_to_scan_again(places)
+
+
+def where_to_scan_again(places: Sequence[Unseen]) -> str:
+    """'Scan again here: hole 23 x 18 mm at (12.0, 4.0, 5.0), seen from +z.'"""
+    told = "; ".join(
+        f"hole {one.length_mm:.0f} × {one.width_mm:.0f} mm at {_at(one.at_mm)}, seen from {side_of(one.seen_from)}"
+        for one in places[:PLACES_TOLD]
+    )
+    rest = len(places) - PLACES_TOLD
+    more = f"; and {rest} smaller" if rest > 0 else ""
+    return f"Scan again here (mm, in the export's own axes): {told}{more}."
+
+
+def what_was_thrown_away(solid: Solid) -> tuple[str, ...]:
+    """A sentence for each kind of thrown-away piece that is large enough to be one of the part."""
+    large = (step for step in solid.steps if step.what in THROWN_AWAY and step.largest_mm >= LARGE_PIECE_MM)
+    return tuple(map(_thrown, large))
+
+
+def side_of(direction: Array) -> str:
+    """'+z', or 'between +z and -x': the side of the export's axes that a direction points to."""
+    order = np.argsort(-np.abs(direction))
+    first, second = (f"{'+' if direction[k] >= 0 else '-'}{'xyz'[k]}" for k in order[:2].tolist())
+    if abs(float(direction[order[1]])) < SECOND_SIDE:
+        return first
+    return f"between {first} and {second}"
+
+
+def _too_wide(wide: Sequence[Unseen], widest_mm: float) -> str:
+    many = "1 hole" if len(wide) == 1 else f"{len(wide)} holes"
+    was = "was" if len(wide) == 1 else "were"
+    size = f"{wide[0].length_mm:.0f} × {wide[0].width_mm:.0f} mm"
+    return f"{many} of more than {widest_mm:g} mm across {was} filled, up to {size}: a bore may be hidden there."
+
+
+def _thrown(step: MendStep) -> str:
+    place = f" at {_at(np.array(step.places_mm[0]))}" if step.places_mm else ""
+    return (
+        f"Look whether the part has all its pieces: '{step.what}' took one {step.largest_mm:.1f} mm across{place} that "
+        "hung on nothing. If it belongs to the part, scan again so that the scan joins it to the rest."
+    )
+
+
+def _at(place_mm: Array) -> str:
+    x, y, z = (float(value) for value in place_mm)
+    return f"({x:.1f}, {y:.1f}, {z:.1f})"
