@@ -54,7 +54,9 @@ def _outward(mesh: Mesh) -> Array:
     """
     normals, corners = face_normals(mesh), mesh.faces.ravel()
     face = np.repeat(np.arange(len(mesh.faces)), 3)
-    way = np.column_stack([np.bincount(corners, normals[face, k], len(mesh.vertices_mm)) for k in range(3)])
+    way: Array = np.column_stack(
+        [np.bincount(corners, normals[face, k], len(mesh.vertices_mm)) for k in range(3)]
+    ).astype(np.float64)
     for _ in range(ROUNDS):
         way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
         ahead = np.einsum("qx,qx->q", way[corners], normals[face])
