@@ -154,6 +154,8 @@ def _sentences(section: Section) -> Part:
         return _listed(section.title, section.lines(inspection), clean, SECTION_STYLES[section.kind])
 
     return part
+
+
 def _mended(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
     lines = mending_in_words(inspection.mend)
     return _listed("Mended, filled and thrown away", lines, clean)
