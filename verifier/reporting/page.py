@@ -25,14 +25,6 @@ from verifier.reporting.still import callouts_of, points_of
 from verifier.reporting.typed_sheet import TypedSheet, typed_sheet
 from verifier.reporting.viewing import first_turn
 from verifier.reporting.words import filament_in_words, meaning_of
-from verifier.reporting.words import (
-    bore_line,
-    filament_in_words,
-    meaning_of,
-    mending_in_words,
-    print_in_words,
-    scan_in_words,
-)
 
 FOLDER = Path(__file__).parent
 SCRIPTS = ("solid_view.js", "page.js", "page_sheet.js")
@@ -93,16 +85,6 @@ def _sentences(told: Inspection) -> dict[str, object]:
         "sections": tuple((each.title, lines, each.kind) for each, lines in sections),
         "cautions": caution_lines(told),
         "printing": tuple(print_lines(told)),
-        "cautions": (*told.cautions, *told.print.cautions),
-        "scan": (
-            f"{scan_in_words(told.scan)}.",
-            told.scale.reason,
-            told.coat.reason,
-            *told.scan.notices,
-        ),
-        "mended": mending_in_words(told.mend),
-        "bores": tuple(map(bore_line, told.bores)),
-        "printing": () if told.of_print else (*print_in_words(told.print), *told.print.notes),
     }
 
 

@@ -9,12 +9,11 @@ from verifier.reporting.deviation_words import deviation_in_words
 from verifier.reporting.join_words import join_in_words
 from verifier.reporting.words import (
     bore_line,
-    mend_in_words,
+    mending_in_words,
     piece_in_words,
     print_in_words,
     reshape_in_words,
     scan_in_words,
-    step_in_words,
 )
 
 
@@ -35,7 +34,7 @@ def _scan(told: Inspection) -> Iterable[str]:
 
 
 def _mended(told: Inspection) -> Iterable[str]:
-    return (mend_in_words(told.mend), *map(step_in_words, told.mend.steps))
+    return mending_in_words(told.mend)
 
 
 def _reshaped(told: Inspection) -> Iterable[str]:

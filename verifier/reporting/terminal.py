@@ -13,17 +13,6 @@ from verifier.reporting.plain import in_ascii, one_line
 from verifier.reporting.sections import Section
 from verifier.reporting.size_lines import STYLE_OF, Clean, columns_for, hanging, size_lines
 from verifier.reporting.words import VERDICT_MEANING, filament_in_words, meaning_of
-from verifier.reporting.words import (
-    VERDICT_MEANING,
-    bore_line,
-    filament_in_words,
-    meaning_of,
-    mending_in_words,
-    piece_in_words,
-    print_in_words,
-    reshape_in_words,
-    scan_in_words,
-)
 
 # Below this a figure of the table would have to be broken across lines.
 LEAST_WIDTH = 40
@@ -154,35 +143,6 @@ def _sentences(section: Section) -> Part:
         return _listed(section.title, section.lines(inspection), clean, SECTION_STYLES[section.kind])
 
     return part
-
-
-def _mended(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    lines = mending_in_words(inspection.mend)
-    return _listed("Mended, filled and thrown away", lines, clean)
-
-
-def _bores(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    return _listed("Bores", map(bore_line, inspection.bores), clean)
-
-
-def _reshaped(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    lines = (*map(reshape_in_words, inspection.reshaped), *map(piece_in_words, inspection.pieces))
-    return _listed("Reshaped", lines, clean)
-
-
-def _print(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-    if inspection.of_print:
-        return []
-    return _listed("Print", (*print_in_words(inspection.print), *inspection.print.notes), clean)
-
-
-def _of(title: str, lines: Callable[[Inspection], Iterable[str]], style: str = "") -> Section:
-    """A section that is a heading and the inspection's own sentences."""
-
-    def section(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
-        return _listed(title, lines(inspection), clean, style)
-
-    return section
 
 
 def _also(inspection: Inspection, _width: int, clean: Clean, _strokes: drawn_bar.Strokes) -> list[RenderableType]:
