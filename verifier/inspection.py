@@ -115,6 +115,7 @@ class SizeTable(Part):
     seen_share: float | None
     set_size: int
     walls: int | None = Field(default=None, description="coated walls it crosses; null in reports of earlier versions")
+    remark: str = Field(default="", description="what to know of a measured value, such as how sure its place is")
     features: tuple[str, ...]
     points_mm: tuple[Point, ...] = Field(description="where the size was taken, on the scan as it is")
     verdict: Verdict

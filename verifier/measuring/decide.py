@@ -26,6 +26,7 @@ class Case:
     belief : (5,) of scale and coat, from everything but this row
     doubt : what is in doubt about its match although it is the best; None when it is sure
     missing : why it has no options at all
+    remark : what to know of its match, where it is one
     """
 
     wanted: Wanted
@@ -33,6 +34,7 @@ class Case:
     belief: Array
     doubt: Doubt | None = None
     missing: str = ""
+    remark: str = ""
 
     @property
     def places(self) -> tuple[Candidate, ...]:
@@ -174,6 +176,8 @@ def _remark(case: Case, place: Candidate) -> str:
     if case.wanted.size is not None and _looks_misread(case, place):
         away = place.value - case.expected(place)
         parts.append(f"{away:+.2f} from what the reading lets expect: read it again")
+    if case.remark:
+        parts.append(case.remark)
     return "; ".join(parts)
 
 

@@ -15,12 +15,13 @@ from verifier.measuring.kinds import KINDS
 from verifier.measuring.matched import Matched, edge_options, line_options, match_named, named_options, pair_options
 from verifier.measuring.option import Option
 from verifier.measuring.size import Size
-from verifier.measuring.support import doubt
+from verifier.measuring.support import doubt, held_by_one_distance
 from verifier.measuring.wanted import Wanted, wanted_rows
 from verifier.mesh import Array
 from verifier.rulebook import Rules, Sheet, SheetRow
 
 NO_SIZE = "it has neither a reading nor a nominal, and nothing else on the sheet says which it is"
+ONE_DISTANCE = "told from a look-alike by one distance alone: one more, such as to an edge, would make it sure"
 NO_ENDS = "the sheet has no bore or boss rows by the names it is taken between"
 
 
@@ -64,14 +65,19 @@ def _case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     worst = min(doubts, key=lambda found: found.among_equals, default=None)
     lost = [matched.frame.named[end].row.name for end in ends if matched.best(end) is None]
     missing = f"'{lost[0]}' was not found" if lost else ""
-    return Case(row, take(matched, row), matched.belief, worst, missing)
+    return Case(row, take(matched, row), matched.belief, worst, missing, _remark(wanted, matched, ends))
+
+
+def _remark(wanted: Sequence[Wanted], matched: Matched, places: Sequence[int]) -> str:
+    return ONE_DISTANCE if any(held_by_one_distance(matched, wanted, place) for place in places) else ""
 
 
 def _named_case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     place = matched.frame.place[row.row.name]
     unknown = row.size is None and place not in matched.tied
     options = named_options(matched, place)
-    return Case(row, options, matched.belief, doubt(matched, wanted, place), NO_SIZE if unknown else "")
+    missing = NO_SIZE if unknown else ""
+    return Case(row, options, matched.belief, doubt(matched, wanted, place), missing, _remark(wanted, matched, [place]))
 
 
 def _own_cases(rows: Sequence[Wanted], features: Features, belief: Array) -> list[Case]:

@@ -248,6 +248,7 @@ def _size(
         features=size.features,
         points_mm=tuple(_point(point) for point in size.points_mm),
         verdict=judged.verdict,
+        remark=size.reason if size.measured_mm is not None and size.set_size == 1 else "",
         reason=judged.reason,
     )
 

@@ -107,6 +107,7 @@ def row_notes(size: SizeTable) -> tuple[str, ...]:
         if printed_doubt and not size.reshaped_by_mm
         else "",
         f"the worst of {size.set_size} equal places" if size.set_size > 1 else "",
+        size.remark,
         "" if size.required else "not required for a pass",
     )
     return tuple(note for note in notes if note)
