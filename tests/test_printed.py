@@ -1,21 +1,26 @@
 """The commands `printed` and `figures`, as they are typed."""
 
 import io
+import subprocess
+import sys
 from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from inbox_demo import simulated
 from tests.ledgers import enter, finish, make_bench, printed, report
 from verifier.bench.own_figures import own_figures_beside
 from verifier.bench.status import history_of
+from verifier.delivery import inspect_file
 from verifier.errors import RuleMistake, UnknownName, WrongUsage
 from verifier.figures_shown import show_figures
 from verifier.print_readings import readings_asked, readings_in
 from verifier.printed import Asked, enter_print, said_condition, undo_print
 from verifier.rulebook import load_rules
 from verifier.screen import Screen
+from verifier.shipped import rules_folder
 
 TOLD = report()
 NOTHING = Asked(None, None, None, None, None)
@@ -190,3 +195,35 @@ def test_no_line_is_wider_than_the_screen(bench, tmp_path, width, monkeypatch):
     show_figures("PETG", bench.root, screen)
     assert max(map(len, screen.out.getvalue().splitlines())) <= width
     assert "\x1b" not in screen.out.getvalue()
+
+
+def test_the_next_mesh_is_enlarged_by_what_the_prints_have_taught(bench, tmp_path):
+    rng = np.random.default_rng(39)
+    for _ in range(3):
+        enter_by_file(bench, tmp_path, printed(TOLD, rng))
+    made = simulated.scan(simulated.latch_lever(), spacing_mm=1.2, seed=39)
+    scan = tmp_path / "latch_lever.stl"
+    scan.write_bytes(simulated.stl_bytes(made.vertices_mm, made.faces))
+    by_bench = inspect_file(scan, bench.rules, as_new=True).inspection.print
+    by_table = inspect_file(scan, rules_folder(), as_new=True).inspection.print
+    assert by_table.shrink_xy == 0.003
+    assert by_bench.shrink_xy == pytest.approx(0.0045, abs=0.0004)
+    assert by_bench.u_shrink_xy < by_table.u_shrink_xy
+    assert by_bench.shrink_source.startswith("shrinkage in the plane of the layers: 3 prints of our own on bench 220")
+    assert max(by_bench.size_mm) / max(by_table.size_mm) == pytest.approx(0.997 / (1 - by_bench.shrink_xy), rel=1e-6)
+
+
+def test_readings_are_typed_at_the_command_and_a_closed_input_keeps_nothing(bench):
+    words = [sys.executable, "-m", "verifier", "printed", "latch_lever", "--bench", str(bench.root)]
+
+    def typed(text):
+        return subprocess.run(words, input=text, capture_output=True, text=True, timeout=60, check=False)
+
+    broken_off = typed("83.93\n")
+    assert (broken_off.returncode, broken_off.stdout) == (130, "")
+    assert prints_on(bench) == ()
+    whole = typed("83.93\n24.0\n\n9.97\n5.98\n59.92\n")
+    assert whole.returncode == 0
+    assert "1 of 6  length (overall, wanted 84.01)" in whole.stderr
+    assert "latch_lever, print 1 in PETG on bench 220" in whole.stdout
+    assert [each.row.name for each in prints_on(bench)[0].rows] == ["length", "width", "pivot", "pin", "pivot to pin"]

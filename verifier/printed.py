@@ -1,6 +1,6 @@
 """The command `printed`: a finished print's readings go in, and what they say comes out."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -32,7 +32,7 @@ from verifier.print_readings import (
 from verifier.reporting.disagreeing_told import notices
 from verifier.reporting.print_told import PrintTold, print_parts
 from verifier.reporting.terminal import cleaner
-from verifier.rulebook import Rules, Sheet, find_sheet, load_rules, load_sheet
+from verifier.rulebook import Filament, Rules, Sheet, find_sheet, load_rules, load_sheet
 from verifier.rulebook.calliper import reading_at
 from verifier.rulebook.choice import named
 from verifier.rulebook.sheet import SheetRow
@@ -82,7 +82,7 @@ def enter_print(part: str, bench: Path, screen: Screen, asked: Asked) -> None:
         jobs = ", ".join(f"{each.job} ({each.finished_at[:10]})" for each in others[-MESHES_TOLD:])
         screen.tell(f"Was an earlier mesh of it printed? Then stop and add --job with its number: {jobs}.")
     readings = _readings(asked, rows, sizes, screen)
-    condition = _condition(asked, readings, filament.takes_up_water, filament.polymer)
+    condition = _condition(asked, readings, filament, screen)
     read = _read_rows(readings, rows, sizes, rules, part, asked)
     entry = PrintEntry(
         part=part, job=scan.job, filament=filament.name, printer=printer.name, condition=condition,
@@ -144,7 +144,7 @@ def _nothing_to_read(part: str, scan: ScanSeen) -> WrongUsage:
 def _readings(asked: Asked, rows: Sequence[PrintRow], sizes: Sequence[SizeSeen], screen: Screen) -> Readings:
     if asked.readings is not None:
         return readings_in(asked.readings, rows)
-    readings = readings_asked(rows, _wanted(sizes), _ask, screen.tell)
+    readings = readings_asked(rows, _wanted(sizes), _asking(screen), screen.tell)
     if not readings.by_row:
         raise WrongUsage(
             "nothing was read, so nothing is kept", where="printed", do="Start again with calliper in hand"
@@ -152,21 +152,29 @@ def _readings(asked: Asked, rows: Sequence[PrintRow], sizes: Sequence[SizeSeen],
     return readings
 
 
-def _ask(question: str) -> str:
-    return str(typer.prompt(question, default="", show_default=False, err=True))
+def _asking(screen: Screen) -> Callable[[str], str]:
+    """Asks until there is no more input, which ends the command as Ctrl-C does."""
+
+    def ask(question: str) -> str:
+        answer = screen.ask(question)
+        if answer is None:
+            raise typer.Abort
+        return answer
+
+    return ask
 
 
 def _wanted(sizes: Sequence[SizeSeen]) -> dict[str, str]:
     return {size.name: f"{size.wanted_mm:.2f}" for size in sizes if size.wanted_mm is not None}
 
 
-def _condition(asked: Asked, readings: Readings, takes_up_water: bool, polymer: str) -> Condition | None:
-    if not takes_up_water:
+def _condition(asked: Asked, readings: Readings, filament: Filament, screen: Screen) -> Condition | None:
+    if not filament.takes_up_water:
         return None
     said = asked.condition or readings.condition
     if said is None and asked.readings is not None:
-        raise refuse_unsaid_condition(polymer)
-    return said or condition_asked(_ask, polymer)
+        raise refuse_unsaid_condition(filament.polymer)
+    return said or condition_asked(_asking(screen), filament.polymer)
 
 
 def _read_rows(

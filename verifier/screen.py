@@ -37,13 +37,19 @@ class Screen:
         """Progress, on standard error."""
         _write(self._err, text)
 
+    def ask(self, question: str) -> str | None:
+        """The line that is typed after a question, which stands on standard error; None when there is no more input."""
+        _write(self._err, f"{question}: ", end="")
+        line = sys.stdin.readline()
+        return line.rstrip("\r\n") if line else None
+
     def complain(self, text: str) -> None:
         """What went wrong and what to do, on standard error."""
         _write(self._err, f"verifier: {text}")
 
 
-def _write(stream: TextIO, text: str) -> None:
+def _write(stream: TextIO, text: str, end: str = "\n") -> None:
     """Characters the stream cannot show become '?' rather than a crash."""
     encoding = getattr(stream, "encoding", None) or "utf-8"
-    stream.write(text.encode(encoding, "replace").decode(encoding) + "\n")
+    stream.write(text.encode(encoding, "replace").decode(encoding) + end)
     stream.flush()
