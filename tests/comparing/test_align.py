@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
 
+from inbox_demo import simulated
 from tests.comparing.test_cloud import BOX
-from tests.comparing.views import off, scans_of, seen
+from tests.comparing.views import PARTS, off, scans_of, seen
 from verifier.comparing import align, cloud_of
 from verifier.comparing.pose import moved, pose_of, turns_about
 from verifier.mesh import Mesh
@@ -73,3 +74,16 @@ def test_two_views_that_share_little_are_right_or_not_called_sure():
     if found.sure:
         poses = poses[:1]
     assert min(off(pose, pair.truth, one)[0] for pose in poses) < 0.5
+
+
+def test_a_view_that_shows_nothing_of_what_tells_two_ways_apart_is_not_sure():
+    """Half of the rail, without its boss, lies on either half with either face up."""
+    pair = scans_of("near_twin", seed=76, spacing_mm=1.0)
+    rail = simulated.scan(PARTS["near_twin"](), spacing_mm=1.0, seed=153)  # the moving one of the pair: 2 x 76 + 1
+    in_part = (rail.vertices_mm - rail.shift_mm) @ rail.turn
+    plain_half = in_part[rail.faces].mean(axis=1)[:, 0] < 0.0  # the boss is at x = 40
+    found = align(cloud_of(Mesh(rail.vertices_mm, rail.faces[plain_half])), cloud_of(pair.fixed))
+    assert not found.sure
+    assert not all(other.harmless for other in found.alternatives)
+    poses = [found.pose, *(other.pose for other in found.alternatives)]
+    assert min(off(pose, pair.truth, pair.moving)[1] for pose in poses) < 5.0 * CLOSE_MM  # half a rail levers twice

@@ -11,7 +11,7 @@ class Alternative:
 
     pose : (4, 4)
     turn_deg : how far it is turned from the pose taken
-    harmless : it lays the whole surface as well on the other, so the part is symmetric and every figure stays the same
+    harmless : the part is symmetric and lies on itself in this way, so every figure stays the same
     """
 
     pose: Array

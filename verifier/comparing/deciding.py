@@ -1,6 +1,6 @@
 """Which of the last few poses it is: close steps on all points, then the fit of each against the best."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ from verifier.comparing.cloud import Cloud, evenly_facing
 from verifier.comparing.fit import beneath_of
 from verifier.comparing.pose import angle_between_deg, distinct, inverse
 from verifier.comparing.refining import Target, partners, refined, target_of
-from verifier.mesh import Array, BoolArray
+from verifier.mesh import Array, BoolArray, IntArray
 
 FINE_POINTS = 2500
 FINE_STEPS = 10
@@ -21,7 +21,8 @@ START_SHARE, REACH_SHARE = 0.006, 0.06
 LEAST_SPREAD_MM = 0.01
 # A real surface lies within four spreads of its like.
 SPREADS = 4.0
-BLOCKS = 8
+# A block is this share of the part across: a boss of a few millimetres fills one.
+BLOCK_SHARE = 0.07
 RIM_NEIGHBOURS = 6
 LEAST_OVERLAP = 0.2
 MOST_CONFLICT = 0.15
@@ -29,6 +30,10 @@ MOST_CONFLICT = 0.15
 WHOLE_OVERLAP = 0.9
 # Rival poses differ by what more than this many standard errors says, over blocks that err together.
 SURE_Z = 4.0
+# Of some 300 blocks the greatest lead by chance is 2 to 3 standard deviations.
+SURE_LEAD = 4.0
+# At a rim up to a third of a block's points find no partner by chance; of a face that is not there none do.
+MOST_MISSED, FEWEST_IN_BLOCK = 0.5, 15
 # Points at rims find a partner or not by chance; a difference of fewer points than this says nothing.
 LEAST_GAIN_POINTS = 12.0
 # The more of a scan is buried in the other, the less the pose is believed: by e for each of this share.
@@ -92,9 +97,16 @@ def decided(poses: Array, moving: Cloud, fixed: Cloud, size_mm: float) -> Alignm
     kept = distinct(np.array([each.pose for each in judged]), pair.moving.points_mm, 4.0 * tolerance)
     best, rivals = judged[0], [judged[i] for i in kept[1:]]
     back = _looked_at(inverse(best.pose), pair.fixed, pair.on_moving, tolerance, size_mm)
-    whole = max(_share(best.agree), _share(_agree(*back))) > WHOLE_OVERLAP
+    inner, outer = _share(best.agree), _share(_agree(*back))
+    whole = max(inner, outer) > WHOLE_OVERLAP
     equal = _as_good(best, rivals, pair.moving) if whole else _not_ruled_out(best, rivals)
-    alternatives = tuple(_alternative(best, rival, whole=whole) for rival in equal)
+    larger = (pair.fixed, pair.on_fixed) if inner > outer else (pair.moving, pair.on_moving)
+    alternatives = tuple(
+        _alternative(
+            best, rival, harmless=whole and _is_symmetry(_between(best, rival, inner > outer), *larger, tolerance)
+        )
+        for rival in equal
+    )
     return _alignment(best, _share(_agree(*back)), alternatives)
 
 
@@ -145,17 +157,38 @@ def _as_good(best: _Judged, rivals: Sequence[_Judged], moving: Cloud) -> list[_J
 
 
 def _worse(rival: _Judged, best: _Judged, moving: Cloud) -> bool:
-    """Whether a pose fits worse than scatter explains.
+    """Whether a pose fits worse than scatter explains: on the whole, or in one place that it leaves unexplained.
 
-    How much scatter explains is read off the points that fit under both poses, summed by blocks that err together; a
-    boss that one pose alone explains is no scatter, however small its share of the surface.
+    How much scatter explains is read off the points that fit under both poses, summed by blocks that err together. A
+    boss that one pose alone explains is no scatter, however small its share of the surface: at rims points change
+    sides by chance, as many one way as the other, while in the boss's block all change the same way.
     """
     gain = best.merit - rival.merit
-    low, high = moving.points_mm.min(axis=0), moving.points_mm.max(axis=0)
-    cell = np.minimum((moving.points_mm - low) / np.maximum(high - low, 1e-9) * BLOCKS, BLOCKS - 1).astype(np.int64)
-    label = np.unique(cell @ np.array([BLOCKS * BLOCKS, BLOCKS, 1]), return_inverse=True)[1]
-    sums = np.bincount(label, gain * (best.agree & rival.agree))
-    return bool(gain.sum() > SURE_Z * float(np.sqrt(np.sum(sums**2))) + LEAST_GAIN_POINTS)
+    ahead, behind = _changed_sides(best, rival)
+    for label in _blocks(moving):
+        sums = np.bincount(label, gain * (best.agree & rival.agree))
+        if gain.sum() > SURE_Z * float(np.sqrt(np.sum(sums**2))) + LEAST_GAIN_POINTS:
+            return True
+        most, least = np.bincount(label, ahead), np.bincount(label, behind)
+        lead = (most - least) / np.sqrt(most + least + 1.0)
+        if lead.max() > SURE_LEAD and lead.max() > -1.5 * lead.min() and gain.sum() > 0.0:
+            return True
+    return False
+
+
+def _blocks(cloud: Cloud) -> Iterable[IntArray]:
+    """Which block each point lies in, (n,): once, and once more with blocks half a block farther on."""
+    middle = cloud.points_mm - cloud.points_mm.mean(axis=0)
+    along = middle @ np.linalg.eigh(middle.T @ middle)[1]
+    side = BLOCK_SHARE * float(np.linalg.norm(np.ptp(along, axis=0)))
+    for start in (0.0, 0.5):
+        cell = np.floor(along / side + start).astype(np.int64)
+        yield np.asarray(np.unique(cell, axis=0, return_inverse=True)[1], dtype=np.int64).ravel()
+
+
+def _changed_sides(best: _Judged, rival: _Judged) -> tuple[BoolArray, BoolArray]:
+    """Points that only the best pose explains, and points that only the rival does."""
+    return best.agree & ~rival.agree, rival.agree & ~best.agree
 
 
 def _not_ruled_out(best: _Judged, rivals: Sequence[_Judged]) -> list[_Judged]:
@@ -164,8 +197,29 @@ def _not_ruled_out(best: _Judged, rivals: Sequence[_Judged]) -> list[_Judged]:
     return [rival for rival, own in zip(rivals, worth[1:], strict=True) if own > RIVAL_SHARE * worth[0]]
 
 
-def _alternative(best: _Judged, rival: _Judged, *, whole: bool) -> Alternative:
-    return Alternative(rival.pose, float(angle_between_deg(rival.pose, best.pose)), harmless=whole)
+def _between(best: _Judged, rival: _Judged, as_fixed: bool) -> Array:
+    """How the fixed surface would lie on itself if both poses were right, or else the moving one."""
+    return rival.pose @ inverse(best.pose) if as_fixed else inverse(best.pose) @ rival.pose
+
+
+def _is_symmetry(pose: Array, surface: Cloud, target: Target, tolerance: float) -> bool:
+    """Whether a surface lies on itself under a pose, with no place of it left unexplained.
+
+    A view of a part may lie on it in two ways because it shows nothing of what tells them apart; the part is symmetric
+    only where the larger of the two surfaces says so.
+    """
+    size_mm = float(np.linalg.norm(np.ptp(surface.points_mm, axis=0)))
+    missed = ~_agree(*_looked_at(pose, surface, target, tolerance, size_mm))
+    for label in _blocks(surface):
+        count = np.bincount(label)
+        share = np.bincount(label, missed) / np.maximum(count, 1)
+        if (share[count >= FEWEST_IN_BLOCK] > MOST_MISSED).any():
+            return False
+    return _share(missed) < 1.0 - WHOLE_OVERLAP
+
+
+def _alternative(best: _Judged, rival: _Judged, *, harmless: bool) -> Alternative:
+    return Alternative(rival.pose, float(angle_between_deg(rival.pose, best.pose)), harmless)
 
 
 def _alignment(best: _Judged, fixed_overlap: float, alternatives: tuple[Alternative, ...]) -> Alignment:
