@@ -15,8 +15,8 @@ from verifier.mesh import Array, IntArray
 
 # Corners of a thinned net lie off the wall by this share of the arc's height: 0.1 on bores of 3 to 12 mm where half of
 # the faces was collapsed, 0.5 where four fifths, 0.65 where nineteen twentieths were. How much was lost is only seen in
-# that a net whose edges are long was a fine one once. Marching cubes place theirs 0.3 to the other side.
-THINNED_CORNERS, THINNED_TO_LONG_EDGES, U_CORNERS = 0.4, 0.62, 0.2
+# that a net whose edges are long was a fine one once. Marching cubes place theirs 0.3 to 0.5 to the other side.
+THINNED_CORNERS, THINNED_TO_LONG_EDGES, U_CORNERS = 0.4, 0.62, 0.25
 
 
 @dataclass(frozen=True, slots=True)

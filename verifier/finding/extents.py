@@ -5,12 +5,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from verifier.finding.caps import Contact, crest_of_cap, crest_of_round_end
+from verifier.finding.edges import on_sharp_edge
 from verifier.finding.feature import Extent, Noise, Plane
 from verifier.finding.surface import Surface
 from verifier.mesh import Array, BoolArray, IntArray
 
 # A flat counts as lying on the foot within this angle; a foot seats itself on it.
 SEATED_DEG = 0.5
+# A flat that leans by more than this is not one whose direction is but badly known.
+ASKEW_DEG = 1.5
 # The part of a round end that faces the foot within 20 degrees is a parabola to 0.0012 of its radius.
 FACING_DEG = 20.0
 CAP_DEPTH_MM = 0.5
@@ -40,9 +43,16 @@ def extent(
 def contact(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], noise: Noise, direction: Array) -> Contact:
     """Where a flat foot coming from outside along the direction comes to rest.
 
-    On a flat that lies square: the flat. On a round end: the crest of its cylinder. Elsewhere: the crest of the
-    curved cap (second order) that faces the foot. On an edge: the topmost averaged points.
+    On a flat that lies square: the flat. On an edge or corner of flats: half-way from what was seen of it to where the
+    flats meet. On a round end: the crest of its cylinder. Elsewhere: the crest of the curved cap (second order) that
+    faces the foot, or the topmost averaged points.
     """
+    found = _touched(surface, on_flat, planes, noise, direction)
+    return on_sharp_edge(found, planes, direction, surface.spacing_mm)
+
+
+def _touched(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], noise: Noise, direction: Array) -> Contact:
+    """The place of the scan that is touched first, edges as they were scanned."""
     sigma = noise.spread_mm
     facing = np.flatnonzero(surface.normals @ direction.astype(np.float32) > np.cos(np.radians(FACING_DEG)))
     height = surface.points_mm[facing] @ direction
@@ -59,6 +69,10 @@ def contact(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], noise
     if round_end is not None:
         return round_end
     if len(cap) < LEAST_POINTS:
+        return _on_edge(surface, direction, sigma)
+    square = any(p.normal @ direction > np.cos(np.radians(ASKEW_DEG)) for p in planes)
+    if not square and on_flat[cap].mean() > 0.5:
+        # A flat that lies askew: the foot rests on its edge.
         return _on_edge(surface, direction, sigma)
     return crest_of_cap(surface, cap, noise, direction)
 
@@ -114,8 +128,8 @@ def _on_edge(surface: Surface, direction: Array, sigma_mm: float) -> Contact:
     seen = np.flatnonzero(surface.seen) if surface.seen.any() else np.arange(len(surface.points_mm))
     height = surface.points_mm @ direction
     high = seen[height[seen] > height[seen].max() - 2.0 - 4.0 * sigma_mm]
-    count = np.maximum(np.diff(surface.neighbours.indptr)[high], 1)
-    mean = (surface.neighbours[high] @ height + height[high]) / (count + 1.0)
+    near = surface.neighbours[high]
+    mean = (near @ height + height[high]) / (near.sum(axis=1) + 1.0)
     best = int(np.argmax(mean))
     u_mm = float(np.hypot(0.5 * surface.spacing_mm, sigma_mm))
     return Contact(float(mean[best]), u_mm, surface.points_mm[high[best]])

@@ -12,6 +12,7 @@ from verifier.finding.surface import Surface, neighbour_scatter_mm
 from verifier.mesh import Array, IntArray
 
 MOST_POINTS = 50_000  # of a large plane the middle is looked at: thinning would widen the spacing
+FEW_OF_A_PATCH = 250  # of each flat, to work out how much of long waves a plane takes with it
 BASES = 8000  # points whose partners are looked up, on each plane
 LAGS_MM = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.5, 8.0, 11.0, 15.0, 20.0, 27.0, 36.0])
 # Over longer ways than this share of a flat the fitted plane has taken most of the waves with it.
@@ -31,13 +32,28 @@ def noise_on_planes(patches: Sequence[tuple[Array, Array]], spacing_mm: float) -
 
     patches : for each plane points (n, 3) and their signed distances from it, (n,)
     The model is white^2 + correlated^2 (1 - exp(-r^2 / 2 l^2)) + wave^2 (1 - exp(-r^2 / 2 L^2)); a plane takes part of
-    the longest waves with it, which the differences between near points do not notice.
+    the longest waves with it, which is given back.
     """
     lags = [_differences(points, away, spacing_mm) for points, away in patches]
     lag_mm, half_square, count = (np.concatenate(column) for column in zip(*lags, strict=True))
     area_mm2 = AREA_OF_A_POINT * spacing_mm**2 * sum(len(points) for points, _ in patches)
     white, shared, length, wave, wavelength = _fitted(lag_mm, half_square, count, spacing_mm, area_mm2)
+    if wave > 0.0:
+        wave /= np.average(
+            [_share_left(points, wavelength) for points, _ in patches], weights=[len(p) for p, _ in patches]
+        )
     return Noise(float(np.sqrt(white)), float(np.sqrt(shared)), float(length), float(np.sqrt(wave)), float(wavelength))
+
+
+def _share_left(points_mm: Array, wavelength_mm: float) -> float:
+    """Share of the variance of long waves that a plane fitted to these points leaves, no less than a quarter."""
+    at = points_mm[evenly(len(points_mm), FEW_OF_A_PATCH)]
+    at = at - at.mean(axis=0)
+    slope = np.column_stack([np.ones(len(at)), at @ np.linalg.svd(at, full_matrices=False)[2][:2].T])
+    basis = np.linalg.qr(slope)[0]
+    square = np.maximum(((at[:, None] - at[None]) ** 2).sum(axis=2), 0.0)
+    shared = np.exp(-square / (2.0 * wavelength_mm**2))
+    return max(0.25, 1.0 - float(np.trace(basis.T @ shared @ basis)) / len(at))
 
 
 def noise_of_neighbours(surface: Surface) -> Noise:
