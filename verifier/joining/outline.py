@@ -6,7 +6,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.joining.side import Side
-from verifier.mesh import Array
+from verifier.mesh import Array, BoolArray
 
 # Starts this far apart in turn; a rim three times as long as wide is caught from 15 degrees off.
 STARTS = 24
@@ -36,23 +36,34 @@ class Laid:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """Points of a rim in plan, evenly spread, which way it faces there, (k, 2) each, and how high it lies, (k,)."""
+    """Points of a rim in plan, evenly spread, which way it faces there, (k, 2) each, and how high it lies, (k,).
+
+    sure : (k,) where the surface was seen turning under
+    """
 
     points_mm: Array
     facing: Array
     height_mm: Array
+    sure: BoolArray
+
+    def chosen(self, which: BoolArray) -> "Outline":
+        """Some of its points."""
+        return Outline(self.points_mm[which], self.facing[which], self.height_mm[which], self.sure[which])
 
 
 def outline_of(side: Side) -> Outline:
-    """The rim of a side in plan, evenly spread."""
+    """The rim of a side in plan, evenly spread; where it was seen turning under, that alone counts."""
     cell = np.floor(side.rim_mm[:, :2] / (2.0 * side.spacing_mm)).astype(np.int64)
-    _, name, count = np.unique(cell, axis=0, return_inverse=True, return_counts=True)
-    mean = np.column_stack([np.bincount(name, side.rim_mm[:, k]) / count for k in range(3)])
-    way = np.column_stack([np.bincount(name, side.rim_out[:, k]) for k in range(2)])
+    name = np.unique(cell, axis=0, return_inverse=True)[1]
+    folds = np.bincount(name, side.rim_folds) > 0
+    share = np.where(side.rim_folds | ~folds[name], 1.0, 0.0)
+    count = np.bincount(name, share)
+    mean = np.column_stack([np.bincount(name, share * side.rim_mm[:, k]) / count for k in range(3)])
+    way = np.column_stack([np.bincount(name, share * side.rim_out[:, k]) for k in range(2)])
     size = np.linalg.norm(way, axis=1)
     real = size > 0.5 * side.spacing_mm  # edges of a steep wall's scatter run round in circles and cancel
     mean, way = mean[real], way[real] / size[real, None]
-    return Outline(mean[:, :2], way, mean[:, 2])
+    return Outline(mean[:, :2], way, mean[:, 2], folds[real])
 
 
 def lay_rims(first: Outline, second: Outline, length_mm: float) -> list[Laid]:

@@ -24,6 +24,8 @@ TAINTED_WORTH = 0.02
 MOST_COUNT = 200.0
 # Outlines of two sides of one rim agree within this all together: half of a rounding by the scanner.
 OUTLINE_MM = 0.15
+# How much a place of an outline is worth where the surface was not seen turning under, against one where it was.
+UNSEEN_WORTH = 0.1
 # Heights of two rims are compared where they are this near in plan, as a share of the part's length.
 BESIDE_SHARE = 1 / 120
 
@@ -129,7 +131,8 @@ def outline_rows(pose: Array, moving: Moving, target: Target) -> Rows:
     facing = target.outline.facing[near]
     off = np.einsum("ij,ij->i", target.outline.points_mm[near] - at[:, :2], facing)
     width = 3.0 * float(np.median(np.abs(off))) + 0.1
-    weight = believed(off, width) * (away <= np.quantile(away, 0.85))
+    seen = np.where(moving.outline.sure & target.outline.sure[near], 1.0, UNSEEN_WORTH)
+    weight = believed(off, width) * (away <= np.quantile(away, 0.85)) * seen
     weight *= 4.0 / OUTLINE_MM**2 / max(float(weight.sum()), 1e-9)
     return Rows(distance_rows(at, np.column_stack([facing, np.zeros(len(at))])), off, weight)
 

@@ -7,8 +7,8 @@ from scipy.spatial import cKDTree
 
 from verifier.joining.laid_together import moved
 from verifier.joining.posed import Trimmed
-from verifier.joining.trimming import Cut, Rim, is_border, mean_normal, near_outside, plane_axes, shared_corners, trim
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_vectors_mm2
+from verifier.joining.trimming import Cut, Rim, is_border, near_outside, plane_axes, shared_corners, trim
+from verifier.mesh import Array, BoolArray, IntArray, Mesh
 from verifier.reading.scan import Scan
 
 # Points near the rim that are set against the other side: within this many spacings of its outermost line, in plan.
@@ -29,6 +29,7 @@ class Side:
     clean : (k,) those out of reach of a crease that a skirt made
     rim_mm : (r, 3) middles of the edges where the surface turns under or ends
     rim_out : (r, 2) away from it in plan, as long as the edge
+    rim_folds : (r,) those where it was seen turning under; the others are where a skirt was cut off, or the scan ends
     face_mm : (j, 3) points of the whole side, thinned
     length_mm : the longest way across its rim
     """
@@ -41,6 +42,7 @@ class Side:
     clean: BoolArray
     rim_mm: Array
     rim_out: Array
+    rim_folds: BoolArray
     face_mm: Array
     spacing_mm: float
     length_mm: float
@@ -51,16 +53,15 @@ def side_of(scan: Scan) -> Side:
     """Trim one scan and look at its rim."""
     mesh = shared_corners(scan.mesh)
     cut, rim = trim(mesh)
-    up = mean_normal(mesh, cut.kept)
+    up = cut.up
     frame = plane_axes(up)
-    ends, outward = _rim_edges(mesh, cut, rim, up)
+    ends, outward, folds = _rim_edges(mesh, cut, rim, up)
     to_side = np.eye(4)
     to_side[:3, :3], to_side[:3, 3] = frame, -frame @ ends.mean(axis=0)
     corners, normals, clean = _band_corners(mesh, cut, rim)
     points, ends = moved(mesh.vertices_mm[corners], to_side), moved(ends, to_side)
     near = _near_rim(points, ends, BAND_SPACINGS * rim.spacing_mm)
-    face = mesh.vertices_mm[np.unique(mesh.faces[cut.kept])]
-    face = moved(face[:: max(1, len(face) // MOST_FACE_POINTS)], to_side)
+    face = moved(_thinned(mesh, cut.kept), to_side)
     return Side(
         scan=scan,
         to_side=to_side,
@@ -70,16 +71,18 @@ def side_of(scan: Scan) -> Side:
         clean=clean[near],
         rim_mm=ends,
         rim_out=outward @ frame[:2].T,
+        rim_folds=folds,
         face_mm=face,
         spacing_mm=rim.spacing_mm,
         length_mm=float(np.linalg.norm(np.ptp(ends[:, :2], axis=0))),
-        trimmed=_trimmed(scan, mesh, cut),
+        trimmed=_trimmed(scan, cut),
     )
 
 
-def _rim_edges(mesh: Mesh, cut: Cut, rim: Rim, up: Array) -> tuple[Array, Array]:
-    """Where the kept surface turns under or ends: middles of those edges and the way out of it, as long as the edge."""
-    rising = cut.kept[rim.faces] & (rim.normals @ up > 0.0)
+def _rim_edges(mesh: Mesh, cut: Cut, rim: Rim, up: Array) -> tuple[Array, Array, BoolArray]:
+    """Where the kept surface turns under or ends: middles, ways out as long as the edges, and which turn."""
+    kept = cut.kept[rim.faces]
+    rising = kept & (rim.normals @ up > 0.0)
     twin = rim.edges.twin
     beyond = (twin < 0) | ~rising[np.maximum(twin, 0) // 3]
     chosen = np.flatnonzero(np.repeat(rising, 3) & beyond)
@@ -88,9 +91,10 @@ def _rim_edges(mesh: Mesh, cut: Cut, rim: Rim, up: Array) -> tuple[Array, Array]
     facing_out = np.einsum("ij,ij->i", outward, rim.normals[chosen // 3]) > 0.0  # not so where a crease turns up again
     middle, flat = 0.5 * (start + end), plane_axes(up)[:2].T
     cell_mm = RIM_CELLS * rim.spacing_mm
-    kept = rim.edges.faces[cut.kept[rim.faces]]
-    outside = near_outside(middle @ flat, mesh.vertices_mm @ flat, kept, 3.0 * cell_mm, cell_mm)
-    return middle[facing_out & outside], outward[facing_out & outside]
+    outside = near_outside(middle @ flat, mesh.vertices_mm @ flat, rim.edges.faces[kept], 3.0 * cell_mm, cell_mm)
+    good = facing_out & outside
+    folds = (twin[chosen] >= 0) & kept[np.maximum(twin[chosen], 0) // 3]
+    return middle[good], outward[good], folds[good]
 
 
 def _band_corners(mesh: Mesh, cut: Cut, rim: Rim) -> tuple[IntArray, Array, BoolArray]:
@@ -104,12 +108,11 @@ def _band_corners(mesh: Mesh, cut: Cut, rim: Rim) -> tuple[IntArray, Array, Bool
     for _ in range(CREASE_FACES):
         near_skirt[corners[near_skirt[corners].any(axis=1)]] = True
     normals = np.zeros_like(mesh.vertices_mm)
-    vectors = face_vectors_mm2(Mesh(mesh.vertices_mm, corners[kept]))
+    vectors = cut.vectors_mm2[rim.faces[kept]]
     used = corners[kept].ravel()
     for k in range(3):
         normals[:, k] = np.bincount(used, np.repeat(vectors[:, k], 3), len(normals))
-    good = np.unique(used)
-    good = good[~tainted[good]]
+    good = np.flatnonzero((np.bincount(used, minlength=len(normals)) > 0) & ~tainted)
     length = np.linalg.norm(normals[good], axis=1)
     good, length = good[length > 0], length[length > 0]
     return good, normals[good] / length[:, None], ~near_skirt[good]
@@ -120,10 +123,16 @@ def _near_rim(points_mm: Array, rim_mm: Array, reach_mm: float) -> BoolArray:
     return np.asarray(np.isfinite(away))
 
 
-def _trimmed(scan: Scan, mesh: Mesh, cut: Cut) -> Trimmed:
-    areas = face_areas_mm2(mesh)
-    kept, skirt, debris = (float(areas[which].sum()) for which in (cut.kept, cut.skirt, cut.debris))
-    return Trimmed(scan.source.name, kept, skirt, debris)
+def _thinned(mesh: Mesh, kept: BoolArray) -> Array:
+    """Some corners of the whole side, evenly chosen by their order."""
+    used = np.zeros(len(mesh.vertices_mm), dtype=bool)
+    used[mesh.faces[kept]] = True
+    corners = np.flatnonzero(used)
+    return mesh.vertices_mm[corners[:: max(1, len(corners) // MOST_FACE_POINTS)]]
+
+
+def _trimmed(scan: Scan, cut: Cut) -> Trimmed:
+    return Trimmed(scan.source.name, *(cut.area_mm2(which) for which in (cut.kept, cut.skirt, cut.debris)))
 
 
 def turned_over(side: Side) -> Side:

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from verifier.joining.evidence import MOST_MM, Evidence
+from verifier.joining.evidence import MOST_MM, PIECE_SHARE, Evidence, in_plan, pieces_of
 from verifier.joining.laid_together import moved
+from verifier.joining.outline import Outline
+from verifier.joining.rows import Moving, Target
 from verifier.joining.side import Side
 from verifier.mesh import Array
 
@@ -15,8 +17,10 @@ from verifier.mesh import Array
 SURE = 120.0
 # Ways whose parts differ by less than this anywhere are one part: half of what a join is allowed to be off.
 ALIKE_MM = 0.5
-# Share of the surface that may differ by more: specks, and the ragged ends of the scans.
-STRAY_SHARE = 0.002
+# Share of the places that may differ by more: ragged ends of the scans. A bump 50 mm long is more of a rim of 3 m.
+STRAY_SHARE = 0.015
+# The face is compared this many spacings away from its rim, with the plane of so many places.
+INNER_SPACINGS, AROUND = 10.0, 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,35 +36,48 @@ class Doubt:
     differs: tuple[str, ...]
 
 
-def alike(pose: Array, other: Array, first: Side, second: Side) -> bool:
+def alike(pose: Array, other: Array, first: Moving | Target, second: Moving | Target) -> bool:
     """Whether two poses give one and the same part, because either side looks the same moved from one to the other."""
     motion = np.linalg.inv(pose) @ other  # in the second side's frame
-    return _maps_to_itself(second.face_mm, motion) or _maps_to_itself(first.face_mm, other @ np.linalg.inv(pose))
+    back = other @ np.linalg.inv(pose)
+    return any(
+        _rim_stays(each.outline, move, each.side.length_mm) and _face_stays(each.side, move)
+        for each, move in ((second, motion), (first, back))
+    )
 
 
-def _maps_to_itself(points_mm: Array, motion: Array) -> bool:
-    """Whether a thinned surface, moved, lies on itself.
+def _rim_stays(outline: Outline, motion: Array, length_mm: float) -> bool:
+    """Whether a rim, moved, lies on itself in plan, piece by piece."""
+    sure = outline if not outline.sure.any() else outline.chosen(outline.sure)
+    at, off, way = in_plan(motion, outline, sure)
+    if len(off) == 0:
+        return False
+    pieces_mm = pieces_of(at, off, way, PIECE_SHARE * length_mm)[1]
+    return bool(np.quantile(np.abs(pieces_mm), 1.0 - STRAY_SHARE) < ALIKE_MM)
 
-    A point's distance from the plane of the nearest three is asked: the points of the moved surface lie between them.
-    """
-    tree = cKDTree(points_mm)
-    asked = moved(points_mm[:: max(1, len(points_mm) // 4000)], motion)
-    _, near = tree.query(asked, k=12)
-    around = points_mm[near]
+
+def _face_stays(side: Side, motion: Array) -> bool:
+    """Heights of the thinned face over the plane of its nearest places."""
+    inner = cKDTree(side.rim_mm[:, :2]).query(side.face_mm[:, :2])[0] > INNER_SPACINGS * side.spacing_mm
+    points = side.face_mm[inner]
+    if len(points) < AROUND:
+        return True
+    asked = moved(points[:: max(1, len(points) // 4000)], motion)
+    near = cKDTree(points[:, :2]).query(asked[:, :2], k=AROUND)[1]
+    around = points[near]
     middle = around.mean(axis=1, keepdims=True)
     normal = np.linalg.svd(around - middle, full_matrices=False)[2][:, 2]
-    off = np.abs(np.einsum("ij,ij->i", asked - middle[:, 0], normal))
-    beside = np.linalg.norm(asked - around[:, 0], axis=1) - 4.0 * np.median(
-        np.linalg.norm(asked - around[:, 0], axis=1)
-    )
-    return bool((np.maximum(off, np.maximum(beside, 0.0)) > ALIKE_MM).mean() < STRAY_SHARE)
+    rise = np.einsum("ij,ij->i", asked - middle[:, 0], normal * np.sign(normal[:, 2:]))
+    level = np.column_stack([asked[:, :2], np.ones(len(asked))])
+    left = rise - level @ np.linalg.lstsq(level, rise, rcond=None)[0]  # a shift or lean is the pose's, not the part's
+    return bool(np.quantile(np.abs(left), 1.0 - STRAY_SHARE) < ALIKE_MM)
 
 
 def doubt_of(best: Evidence, others: list[Evidence]) -> Doubt:
     """Weigh the best way against the others by the pieces of the rim."""
-    doubt_mm, pieces = best.doubt_mm, max(1, len(best.off_mm))
-    scatter = max(1.0, best.misfit(doubt_mm) / pieces)
-    against = [(other.misfit(doubt_mm) - best.misfit(doubt_mm)) / scatter for other in others]
+    doubts, pieces = best.doubts_mm, max(1, len(best.off_mm))
+    scatter = max(1.0, best.misfit(doubts) / pieces)
+    against = [(other.misfit(doubts) - best.misfit(doubts)) / scatter for other in others]
     differs = tuple(map(_what_differs, others))
     if all(each > SURE for each in against):
         why = (

@@ -33,8 +33,6 @@ LEAST_OVERLAP = 0.05
 # Mean normals of two sides of one part are never further apart (reference: gate of four degrees).
 MOST_TILT_DEG = 4.0
 REGIONS = 8
-# Pieces of rim of a way that fits lie closer than this.
-MOST_RMS_MM = 2.0
 
 NO_OVERLAP_DO = (
     "Scan each side a little past the rim, so that both see the same band of it; add a third view from the side, or"
@@ -102,9 +100,7 @@ def place_two_sides(first: Scan, second: Scan, sheet: Sheet | None) -> Placing:
         raise _cannot(pair, "they do not overlap: no band along the rim was seen from both sides")
     if best.evidence.rms_mm > FITS_SHARE * pair.length_mm:
         raise _cannot(pair, f"their rims do not fit: {best.evidence.rms_mm:.1f} mm apart at best")
-    others = [
-        _finest(pair, way) for way in ways[1:3] if not alike(way.pose, best.pose, pair.target.side, pair.moving.side)
-    ]
+    others = [_finest(pair, way) for way in ways[1:3] if not alike(way.pose, best.pose, pair.target, pair.moving)]
     doubt = doubt_of(best.evidence, [way.evidence for way in others])
     return _placing(pair, [best, *others], doubt, overlap, sheet)
 
@@ -129,8 +125,10 @@ def _ways(pair: Pair) -> list[Way]:
 
 def _best_first(ways: list[Way]) -> list[Way]:
     """By their misfit, all weighed by the doubt of the one whose pieces agree best."""
-    doubt_mm = min((way.evidence.doubt_mm for way in ways if way.evidence.rms_mm < MOST_RMS_MM), default=1.0)
-    return sorted(ways, key=lambda way: way.evidence.misfit(doubt_mm))
+    if not ways:
+        return []
+    doubts = min(ways, key=lambda way: way.evidence.rms_mm).evidence.doubts_mm
+    return sorted(ways, key=lambda way: way.evidence.misfit(doubts))
 
 
 def _finest(pair: Pair, way: Way) -> Way:
@@ -164,7 +162,7 @@ def _rim_overlap(way: Way, pair: Pair) -> float:
 def _placing(pair: Pair, ways: list[Way], doubt: Doubt, overlap: float, sheet: Sheet | None) -> Placing:
     corrections = [calliper_correction_mm(way.gap, sheet, pair.length_mm) for way in ways]
     alternatives = tuple(
-        _alternative(way, pair, correction, ("", *doubt.differs)[k], way.evidence.misfit(ways[0].evidence.doubt_mm))
+        _alternative(way, pair, correction, ("", *doubt.differs)[k], way.evidence.misfit(ways[0].evidence.doubts_mm))
         for k, (way, correction) in enumerate(zip(ways, corrections, strict=True))
     )
     return Placing(
