@@ -40,6 +40,8 @@ class Change:
 # kind -> what it usually means when the size has become greater, and smaller.
 MEANINGS: Mapping[str, tuple[str, str]] = {
     "bore": ("worn wider", "closed up, or dirt in it"),
+    "slot width": ("worn wider", "closed up, or dirt in it"),
+    "slot length": ("worn longer", "closed up, or dirt in it"),
     "boss": ("swollen, or dirt on it", "worn thinner"),
     "thickness": ("swollen, or dirt on it", "worn thinner"),
     "overall": ("stretched or swollen", "worn shorter"),
