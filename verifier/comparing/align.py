@@ -3,10 +3,11 @@
 import numpy as np
 
 from verifier.comparing.alignment import Alignment
+from verifier.comparing.buried import BURIED_SHARE, buried_share
 from verifier.comparing.cloud import Cloud, evenly_facing
 from verifier.comparing.deciding import decided
 from verifier.comparing.fit import fit_of
-from verifier.comparing.pose import distinct
+from verifier.comparing.pose import distinct, inverse
 from verifier.comparing.refining import Target, refined, target_of
 from verifier.comparing.starts_by_axes import starts_by_axes
 from verifier.comparing.starts_by_features import starts_by_features
@@ -52,10 +53,10 @@ def _sieved(poses: Array, moving: Cloud, fixed: Cloud, size: float) -> Array:
     coarse = target_of(fixed.thinned(COARSE_POINTS), 0.1 * size)
     poses = _best(poses, few, coarse, 0.03 * size, SIEVED, size)
     poses = refined(poses, few, coarse, COARSE_GATES * size)
-    poses = _best(poses, more, coarse, 0.015 * size, REFINED, size)
+    poses = _with_unburied(poses, more, moving, fixed, coarse, 0.015 * size, REFINED, size)
     middle = target_of(fixed.thinned(MIDDLE_POINTS), 0.03 * size)
     poses = refined(poses, more, middle, MIDDLE_GATES * size)
-    return _best(poses, more, middle, 0.006 * size, CLOSE, size)
+    return _with_unburied(poses, more, moving, fixed, middle, 0.006 * size, CLOSE, size)
 
 
 def _best(poses: Array, moving: Cloud, target: Target, tolerance: float, count: int, size: float) -> Array:
@@ -63,3 +64,29 @@ def _best(poses: Array, moving: Cloud, target: Target, tolerance: float, count: 
     fit = fit_of(target, moving, poses, tolerance, REACH_SHARE * size)
     poses = poses[np.argsort(-fit.score, kind="stable")][: 8 * count]
     return poses[distinct(poses, moving.points_mm, 0.5 * tolerance)[:count]]
+
+
+def _with_unburied(
+    poses: Array, moving: Cloud, whole: Cloud, fixed: Cloud, target: Target, tolerance: float, count: int, size: float
+) -> Array:
+    """Half of the poses kept by score alone, half by what is left of it when what is buried counts against it.
+
+    A round part seen from two sides has a hundred spins that agree more than the right one does, and each of them
+    would take its place; only what sticks in the material tells them apart.
+
+    moving, whole : a few of the moving points, and all of them
+    """
+    poses = _best(poses, moving, target, tolerance, 4 * count, size)
+    score = np.maximum(fit_of(target, moving, poses, tolerance, REACH_SHARE * size).score, 1e-6)
+    other = fixed.of(evenly_facing(fixed, len(moving)))
+    under, over = target_of(target.cloud), target_of(whole.thinned(len(target.cloud)))
+    raised = 2.0 * tolerance / size
+    buried = np.array(
+        [
+            buried_share(moving, under, pose, size, raised) + buried_share(other, over, inverse(pose), size, raised)
+            for pose in poses
+        ]
+    )
+    worth = score * np.exp(-(buried - buried.min()) / BURIED_SHARE)
+    kept = dict.fromkeys([*np.argsort(-worth, kind="stable")[: count // 2], *np.argsort(-score, kind="stable")])
+    return np.asarray(poses[list(kept)[:count]])
