@@ -41,11 +41,17 @@ def new(bench: Annotated[Path, typer.Argument(metavar="BENCH", help="Folder to m
 @app.command(epilog="Example: verifier watch bench")
 def watch(
     bench: Annotated[Path, typer.Argument(metavar="[BENCH]", help="The bench; this folder when left out.")] = Path(),
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster", metavar="ADDRESS", help="Run the jobs on this dask scheduler's workers: tcp://HOST:8786."
+        ),
+    ] = None,
 ) -> None:
     """Watch the bench's inbox, and report every scan dropped there until stopped with Ctrl-C."""
     from verifier.watching import watch_bench
 
-    watch_bench(bench, Screen())
+    watch_bench(bench, Screen(), cluster)
 
 
 @app.command(epilog="Example: verifier boot bench, and when that is right: verifier boot bench --write")

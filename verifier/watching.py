@@ -38,8 +38,11 @@ from verifier.screen import Screen
 REDRAWS_A_SECOND = 4
 
 
-def watch_bench(bench: Path, screen: Screen) -> None:
-    """Serve the bench until Ctrl-C or a request to end; unfinished work is taken up at the next start."""
+def watch_bench(bench: Path, screen: Screen, cluster: str | None = None) -> None:
+    """Serve the bench until Ctrl-C or a request to end; unfinished work is taken up at the next start.
+
+    cluster : address of a scheduler whose workers do the jobs; None does them on this machine
+    """
     stop = threading.Event()
     for wanted in (signal.SIGINT, signal.SIGTERM):
         signal.signal(wanted, lambda _number, _frame: stop.set())
@@ -56,7 +59,7 @@ def watch_bench(bench: Path, screen: Screen) -> None:
             readiness.looked()
             on_look()
 
-        run_bench(place.root, on_event, stop, on_look=on_each_look)
+        run_bench(place.root, on_event, stop, on_look=on_each_look, cluster=cluster)
         readiness.stopping()
     screen.tell("Stopped. What was in hand goes on at the next start.")
 

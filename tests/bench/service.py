@@ -58,12 +58,16 @@ def serve_until_idle(bench: Bench, compute: str = "stubs:normal", limits: Limits
 
 
 @contextlib.contextmanager
-def serving(bench: Bench, compute: str = "stubs:normal", limits: Limits = QUICK) -> Iterator[list[Event]]:
+def serving(
+    bench: Bench, compute: str = "stubs:normal", limits: Limits = QUICK, cluster: str | None = None
+) -> Iterator[list[Event]]:
     """A service in a thread of this process; its events as they come."""
     events: list[Event] = []
     stop = threading.Event()
     thread = threading.Thread(
-        target=run_bench, args=(bench.root, events.append, stop), kwargs={"compute": compute, "limits": limits}
+        target=run_bench,
+        args=(bench.root, events.append, stop),
+        kwargs={"compute": compute, "limits": limits, "cluster": cluster},
     )
     thread.start()
     try:
@@ -73,21 +77,31 @@ def serving(bench: Bench, compute: str = "stubs:normal", limits: Limits = QUICK)
         thread.join()
 
 
-def serve_in_a_process(bench: Bench, compute: str, crash_at: str = "", *, until_idle: bool = True) -> BaseProcess:
+def serve_in_a_process(
+    bench: Bench, compute: str, crash_at: str = "", *, until_idle: bool = True, cluster: str | None = None
+) -> BaseProcess:
     """A service in a process that starts in a few hundredths of a second and can be killed."""
     prepare_workers(compute)
     context = multiprocessing.get_context("forkserver")
-    process = context.Process(target=serve_here, args=(bench.root, compute, crash_at, until_idle))
+    process = context.Process(target=serve_here, args=(bench.root, compute, crash_at, until_idle, cluster))
     process.start()
     return process
 
 
-def serve_here(root: Path, compute: str, crash_at: str, until_idle: bool) -> None:
+def serve_here(root: Path, compute: str, crash_at: str, until_idle: bool, cluster: str | None = None) -> None:
     """In a process that is this service's own, with everything loaded already."""
     if sys.platform == "linux":
         multiprocessing.util.spawnv_passfds = _start_without_loading
     os.environ[VARIABLE] = crash_at
-    run_bench(root, lambda _: None, threading.Event(), compute=compute, until_idle=until_idle, limits=QUICK)
+    run_bench(
+        root,
+        lambda _: None,
+        threading.Event(),
+        compute=compute,
+        until_idle=until_idle,
+        limits=QUICK,
+        cluster=cluster,
+    )
 
 
 def _start_without_loading(executable: bytes, arguments: list[str], descriptors: Sequence[int]) -> int:

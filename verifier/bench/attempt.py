@@ -35,15 +35,17 @@ class End(Enum):
     FAILED = "failed"
     DISK_FULL = "disk full"
     STOPPED = "stopped"
+    LOST = "lost"
 
 
 @dataclass(frozen=True, slots=True)
 class AttemptEnd:
-    """How an attempt ended, in a sentence, and how long each stage took."""
+    """How an attempt ended, in a sentence, how long each stage took, and the most memory it was seen to use."""
 
     end: End
     sentence: str = ""
     seconds: dict[str, float] = field(default_factory=dict)
+    peak_bytes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +107,7 @@ class _Supervision:
         self._last_word = ""
         self._listening = True
         self._tree_bytes, self._tree_counted_s = 0, self._started_s
+        self._peak_bytes = 0
 
     def until_over(self, stop: threading.Event) -> AttemptEnd:
         while self._process.exitcode is None:
@@ -146,13 +149,15 @@ class _Supervision:
             if time.monotonic() - self._tree_counted_s > COUNT_TREE_EVERY_S:
                 self._tree_bytes = sum(_resident_of(child) for child in worker.children(recursive=True))
                 self._tree_counted_s = time.monotonic()
-            return int(worker.memory_info().rss) + self._tree_bytes
+            resident_bytes = int(worker.memory_info().rss) + self._tree_bytes
         except psutil.Error:
             return 0  # over already
+        self._peak_bytes = max(self._peak_bytes, resident_bytes)
+        return resident_bytes
 
     def _natural_end(self) -> AttemptEnd:
         if self._last_word == "finished":
-            return AttemptEnd(End.FINISHED, seconds=self._seconds())
+            return AttemptEnd(End.FINISHED, seconds=self._seconds(), peak_bytes=self._peak_bytes)
         if self._last_word == "disk full":
             return AttemptEnd(End.DISK_FULL, "The disk is full.")
         return AttemptEnd(End.FAILED, _how_it_ended(self._process.exitcode or 0, self._order.log))

@@ -1,10 +1,11 @@
 """The attempts under way, each watched by a thread that passes on what happens."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
-from verifier.bench.attempt import AttemptEnd, End, Order, run_attempt
+from verifier.bench.attempt import AttemptEnd, End, Order
+from verifier.bench.engine import Engine
 from verifier.bench.job import Job
 
 
@@ -31,34 +32,49 @@ News = StageReached | AttemptOver
 class Crew:
     """Starts attempts and knows which are under way; news is passed to `tell` from other threads."""
 
-    def __init__(self, tell: Callable[[News], None]) -> None:
-        self._tell = tell
+    def __init__(self, engine: Engine, tell: Callable[[News], None]) -> None:
+        self._engine, self._tell = engine, tell
         self._stop = threading.Event()
         self._threads: dict[int, threading.Thread] = {}
+        self._jobs: dict[int, Job] = {}
 
-    def __len__(self) -> int:
-        return len(self._threads)
+    @property
+    def jobs(self) -> Collection[Job]:
+        """Those whose attempts are under way."""
+        return self._jobs.values()
+
+    def has_room_for(self, job: Job) -> bool:
+        """Whether the engine can take this job beside those under way."""
+        return self._engine.has_room(self.jobs, job)
+
+    def trouble(self) -> str | None:
+        """What keeps every job waiting, in a sentence; None when all is well."""
+        return self._engine.trouble()
 
     def start(self, job: Job, order: Order) -> None:
         """Start an attempt; an AttemptOver will tell of its end, whatever that is."""
         thread = threading.Thread(target=self._attend, args=(job, order), name=f"job {job.id}")
-        self._threads[job.id] = thread
+        self._threads[job.id], self._jobs[job.id] = thread, job
         thread.start()
 
     def dismiss(self, job: Job) -> None:
         """The end of this job's attempt has been dealt with."""
         self._threads.pop(job.id).join()
+        del self._jobs[job.id]
 
     def stop(self) -> None:
         """End every attempt and wait until all are gone."""
         self._stop.set()
         for thread in self._threads.values():
             thread.join()
+        self._engine.close()
 
     def _attend(self, job: Job, order: Order) -> None:
         end = AttemptEnd(End.FAILED, "The service lost sight of its worker.")
         try:
-            end = run_attempt(order, self._stop, lambda stage, seconds: self._tell(StageReached(job, stage, seconds)))
+            end = self._engine.run_attempt(
+                order, self._stop, lambda stage, seconds: self._tell(StageReached(job, stage, seconds))
+            )
         except (OSError, EOFError) as error:
             end = AttemptEnd(End.FAILED, f"No worker could be started: {error}")
         finally:  # whatever goes wrong in this thread, no job waits for ever for its end

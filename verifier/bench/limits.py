@@ -1,6 +1,5 @@
 """How long the service waits, and how much a job may use."""
 
-import os
 from dataclasses import dataclass
 
 import psutil
@@ -18,8 +17,8 @@ class Limits:
     overdue_s : a file waiting longer is mentioned
     rules_settle_s : rules unchanged for this long are acted on
     deadline_s : an attempt is stopped after this; a million triangles take well under a minute
-    memory_bytes : resident memory one job may use, all its processes together
-    parallel_jobs : jobs at a time
+    memory_bytes : resident memory all jobs at a time may use together, with all their processes
+    parallel_jobs : jobs at a time, if their memory allows
     tries : own crashes and overruns after which a job is set aside
     interruptions : attempts cut short by the end of the service itself, after which a job is set aside; far
         above `tries`, because a machine switched off in the middle is seldom the scan's fault
@@ -40,7 +39,17 @@ class Limits:
 
 
 def limits_of_this_machine() -> Limits:
-    """Two jobs at a time where there are two cores and 4 GiB for each, else one; a third of the memory stays free."""
-    total_bytes = psutil.virtual_memory().total
-    parallel_jobs = 2 if (os.cpu_count() or 1) >= 2 and total_bytes >= 8 * GIB else 1
-    return Limits(memory_bytes=total_bytes * 2 // 3 // parallel_jobs, parallel_jobs=parallel_jobs)
+    """A job a core, with 1 GiB for each; a third of the memory stays free for everything else."""
+    memory_bytes = total_memory_bytes() * 2 // 3
+    return Limits(memory_bytes=memory_bytes, parallel_jobs=max(1, min(_cores(), memory_bytes // GIB)))
+
+
+def total_memory_bytes() -> int:
+    """What is built into this machine."""
+    return int(psutil.virtual_memory().total)
+
+
+def _cores() -> int:
+    """Those this process may use, where the system tells; else all."""
+    here = psutil.Process()
+    return len(here.cpu_affinity() or ()) if hasattr(here, "cpu_affinity") else psutil.cpu_count() or 1

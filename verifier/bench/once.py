@@ -25,6 +25,10 @@ class Once:
         """The matter has passed."""
         self._said.discard(subject)
 
+    def keep_all_but(self, first_word: str) -> None:
+        """Everything said about this has passed."""
+        self._said = {subject for subject in self._said if subject[0] != first_word}
+
     def keep_only(self, first_words: set[str]) -> None:
         """All other matters have passed."""
         self._said = {subject for subject in self._said if subject[0] in first_words}

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
-from verifier.bench.attempt import prepare_workers
 from verifier.bench.carrying_out import carry_out_all
 from verifier.bench.crew import AttemptOver, Crew, News
 from verifier.bench.durable import DISK_FULL
+from verifier.bench.engine import Engine
 from verifier.bench.events import Event, Notice, Ready, Stage
 from verifier.bench.hints import InboxHints
 from verifier.bench.intake import Intake
@@ -23,6 +23,7 @@ from verifier.bench.once import Once
 from verifier.bench.pulse import PulseWriter
 from verifier.bench.recover import recover
 from verifier.bench.rulesets import RulesWatch, rules_on
+from verifier.bench.this_machine import ThisMachine
 from verifier.bench.workshop import Workshop
 from verifier.errors import LedgerCannotWrite
 
@@ -44,23 +45,28 @@ def run_bench(
     until_idle: bool = False,
     limits: Limits | None = None,
     on_look: Callable[[], None] = lambda: None,
+    cluster: str | None = None,
 ) -> None:
     """Serve a bench until `stop` is set, or, with until_idle, until everything that can be done is done.
 
     on_event : called from this thread with every event, in order
     compute : 'module:function', run in a process of its own as compute(scan, rules, out, report_stage) -> exit status
     limits : None for those of this machine
+    cluster : address of a scheduler whose workers do the jobs; None does them on this machine
     on_look : called after each completed look at the inbox, rules and requests: the sign that the service lives
-    Raises WrongUsage and RuleMistake for a bench that is not in order, BenchBusy when it is served already.
+    Raises WrongUsage and RuleMistake for a bench that is not in order, BenchBusy when it is served already,
+    WrongUsage for a cluster that cannot be had here.
     """
     place = open_bench(bench)
     with hold_lock(place.lock), closing(Journal(place.ledger)) as journal:
-        prepare_workers(compute)
         limits, say_once, interrupted = limits or limits_of_this_machine(), Once(on_event), True
         while True:
             try:
                 recover(place, journal, interrupted=interrupted)
-                service = _Service(place, journal, limits, compute, _only_one_ready(on_event, say_once), on_look)
+                engine = _engine_of(limits, compute, cluster)
+                service = _Service(
+                    place, journal, limits, compute, engine, _only_one_ready(on_event, say_once), on_look
+                )
                 with closing(service):
                     return service.run(stop, until_idle=until_idle)
             except (LedgerCannotWrite, OSError) as error:
@@ -71,6 +77,14 @@ def run_bench(
             if until_idle or stop.wait(limits.rescan_s):
                 return None
             interrupted = False
+
+
+def _engine_of(limits: Limits, compute: str, cluster: str | None) -> Engine:
+    if cluster is None:
+        return ThisMachine(limits, compute)
+    from verifier.bench.cluster import Cluster  # a bench on one machine does without
+
+    return Cluster(cluster)
 
 
 def _only_one_ready(tell: Callable[[Event], None], say_once: Once) -> Callable[[Event], None]:
@@ -85,6 +99,7 @@ class _Service:
         journal: Journal,
         limits: Limits,
         compute: str,
+        engine: Engine,
         tell: Callable[[Event], None],
         on_look: Callable[[], None],
     ) -> None:
@@ -95,7 +110,7 @@ class _Service:
         self._wake = threading.Event()
         self._hinted = threading.Event()
         self._news: deque[News] = deque()
-        self._crew = Crew(self._on_news)
+        self._crew = Crew(engine, self._on_news)
         self._hints = InboxHints(bench.inbox, self._on_hint)
         self._intake = Intake(bench, journal, limits, tell)
         self._workshop = Workshop(bench, journal, limits, compute, self._crew, tell)

@@ -39,13 +39,13 @@ class Workshop:
 
     def start_jobs(self, rules: RuleSet, now_s: float) -> bool:
         """Start what may be started; whether anything runs or waits for its turn."""
-        if len(self._crew) >= self._limits.parallel_jobs:
-            return True
+        self._tell_of_trouble()
         waiting = self._journal.runnable(TRIED_AT_ONCE) if now_s >= self._no_start_before_s and self._has_room() else []
         for job in waiting:
-            if len(self._crew) < self._limits.parallel_jobs:
-                self._start(job, rules, now_s)
-        return len(self._crew) > 0 or bool(waiting)
+            if not self._crew.has_room_for(job):
+                break  # they come smallest first; one that needs much would wait for ever if others went past it
+            self._start(job, rules, now_s)
+        return bool(self._crew.jobs) or bool(waiting)
 
     def conclude(self, over: AttemptOver, now_s: float) -> None:
         """An attempt has ended: publish, try again or give up."""
@@ -61,6 +61,8 @@ class Workshop:
                 self._wait_for_room(job, over.end.sentence, now_s)
             case End.STOPPED:
                 self._journal.queue_again(job, over.end.sentence)
+            case End.LOST:
+                self._try_again(self._journal.queue_again(job, over.end.sentence, interrupted=True))
 
     def publish_computed(self) -> None:
         """Publish what an earlier start, or an earlier try against a full disk, left computed."""
@@ -86,7 +88,7 @@ class Workshop:
         if job.failures >= self._limits.tries:
             self._give_up(job, f"It was tried {job.failures} times. {job.reason}")
         elif job.interruptions >= self._limits.interruptions:
-            self._give_up(job, f"The service ended {job.interruptions} times during this job.")
+            self._give_up(job, f"What it ran on ended {job.interruptions} times during this job.")
         elif (ready := self._with_scan_in_hand(job, rules, now_s)) is not None:
             self._run(ready, rules)
 
@@ -151,6 +153,13 @@ class Workshop:
         self._journal.queue_again(job, sentence)
         self._once.tell(("full", ""), Notice(f"{job.part} waits. {sentence} Make room."))
         self._no_start_before_s = now_s + self._limits.rescan_s
+
+    def _tell_of_trouble(self) -> None:
+        trouble = self._crew.trouble()
+        if trouble is None:
+            self._once.keep_all_but("engine")
+        else:
+            self._once.tell(("engine", trouble), Notice(trouble))
 
     def _failed(self, job: Job, sentence: str) -> None:
         again = self._journal.queue_again(job, sentence, failed=True)

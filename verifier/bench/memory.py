@@ -1,0 +1,38 @@
+"""How much memory a job will take, from its file; and what the jobs before it took."""
+
+from pathlib import PurePath
+
+MIB = 2**20
+# Libraries and a small part, before the first triangle.
+LEAST_BYTES = 150 * MIB
+# Measured on clean scans of 0.1 to 1 million triangles: 0.8 GiB at a million.
+BYTES_A_TRIANGLE = 650 * MIB / 1e6
+# What one triangle takes in a file, by the format's own layout, at its leanest: binary STL has 50 bytes, binary PLY 13
+# and half a vertex of 12, GLB three indices of 4 and half a vertex. 3MF is packed: 12 on our own exports, no source.
+FILE_BYTES_A_TRIANGLE = {".stl": 50.0, ".ply": 19.0, ".glb": 18.0, ".3mf": 12.0, ".obj": 30.0, ".off": 30.0}
+# Below this the libraries' share hides the triangles', and nothing is learned.
+TELLING_FILE_BYTES = 5_000_000
+# A job is stopped only well beyond what was expected of it: folds and holes cost more than a clean scan.
+LEEWAY = 2.0
+
+
+class MemoryNeed:
+    """What a file of a kind takes; a job that took more than expected raises it for the next ones."""
+
+    def __init__(self) -> None:
+        self._bytes_a_file_byte = {end: BYTES_A_TRIANGLE / size for end, size in FILE_BYTES_A_TRIANGLE.items()}
+        self._otherwise = max(self._bytes_a_file_byte.values())
+
+    def expected_bytes(self, name: str, size_bytes: int) -> int:
+        """Memory for a job on a file of this name and size."""
+        return int(LEAST_BYTES + size_bytes * self._bytes_a_file_byte.get(_ending(name), self._otherwise))
+
+    def learn(self, name: str, size_bytes: int, peak_bytes: int) -> None:
+        """A job took this much at its worst."""
+        if size_bytes >= TELLING_FILE_BYTES and _ending(name) in self._bytes_a_file_byte:
+            took = (peak_bytes - LEAST_BYTES) / size_bytes
+            self._bytes_a_file_byte[_ending(name)] = max(self._bytes_a_file_byte[_ending(name)], took)
+
+
+def _ending(name: str) -> str:
+    return PurePath(name).suffix.lower()
