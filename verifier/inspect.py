@@ -189,11 +189,10 @@ def inspect_part(
 
 def _row(row: ProposedRow) -> SheetRow:
     """A proposed size as a row of the sheet that is still to be filled in."""
-    return SheetRow(name=row.name, kind=row.kind, between=row.between, of=row.of, along=row.along)
+    return SheetRow(name=row.name, kind=row.kind, between=row.between, of=row.of, along=row.along, through=row.through)
 
 
 def _size(row: ProposedRow) -> Size:
     """A proposed size as measured on the scan."""
-    return Size(
-        row.name, row.measured_mm, row.u_mm, KINDS[row.kind].walls, features=(row.name,), points_mm=row.points_mm
-    )
+    walls = KINDS[row.kind].walls
+    return Size(row.name, row.measured_mm, row.u_mm, walls, features=row.features, points_mm=row.points_mm)

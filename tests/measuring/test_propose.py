@@ -8,6 +8,7 @@ from verifier.measuring import measure, propose_rows
 from verifier.rulebook import draft_sheet_text
 
 from .parts import RULES, Hole, PartPlan, box_faces, row, scan, sheet
+from .test_slots import slot
 
 HOLES = (
     Hole("left", -75, 0, 8.5),
@@ -28,10 +29,36 @@ def test_the_longest_overall_size_comes_first_and_no_name_twice():
     assert len({r.name for r in rows}) == len(rows) <= 15
 
 
-def test_bores_and_bosses_are_named_as_the_picture_names_them():
+def test_bores_and_bosses_are_named_by_where_they_are():
     names = {r.name: r for r in propose_rows(armrest())}
-    assert {"bore 1", "bore 2", "bore 3", "boss 1"} <= set(names)
-    assert names["bore 1"].measured_mm == 8.5
+    assert {"bore 1, one end", "bore 2, other end", "bore 3, middle", "boss 1, middle"} <= set(names)
+    assert names["bore 1, one end"].measured_mm == 8.5
+
+
+def test_the_long_end_is_the_one_farther_from_the_largest_bore():
+    holes = (Hole("pivot", -20, 0, 12), Hole("far", 40, 3, 6), Hole("near", -32, 0, 4))
+    rows = propose_rows(armrest(PartPlan(holes, box_faces(100, 30, 8), (100, 30, 8))))
+    assert {"bore 1, short end", "bore 2, long end", "bore 3, short end"} <= {r.name for r in rows}
+
+
+def test_the_first_four_rows_tell_scale_from_powder():
+    rows = propose_rows(armrest())[:4]
+    assert [r.kind for r in rows] == ["overall", "bore", "thickness", "centre distance"]
+    assert all(r.worth for r in rows)
+
+
+def test_bores_on_one_circle_are_proposed_with_their_pitch_circle():
+    ring = tuple(Hole(f"{k}", 22 * np.cos(k * np.pi / 2), 22 * np.sin(k * np.pi / 2), 5.5) for k in range(4))
+    rows = propose_rows(armrest(PartPlan((*ring, Hole("middle", 0, 0, 20)), box_faces(60, 60, 8), (60, 60, 8))))
+    (circle,) = [r for r in rows if r.kind == "pitch circle"]
+    assert circle.measured_mm == 44.0
+    assert set(circle.through) <= {r.name for r in rows}
+
+
+def test_a_slot_is_proposed_with_its_width_and_its_length():
+    features = replace(armrest(), slots=(slot("slot 1", 6.0, 22.0),))
+    found = {r.kind: (r.name, r.measured_mm) for r in propose_rows(features) if r.kind.startswith("slot")}
+    assert found == {"slot width": ("slot 1 width, middle", 6.0), "slot length": ("slot 1 length, middle", 22.0)}
 
 
 def test_the_bore_through_a_boss_gives_no_distance_of_its_own():
@@ -66,7 +93,10 @@ def test_the_drafted_sheet_filled_in_measures_what_it_proposed():
     features = armrest()
     proposed = propose_rows(features)
     assert draft_sheet_text("seat_armrest", proposed).count("[[size]]") == len(proposed)
-    rows = [row(p.name, p.kind, round(p.measured_mm, 2), between=p.between, of=p.of, along=p.along) for p in proposed]
+    rows = [
+        row(p.name, p.kind, round(p.measured_mm, 2), between=p.between, of=p.of, along=p.along, through=p.through)
+        for p in proposed
+    ]
     for size, asked in zip(measure(features, sheet(*rows), RULES), proposed, strict=True):
         # Rounded to the display's step of 0.01; equal places may show their worst, which differs by no more.
         assert size.measured_mm is not None, size

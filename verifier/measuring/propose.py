@@ -1,20 +1,34 @@
 """For a part without a sheet: the sizes worth measuring with the calliper."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from verifier.finding.feature import Cylinder, Features, Plane
+import numpy as np
+
+from verifier.finding.feature import Cylinder, Features, Plane, Slot
 from verifier.measuring.candidate import Candidate
+from verifier.measuring.circles import pitch_circle
 from verifier.measuring.cylinders import across, parallel_partners
 from verifier.measuring.faces import face_pairs
+from verifier.measuring.whereabouts import Whereabouts, whereabouts
 from verifier.mesh import Array
 from verifier.rulebook.sheet import SizeKind
 
 # More than a page of rows is not measured by anyone; scale and coat are known well from a dozen (common practice).
 MOST_ROWS = 15
-# Shares of it: overall sizes, bores and bosses, distances between them, thicknesses.
-MOST_CYLINDERS, MOST_DISTANCES, MOST_THICKNESSES = 6, 4, 2
+# Shares of it: overall sizes, bores and bosses, distances between them, thicknesses, slots.
+MOST_CYLINDERS, MOST_DISTANCES, MOST_THICKNESSES, MOST_SLOTS = 6, 4, 2, 2
+# Four bores and more that lie on one circle were meant to; three always do.
+LEAST_ON_CIRCLE, MOST_MISFIT = 4, 4.0
+# What the first rows are there for.
+FIRST_WORTH: Mapping[SizeKind, str] = {
+    "overall": "the longer, the better it tells the scanner's scale",
+    "bore": "powder makes it smaller, and outside sizes larger: with the length it tells powder from scale",
+    "boss": "powder makes it larger",
+    "thickness": "a short outside size: powder counts most here",
+    "centre distance": "powder does not act on it: it checks the scale",
+}
 # A bore is called a bore from this much of the turn on: below it the diameter hangs on the noise.
 LEAST_ARC_DEG = 300.0
 # Axes nearer than this are one axis: the bore through a boss.
@@ -23,14 +37,19 @@ ONE_AXIS_MM = 1.0
 SAME_MM = 0.1
 
 
+Along = Literal["length", "width", "height"]
+
+
 @dataclass(frozen=True, slots=True)
 class ProposedRow:
     """A row to be, with the scan's own value.
 
-    name : says where, in the words of the features: 'bore 3', 'bore 1 to bore 3'
-    between, of, along : as in a sheet's row
+    name : says where: 'bore 3, long end', 'bore 1 to bore 3', 'slot 1 width, middle'
+    between, through, of, along : as in a sheet's row
     measured_mm, u_mm : on the scan as it is, degrees for an angle
     points_mm : (2, 3) for the callout
+    features : names of the features it was taken from
+    worth : what a reading of it is good for, a few words
     """
 
     name: str
@@ -40,52 +59,127 @@ class ProposedRow:
     points_mm: Array
     between: tuple[str, str] | None = None
     of: str | None = None
-    along: Literal["length", "width", "height"] | None = None
+    along: Along | None = None
+    through: tuple[str, ...] | None = None
+    features: tuple[str, ...] = ()
+    worth: str = ""
 
 
 def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
-    """At most MOST_ROWS sizes, the longest overall size first, then thicknesses, bores, bosses and their distances."""
-    overall = _overall(features)
+    """At most MOST_ROWS sizes, by what a reading of them is worth.
+
+    First those that tell scale from powder: the longest overall size, the largest bore, a thickness, the longest centre
+    distance. Then the other bores and bosses with the distances that place them, slots, pitch circles, and what is left
+    of thicknesses and overall sizes.
+    """
+    overall, line = _overall(features), whereabouts(features)
     cylinders = [c for c in (*features.bores, *features.bosses) if c.arc_deg >= LEAST_ARC_DEG][:MOST_CYLINDERS]
-    rows = [
-        *overall,
-        *_thicknesses(features.planes, overall),
-        *(_diameter(cylinder) for cylinder in cylinders),
-        *(_distance(pair) for pair in worthwhile_pairs(cylinders)),
-    ]
-    return tuple(rows[:MOST_ROWS])
+    round_rows = [_diameter(cylinder, line) for cylinder in cylinders]
+    named = {row.features[0]: row.name for row in round_rows}
+    distances = [_distance(pair, named) for pair in worthwhile_pairs(cylinders)]
+    slots = [row for slot in features.slots[:MOST_SLOTS] for row in _slot(slot, line)]
+    thicknesses = _thicknesses(features.planes, overall, line)
+    first = [*overall[:1], *round_rows[:1], *thicknesses[:1], *distances[:1]]
+    # A distance is no row without the two bores it is between, so the bores go before.
+    rest = [*round_rows[1:], *distances[1:], *slots, *_pitch_circles(cylinders, named), *overall[1:], *thicknesses[1:]]
+    told = [replace(row, worth=FIRST_WORTH.get(row.kind, "")) for row in first]
+    return tuple([*told, *rest][:MOST_ROWS])
+
+
+def _placed(name: str, point_mm: Array, line: Whereabouts | None) -> str:
+    return name if line is None else f"{name}, {line.word(point_mm)}"
 
 
 def _overall(features: Features) -> list[ProposedRow]:
     rows = []
-    along: Literal["length", "width", "height"]
+    along: Along
     for along in ("length", "width", "height"):
         for extent in features.extents:
             if extent.name == along:
-                points = extent.ends_mm
-                rows.append(ProposedRow(along, "overall", extent.length_mm, extent.u_length_mm, points, along=along))
+                size, u, points = extent.length_mm, extent.u_length_mm, extent.ends_mm
+                rows.append(ProposedRow(along, "overall", size, u, points, along=along, features=(along,)))
     return rows
 
 
-def _thicknesses(planes: Sequence[Plane], overall: Sequence[ProposedRow]) -> list[ProposedRow]:
+def _thicknesses(
+    planes: Sequence[Plane], overall: Sequence[ProposedRow], line: Whereabouts | None
+) -> list[ProposedRow]:
     """The thicknesses with the largest faces that are no overall size and differ from each other."""
     area = {plane.name: plane.area_mm2 for plane in planes}
     chosen: list[ProposedRow] = []
     for pair in sorted(face_pairs(planes), key=lambda p: -min(area[name] for name in p.features)):
         new = all(abs(pair.value - row.measured_mm) > SAME_MM for row in (*overall, *chosen))
         if new and len(chosen) < MOST_THICKNESSES:
-            name = " to ".join(pair.features)
-            chosen.append(ProposedRow(name, "thickness", pair.value, pair.u, pair.points_mm))
+            name = _placed(f"thickness {len(chosen) + 1}", pair.points_mm.mean(axis=0), line)
+            chosen.append(ProposedRow(name, "thickness", pair.value, pair.u, pair.points_mm, features=pair.features))
     return chosen
 
 
-def _diameter(cylinder: Cylinder) -> ProposedRow:
-    return ProposedRow(cylinder.name, cylinder.kind, cylinder.diameter_mm, cylinder.u_diameter_mm, across(cylinder))
+def _diameter(cylinder: Cylinder, line: Whereabouts | None) -> ProposedRow:
+    name = _placed(cylinder.name, cylinder.axis_point_mm, line)
+    size, u = cylinder.diameter_mm, cylinder.u_diameter_mm
+    return ProposedRow(name, cylinder.kind, size, u, across(cylinder), features=(cylinder.name,))
 
 
-def _distance(pair: Candidate) -> ProposedRow:
+def _slot(slot: Slot, line: Whereabouts | None) -> list[ProposedRow]:
+    side = np.cross(slot.axis, slot.along)
+    return [
+        ProposedRow(
+            _placed(f"{slot.name} {what}", slot.centre_mm, line),
+            "slot width" if what == "width" else "slot length",
+            size,
+            u,
+            slot.centre_mm + 0.5 * size * np.stack([-way, way]),
+            features=(slot.name,),
+        )
+        for what, size, u, way in (
+            ("width", slot.width_mm, slot.u_width_mm, side),
+            ("length", slot.length_mm, slot.u_length_mm, slot.along),
+        )
+    ]
+
+
+def _distance(pair: Candidate, named: Mapping[str, str]) -> ProposedRow:
     one, other = pair.features
-    return ProposedRow(f"{one} to {other}", "centre distance", pair.value, pair.u, pair.points_mm, between=(one, other))
+    between = (named[one], named[other])
+    name = f"{one} to {other}"
+    return ProposedRow(
+        name, "centre distance", pair.value, pair.u, pair.points_mm, between=between, features=pair.features
+    )
+
+
+def _pitch_circles(cylinders: Sequence[Cylinder], named: Mapping[str, str]) -> list[ProposedRow]:
+    """The circle through four or more equal bores, where they all lie on one."""
+    rows = []
+    for group in _equal(cylinders):
+        found = pitch_circle(group) if len(group) >= LEAST_ON_CIRCLE else None
+        if found is not None and found[1] < MOST_MISFIT * len(group):
+            circle = found[0]
+            through = tuple(named[bore.name] for bore in group)
+            name = f"pitch circle of {len(group)} bores"
+            rows.append(
+                ProposedRow(
+                    name,
+                    "pitch circle",
+                    circle.value,
+                    circle.u,
+                    circle.points_mm,
+                    through=through,
+                    features=circle.features,
+                )
+            )
+    return rows
+
+
+def _equal(cylinders: Sequence[Cylinder]) -> list[list[Cylinder]]:
+    """Bores in groups of equal diameter; they come in order of diameter."""
+    groups: list[list[Cylinder]] = []
+    for bore in (c for c in cylinders if c.kind == "bore"):
+        if groups and abs(groups[-1][0].diameter_mm - bore.diameter_mm) < 2.0 * SAME_MM:
+            groups[-1].append(bore)
+        else:
+            groups.append([bore])
+    return groups
 
 
 def worthwhile_pairs(cylinders: Sequence[Cylinder]) -> list[Candidate]:

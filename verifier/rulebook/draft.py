@@ -13,6 +13,7 @@ HEAD = """\
 # Measure the cleaned original with the calliper and fill in every reading, in millimetres (angles in degrees), with a
 # point: reading = 24.06, and take the '#' before it away. Leave out what you cannot reach; take rows out, or add some.
 # Then save: the scan that was held goes on by itself.
+# The rows stand in the order of what a reading is worth; the first four tell the scanner's scale from powder.
 """
 
 KEYS = """
@@ -39,11 +40,15 @@ class Drafted(Protocol):
     def of(self) -> str | None: ...  # noqa: D102
     @property
     def along(self) -> str | None: ...  # noqa: D102
+    @property
+    def through(self) -> tuple[str, ...] | None: ...  # noqa: D102
+    @property
+    def worth(self) -> str: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
 class DraftRow:
-    """One size worth measuring; between, of and along as in a sheet's row."""
+    """One size worth measuring; between, of, along and through as in a sheet's row; worth is a remark in the sheet."""
 
     name: str
     kind: SizeKind
@@ -51,6 +56,8 @@ class DraftRow:
     between: tuple[str, str] | None = None
     of: str | None = None
     along: str | None = None
+    through: tuple[str, ...] | None = None
+    worth: str = ""
 
 
 def draft_sheet_text(part: str, rows: Sequence[Drafted]) -> str:
@@ -64,13 +71,16 @@ def draft_sheet_text(part: str, rows: Sequence[Drafted]) -> str:
 
 def _row_text(row: Drafted) -> str:
     unit = "degrees" if row.kind == "angle" else "mm"
-    lines = ["[[size]]", f"name = {_quoted(row.name)}", f"kind = {_quoted(row.kind)}"]
+    lines = [f"# {row.worth}"] if row.worth else []
+    lines += ["[[size]]", f"name = {_quoted(row.name)}", f"kind = {_quoted(row.kind)}"]
     if row.between is not None:
         lines.append(f"between = [{_quoted(row.between[0])}, {_quoted(row.between[1])}]")
     if row.of is not None:
         lines.append(f"of = {_quoted(row.of)}")
     if row.along is not None:
         lines.append(f"along = {_quoted(row.along)}")
+    if row.through is not None:
+        lines.append(f"through = [{', '.join(_quoted(name) for name in row.through)}]")
     if row.kind == "bore":
         lines.append('gauged = "inside jaws"   # or "pin"')
     lines.append(f"# reading =    # {unit}; on the scan {row.measured_mm:.2f}")
