@@ -8,6 +8,7 @@ from scipy import stats
 
 from verifier.correcting.evidence import Evidence, tells_lengths
 from verifier.correcting.misreadings import Misread
+from verifier.correcting.stretched import stretched
 from verifier.correcting.terms import FEWEST_READINGS, MOST_CORRELATION, Terms, correlation, fit_terms
 from verifier.measuring.size import Size
 from verifier.mesh import BoolArray
@@ -31,6 +32,7 @@ def give_advice(
     sound = evidence.only(misread.sound)
     return (
         *_powder_outside_only(evidence, expected),
+        *stretched(sizes, evidence, expected),
         *_readings_to_take_again(misread),
         *_size_to_add(sizes, sheet, sound, terms),
         *_lack_of_fit(terms),
