@@ -65,6 +65,17 @@ def test_a_scan_without_a_report_has_its_job_and_no_history(bench):
     assert [row["state"] for row in rows(bench)] == ["done"]
 
 
+def test_a_report_of_an_earlier_result_is_not_taken_for_this_one_s(bench):
+    drop(bench, "latch_lever.off", "PASS\n1.0031\n")
+    serve_until_idle(bench, "stubs:measuring")
+    drop(bench, "latch_lever.off", "REFUSED\n")
+    serve_until_idle(bench, "stubs:normal")
+    drop(bench, "latch_lever.off", "PASS\nno numbers")
+    serve_until_idle(bench, "stubs:normal")
+    with history(bench) as past:
+        assert [(scan.job, scan.scale) for scan in past.scans()] == [(1, 1.0031)]
+
+
 @pytest.mark.parametrize("point", [CrashPoint.ORIGINAL_FILED, CrashPoint.DONE_RECORDED, CrashPoint.MESH_PLACED])
 def test_a_kill_about_the_end_of_a_job_keeps_its_numbers_once(bench, point):
     drop(bench, "latch_lever.off", "PASS\n1.0031\n")

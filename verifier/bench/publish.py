@@ -14,7 +14,7 @@ from verifier.bench.durable import copy_file, free_name, make_folder, move_away,
 from verifier.bench.job import Job
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
-from verifier.bench.record import record_in
+from verifier.bench.record import REPORT_ENDING, record_in
 from verifier.bench.result import Manifest, manifest_of, result_folder
 from verifier.bench.scanned_print import scanned_print
 from verifier.rulebook import find_sheet
@@ -37,15 +37,21 @@ def publish(bench: Bench, journal: Journal, job: Job) -> Job:
         _offer_sheet(bench, journal, job)
     _file_original(bench, journal, job)
     crash_point(CrashPoint.ORIGINAL_FILED)
-    folder = published_folder(bench, job)
-    if is_print(job.part):
-        done = journal.done(job, scanned=scanned_print(folder, job, journal.history))
-    else:
-        done = journal.done(job, record_in(folder, job))
+    done = _record_done(bench, journal, job)
     crash_point(CrashPoint.DONE_RECORDED)
     remove_job_folder(bench, job.id)
     crash_point(CrashPoint.JOB_FOLDER_REMOVED)
     return done
+
+
+def _record_done(bench: Bench, journal: Journal, job: Job) -> Job:
+    """Record the job as done and what its report says; a report that is none of its own may lie there from before."""
+    if f"{job.part}{REPORT_ENDING}" not in manifest_of(bench, job).files:
+        return journal.done(job)
+    folder = published_folder(bench, job)
+    if is_print(job.part):
+        return journal.done(job, scanned=scanned_print(folder, job, journal.history))
+    return journal.done(job, record_in(folder, job.part))
 
 
 def _goes_to_slicer(job: Job) -> bool:

@@ -6,7 +6,6 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from verifier.bench.job import Job
 from verifier.inspection import Inspection, SizeTable
 from verifier.learning.row import print_rows
 
@@ -22,19 +21,18 @@ class Record:
     sizes: tuple[Columns, ...]
 
 
-def record_in(folder: Path, job: Job) -> Record | None:
-    """The record of a job whose report lies in a folder; None where none of its own lies there."""
-    inspection = inspection_in(folder, job)
-    return None if inspection is None else record_of(inspection, _picture_in(folder, job.part))
+def record_in(folder: Path, part: str) -> Record | None:
+    """The record of the part's report in a folder; None where there is none that can be read."""
+    inspection = inspection_in(folder, part)
+    return None if inspection is None else record_of(inspection, _picture_in(folder, part))
 
 
-def inspection_in(folder: Path, job: Job) -> Inspection | None:
-    """A job's own report where it lies in a folder."""
+def inspection_in(folder: Path, part: str) -> Inspection | None:
+    """The part's report in a folder; None where there is none that can be read."""
     try:
-        told = Inspection.model_validate_json((folder / f"{job.part}{REPORT_ENDING}").read_bytes())
+        return Inspection.model_validate_json((folder / f"{part}{REPORT_ENDING}").read_bytes())
     except (FileNotFoundError, NotADirectoryError, ValidationError):
         return None
-    return told if told.scan.sha256 == job.sha256 else None
 
 
 def _picture_in(folder: Path, part: str) -> str:

@@ -15,7 +15,8 @@ REPLACED = "replaced-by-"
 def record_missing(bench: Bench, journal: Journal) -> None:
     """Record every such job whose own report is found. Done twice, it finds nothing more to do."""
     for job in journal.unrecorded():
-        record = next((found for folder in _folders(bench, journal, job) if (found := record_in(folder, job))), None)
+        found = (record_in(folder, job.part) for folder in _folders(bench, journal, job))
+        record = next((each for each in found if each and each.scan["sha256"] == job.sha256), None)
         journal.record_late(job, record)
 
 

@@ -17,7 +17,7 @@ def scanned_print(folder: Path, job: Job, history: History) -> PrintEntry | None
     The newest scan that passed before it is taken for the one whose mesh was printed. The same scan dropped twice is
     one print. A nylon scanned like this counts for no figure: nothing says whether it was dry.
     """
-    inspection = inspection_in(folder, job)
+    inspection = inspection_in(folder, job.part)
     earlier = [scan for scan in history.scans_of(job.part.removesuffix(PRINT_ENDING)) if scan.job < job.id]
     if inspection is None or not inspection.of_print or not earlier:
         return None
