@@ -6,6 +6,7 @@ import numpy as np
 from scipy import sparse
 
 from verifier.correcting.face_shapes import FaceShapes, corner_rings, face_shapes, smoothed_normals
+from verifier.correcting.offset_crossings import without_crossings
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
 
 # Faces round a corner whose normals part by less than about this count as one face, and the corner moves along their
@@ -21,11 +22,14 @@ def offset_inwards(mesh: Mesh, thickness_mm: float) -> Mesh:
     """The same faces with every one moved against its normal by thickness_mm (outwards where that is negative).
 
     Each corner moves by the shortest d with n . d = -thickness for every distinct face normal n round it, in least
-    squares where there are more than three. Where a face would turn over, its corners are held back.
+    squares where there are more than three. Where a face would turn over, its corners are held back; where the surface
+    would run through itself, they follow their neighbours.
     Raises ValueError for a mesh that is not closed and oriented.
     """
     shapes = face_shapes(mesh)
     moves = thickness_mm * inward_moves(mesh, shapes)
+    unturned = _without_turned_faces(mesh, moves, shapes)
+    moves = without_crossings(mesh, unturned.vertices_mm - mesh.vertices_mm)
     return _without_turned_faces(mesh, moves, shapes)
 
 
