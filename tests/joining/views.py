@@ -169,7 +169,7 @@ def view(part: Large, side: int, fault: Fault, rng: np.random.Generator) -> View
     vertices, faces, is_part = _side(part, side, fault, rng)
     vertices = vertices + _warp(vertices, fault.warp_mm, rng)
     vertices, faces, is_part = _with_specks(vertices, faces, is_part, fault.specks, rng)
-    scale = 1.0 + fault.scale * rng.uniform(-1, 1)
+    scale = 1.0 + fault.scale
     turn, shift = random_turn(rng), rng.uniform(-300, 300, 3)
     back = np.eye(4)
     back[:3, :3] = turn.T / scale

@@ -1,0 +1,70 @@
+"""How well, how surely and how fast two sides of large simulated parts are joined.
+
+python tests/benchmarks/joining_sides.py FIRST_SEED SEEDS [SHAPE ...]
+"""
+
+import sys
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from tests.joining import views
+from tests.joining.test_laid_together import scan_of
+from verifier.errors import CannotJoin
+from verifier.joining.two_sides import place_two_sides
+from verifier.mesh import Mesh
+from verifier.rulebook import Sheet, SheetRow
+
+SHAPES: dict[str, Callable[[], views.Large]] = {
+    "blade": views.seat_panel,
+    "wing": views.mudguard,
+    "shell": views.shell,
+    "straight wall": lambda: views.shell(0.5),
+    "knife": views.feed_bin_lid,
+    "bump 2 mm": lambda: views.trough_lid(2.0),
+    "bump 1 mm": lambda: views.trough_lid(1.0),
+    "symmetric": lambda: views.trough_lid(0.0),
+}
+DENSITY = {"spacing_mm": 1.4, "inner_mm": 12.0}
+RIGHT_DEG, RIGHT_MM, GROSS_MM, MOST_SURE_MM = 0.2, 1.0, 5.0, 1.5
+
+
+def one(name: str, seed: int) -> tuple[float, float, bool, float] | None:
+    """Turn and largest distance off, whether it was called sure, CPU seconds; None when it was refused."""
+    part, rng = SHAPES[name](), np.random.default_rng([seed, len(name)])
+    fault = views.random_fault(rng, **DENSITY)
+    first, second = views.view(part, 1, fault, rng), views.view(part, -1, fault, rng)
+    scans = [scan_of(Mesh(view.vertices_mm, view.faces)) for view in (first, second)]
+    sheet = None
+    if name == "knife":
+        reading = part.thickest_mm + float(rng.normal(0, 0.03))
+        sheet = Sheet(part="feed_bin_lid", size=(SheetRow(name="thickest", kind="thickness", reading=reading),))
+    begin = time.process_time()
+    try:
+        found = place_two_sides(*scans, sheet)
+    except CannotJoin:
+        return None
+    seconds = time.process_time() - begin
+    return *views.errors(found.taken.poses[1], first, second, part), found.sure, seconds
+
+
+def main(first_seed: int, seeds: int, shapes: list[str]) -> None:
+    print("| shape | right | sure | sure and > 1.5 mm off | sure and gross | refused | middle, largest mm | CPU s |")
+    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+    for name in shapes or SHAPES:
+        tried = [one(name, seed) for seed in range(first_seed, first_seed + seeds)]
+        kept = [each for each in tried if each is not None]
+        right = sum(turn < RIGHT_DEG and away < RIGHT_MM for turn, away, _, _ in kept)
+        sure = [away for _, away, is_sure, _ in kept if is_sure]
+        off = [away for _, away, _, _ in kept] or [float("nan")]
+        print(
+            f"| {name} | {right}/{seeds} | {len(sure)} | {sum(a > MOST_SURE_MM for a in sure)}"
+            f" | {sum(a > GROSS_MM for a in sure)} | {seeds - len(kept)} | {np.median(off):.2f}, {max(off):.2f}"
+            f" | {np.mean([each[3] for each in kept] or [0.0]):.1f} |",
+            flush=True,
+        )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]), int(sys.argv[2]), sys.argv[3:])
