@@ -11,6 +11,7 @@ from verifier.bench.job import Outcome, Seen
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench, new_bench
 from verifier.bench.print_entry import PrintEntry, row_entry
+from verifier.bench.prints_file import write_prints
 from verifier.bench.record import record_of
 from verifier.inspection import BoreTable, Inspection
 from verifier.learning.row import ReadRow, print_rows
@@ -122,3 +123,4 @@ def enter(
         journal.enter_print(
             PrintEntry(part=told.part, job=job, filament=plan.filament, printer=plan.printer, condition=None, rows=rows)
         )
+        write_prints(bench, journal.history)

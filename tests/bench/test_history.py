@@ -12,9 +12,11 @@ from verifier.bench.asking import ask_bench
 from verifier.bench.crashpoint import CrashPoint
 from verifier.bench.history import History
 from verifier.bench.print_entry import PrintEntry, PrintRowEntry
+from verifier.bench.prints_file import prints_beside
 from verifier.bench.requests import EnterPrint, UndoPrint, leave_request, requests_on
 from verifier.bench.schema import ADDED, FIRST, VERSION
 from verifier.bench.status import ledger_of_today
+from verifier.errors import WrongUsage
 
 TABLES = ("jobs", "scans", "sizes", "prints", "print_sizes")
 ENTRY = PrintEntry(
@@ -104,10 +106,30 @@ def test_a_print_is_entered_beside_a_running_service_and_can_be_undone(bench):
         assert ask_bench(bench, EnterPrint(entry=ENTRY))
         with history(bench) as past:
             (kept,) = past.prints()
+        assert prints_beside(bench.rules) == (kept,)
         assert ask_bench(bench, UndoPrint(number=kept.number))
+    assert prints_beside(bench.rules) == ()
     assert (kept.part, kept.filament, kept.rows[0].read_mm) == ("latch_lever", "PETG", 83.96)
     with history(bench) as past:
         assert past.prints() == ()
+
+
+def test_the_file_of_prints_is_written_anew_where_it_is_missing_or_old(bench):
+    leave_request(bench, EnterPrint(entry=ENTRY))
+    serve_until_idle(bench)
+    (told,) = prints_beside(bench.rules)
+    for text in (None, "[]", "no json"):
+        file = bench.root / ".work" / "prints.json"
+        file.unlink() if text is None else file.write_text(text)
+        serve_until_idle(bench)
+        assert prints_beside(bench.rules) == (told,)
+
+
+def test_rules_that_lie_on_no_bench_have_no_prints_and_a_spoilt_file_says_so(bench, tmp_path):
+    assert prints_beside(tmp_path / "rules") == ()
+    (bench.root / ".work" / "prints.json").write_text('[{"number": 1}]')
+    with pytest.raises(WrongUsage, match="not as the verifier writes it"):
+        prints_beside(bench.rules)
 
 
 def test_a_print_whose_request_is_carried_out_twice_is_kept_once(bench):
@@ -155,6 +177,7 @@ def test_a_kill_about_the_end_of_a_print_s_scan_enters_it_once(bench, point):
     serve_until_idle(bench, "stubs:print_measuring")
     with history(bench) as past:
         assert [kept.number for kept in past.prints()] == [1]
+        assert prints_beside(bench.rules) == past.prints()
 
 
 def test_the_scan_of_a_print_of_an_unknown_part_is_reported_and_teaches_nothing(bench):

@@ -8,6 +8,7 @@ from verifier.bench.events import Event, Notice, TriedAgain
 from verifier.bench.job import Job, State
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
+from verifier.bench.prints_file import write_prints
 from verifier.bench.publish import publish
 from verifier.bench.requests import EnterPrint, Forget, Request, Retry, UndoPrint, read_request, requests_on
 from verifier.bench.result import seal_reason
@@ -33,9 +34,11 @@ def carry_out(bench: Bench, journal: Journal, request: Request) -> Event | None:
             return _forget(bench, journal, request.part)
         case EnterPrint():
             number = journal.enter_print(request.entry)
+            write_prints(bench, journal.history)
             return Notice(f"Print {number} of {request.entry.part} is entered, {len(request.entry.rows)} sizes.")
         case UndoPrint():
             journal.undo_print(request.number)
+            write_prints(bench, journal.history)
             return Notice(f"Print {request.number} is taken out of every figure.")
 
 

@@ -3,7 +3,7 @@
 from contextlib import closing
 from pathlib import Path
 
-from verifier.bench.own_figures import LEDGER
+from verifier.bench.layout import LEDGER
 from verifier.bench.schema import connect_to_read
 from verifier.rulebook.rules import Rules
 

@@ -11,6 +11,7 @@ from verifier.errors import RuleMistake, WrongUsage
 
 FOLDERS = ("inbox", "slicer", "held", "originals", "rules")
 SETTINGS = "bench.toml"
+LEDGER = "ledger.db"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Bench:
     @property
     def ledger(self) -> Path:
         """The journal of jobs."""
-        return self.root / "ledger.db"
+        return self.root / LEDGER
 
     @property
     def jobs(self) -> Path:

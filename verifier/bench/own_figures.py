@@ -1,26 +1,14 @@
-"""The shop's own figures for every filament and printer of a bench, from the prints in its ledger."""
+"""The shop's own figures for every filament and printer of a bench, from the prints it was told of."""
 
-from contextlib import closing
-
-from verifier.bench.history import History
-from verifier.bench.schema import VERSION, version_of
+from verifier.bench.prints_file import prints_beside
 from verifier.learning.figures import Figures, figures_of, own_figures
 from verifier.learning.kept_print import KeptPrint
 from verifier.rulebook.rules import OwnFigure, Rules
 
-LEDGER = "ledger.db"
-
 
 def own_figures_beside(rules: Rules) -> tuple[OwnFigure, ...]:
-    """Those of the bench whose rules these are; none for rules that lie on no bench.
-
-    Raises WrongUsage for a file that is no ledger.
-    """
-    ledger = rules.folder.absolute().parent / LEDGER
-    if not ledger.is_file() or version_of(ledger) < VERSION:
-        return ()
-    with closing(History.open_to_read(ledger)) as history:
-        prints = history.prints()
+    """Those of the bench whose rules these are; none for rules that lie on no bench. Raises WrongUsage."""
+    prints = prints_beside(rules.folder)
     return tuple(own for figures in all_figures(rules, prints) for own in own_figures(figures))
 
 

@@ -4,6 +4,7 @@ A passed part goes to the slicer folder, anything else to held/PART. What stood 
 moves to held/.earlier/PART/replaced-by-JOB.
 """
 
+import contextlib
 import filecmp
 import re
 import shutil
@@ -14,6 +15,7 @@ from verifier.bench.durable import copy_file, free_name, make_folder, move_away,
 from verifier.bench.job import Job
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
+from verifier.bench.prints_file import write_prints
 from verifier.bench.record import REPORT_ENDING, record_in
 from verifier.bench.result import Manifest, manifest_of, result_folder
 from verifier.bench.scanned_print import scanned_print
@@ -50,7 +52,10 @@ def _record_done(bench: Bench, journal: Journal, job: Job) -> Job:
         return journal.done(job)
     folder = published_folder(bench, job)
     if is_print(job.part):
-        return journal.done(job, scanned=scanned_print(folder, job, journal.history))
+        done = journal.done(job, scanned=scanned_print(folder, job, journal.history))
+        with contextlib.suppress(OSError):  # a full disk; the job is done, and the next start writes it
+            write_prints(bench, journal.history)
+        return done
     return journal.done(job, record_in(folder, job.part))
 
 

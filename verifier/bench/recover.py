@@ -8,6 +8,7 @@ from verifier.bench.crashpoint import CrashPoint, crash_point
 from verifier.bench.job import State
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
+from verifier.bench.prints_file import write_prints
 from verifier.bench.publish import remove_job_folder
 from verifier.bench.record_missing import record_missing
 
@@ -28,6 +29,7 @@ def recover(bench: Bench, journal: Journal, *, interrupted: bool = True) -> None
         crash_point(CrashPoint.RECOVERY_ATTEMPT_DROPPED)
     _clear_leftovers(bench, journal)
     record_missing(bench, journal)
+    write_prints(bench, journal.history)
 
 
 def _clear_leftovers(bench: Bench, journal: Journal) -> None:
