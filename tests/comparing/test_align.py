@@ -22,10 +22,9 @@ def test_a_whole_scan_lies_on_another_of_the_same_part_within_a_fiftieth_of_a_mi
     assert min(found.overlap, found.fixed_overlap) > 0.9
 
 
-@pytest.mark.parametrize("how", ["facing", "cut"])
-def test_sixty_hundredths_of_a_part_find_their_place_on_it(how):
+def test_sixty_hundredths_of_a_part_find_their_place_on_it():
     pair = scans_of("fence_clip", seed=72, spacing_mm=1.0)
-    part = seen(pair.moving, 0.6, np.random.default_rng(72), how)
+    part = seen(pair.moving, 0.6, np.random.default_rng(72), "facing")
     found = align(cloud_of(part), cloud_of(pair.fixed))
     assert off(found.pose, pair.truth, part)[1] < 2.0 * CLOSE_MM
     assert found.overlap > 0.9

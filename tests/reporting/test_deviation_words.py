@@ -39,9 +39,10 @@ def test_the_regions_that_are_off_are_named_the_farthest_first_and_the_others_no
     assert "93 % within 0.1 mm" in lines[1]
 
 
-def test_a_pose_that_is_not_sure_is_said_so_before_any_figure():
+def test_of_a_pose_that_is_not_sure_no_figure_is_told():
     lines = list(deviation_in_words(deviation(sure=False, reason="another pose fits as well")))
-    assert lines[1] == "Not sure of the pose: another pose fits as well. Do not go by these figures."
+    assert len(lines) == 2
+    assert lines[1].startswith("Not sure of the pose: another pose fits as well. ")
 
 
 def test_a_symmetric_part_is_told_to_be_one():

@@ -13,8 +13,8 @@ from verifier.comparing.pose import angle_between_deg, distinct, inverse
 from verifier.comparing.refining import Target, partners, refined, target_of
 from verifier.mesh import Array, BoolArray, IntArray
 
-FINE_POINTS = 2500
-FINE_STEPS = 10
+FINE_POINTS = 1800
+FINE_STEPS = 6
 JUDGED_POINTS = 6000
 START_SHARE, REACH_SHARE = 0.006, 0.06
 # The overlap's residual: robust, and no less than this, below which poses are equal for any purpose at a bench.

@@ -17,7 +17,8 @@ def deviation_in_words(deviation: DeviationTable | None) -> Iterable[str]:
         return
     yield _laid(deviation)
     if not deviation.sure:
-        yield f"Not sure of the pose: {deviation.reason}. Do not go by these figures."
+        yield f"Not sure of the pose: {deviation.reason}. How far it is off is not told from a pose like that."
+        return
     yield from _symmetry(deviation)
     yield _whole(deviation)
     yield from _sides(deviation)
