@@ -1,4 +1,4 @@
-"""What exact signed distances cost: corners of one scan against the triangles of another, beside the plain library call.
+"""What exact signed distances cost: corners of one scan against another's triangles, beside the plain library call.
 
 `python -m tests.benchmarks.deviating [SPACING_MM]`; 0.115 mm gives a million triangles, and two scans' corners, each
 once more with a hundredth of a millimetre of scatter, a million points.
