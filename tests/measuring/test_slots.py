@@ -1,5 +1,7 @@
 """Rows of slots: width and length, and the room between the arms of a fork."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -45,3 +47,12 @@ def test_two_equal_slots_are_judged_by_the_worse():
     found = sizes(features, row("one", "slot width", 6.0), row("other", "slot width", 6.0))
     # The shop expects 0.03 mm of powder, so the slot should scan at 5.94: 6.01 is the worse.
     assert {(size.measured_mm, size.set_size) for size in found.values()} == {(6.01, 2)}
+
+
+def test_a_row_not_read_yet_has_the_one_place_there_is_and_of_several_asks_for_its_reading():
+    one = Features((), (), (), NOISE, slots=(slot("slot 1", 6.0, 22.0),))
+    assert sizes(one, row("long", "slot length"))["long"].measured_mm == 22.0
+    two = replace(one, slots=(*one.slots, slot("slot 2", 5.0, 7.5)))
+    found = sizes(two, row("long", "slot length"))["long"]
+    assert found.measured_mm is None
+    assert "fill in its reading" in found.do

@@ -31,6 +31,8 @@ PLACES = 1000
 # One sound face in twenty shows a departure that is not there: each degree of the polynomial above the first, and the
 # dents off it, have a quarter of that chance.
 SURE = 1.0 - 0.05 / 4.0
+# The same for a tilt, in its standard uncertainties.
+SURE_TILT = 1.96
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +125,11 @@ def zone_along(face: Smoothed, direction: Array, u_tilt_rad: float) -> Form:
 
     u_tilt_rad : of the face against the datum
     """
-    tilted = face.places_mm @ direction + face.heights_mm
-    found = _zone(face, tilted)
+    along = face.places_mm @ direction
+    rise, u_rise = float(np.ptp(along)), u_tilt_rad * _size_mm(face)[1]
+    # A tilt that scatter alone explains is none, and a larger one is shortened by what scatter adds to it.
+    sure = 0.0 if rise < SURE_TILT * u_rise else np.sqrt(1.0 - (u_rise / max(rise, 1e-12)) ** 2)
+    found = _zone(face, sure * (along - along.mean()) + face.heights_mm)
     reach = float(np.linalg.norm(found.points_mm[1] - found.points_mm[0]))
     return Form(found.value_mm, float(np.hypot(found.u_mm, u_tilt_rad * reach)), found.points_mm)
 
@@ -134,7 +139,18 @@ def _zone(face: Smoothed, heights_mm: Array) -> Form:
     # Where nothing stands out of the scatter, the two places that could be farthest apart unseen say how sure that is.
     flat = float(np.ptp(face.heights_mm)) == 0.0
     u_mm = float(face.u_between.max() if flat else face.u_between[low, high])
-    return Form(float(np.ptp(heights_mm)), u_mm, face.places_mm[[low, high]])
+    value_mm = float(np.ptp(heights_mm))
+    # What the outermost strip, too rounded to look at, would add: of a tilt its share of the face, of a bow twice that;
+    # somewhere between nought and that (a rectangular distribution).
+    unseen = value_mm * sum(2.0 * EDGE_MM / max(side, 2.0 * EDGE_MM) for side in _size_mm(face)) * 2.0
+    return Form(value_mm, float(np.hypot(u_mm, unseen / np.sqrt(12.0))), face.places_mm[[low, high]])
+
+
+def _size_mm(face: Smoothed) -> tuple[float, float]:
+    """The shorter and the longer side of the face."""
+    rel = face.places_mm - face.places_mm.mean(axis=0)
+    sides = np.ptp(rel @ np.linalg.svd(rel, full_matrices=False)[2][:2].T, axis=0)
+    return float(sides.min()), float(sides.max())
 
 
 def _degree(flat: Array, noise: Noise) -> int:

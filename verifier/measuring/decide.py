@@ -88,7 +88,9 @@ def _exchanging(cases: Sequence[Case]) -> list[list[Case]]:
 def _decide(case: Case, whole_set: bool) -> Size:
     places = case.places
     if not places:
-        return _nothing(case, case.missing or _not_there(case))
+        to_read = f"Measure '{case.wanted.row.name}' on the original with the calliper and fill in its reading."
+        unread = case.wanted.size is None and KINDS[case.wanted.row.kind].found in ("own", "named")
+        return _nothing(case, case.missing or _not_there(case), to_read if unread else "")
     if case.options[0].candidate is None:
         return _nothing(case, f"{_not_there(case)}; nearest {_listed(places[:1])}")
     if case.may_be_missing:

@@ -86,7 +86,10 @@ def _own_cases(rows: Sequence[Wanted], features: Features, belief: Array) -> lis
     first = _own_options(rows, places, np.repeat(belief[None], len(rows), axis=0))
     learnt = np.array([_learnt(i, rows, first, belief) for i in range(len(rows))]).reshape(len(rows), 5)
     options = _own_options(rows, places, learnt)
-    return [Case(*each, missing="" if each[0].size else NO_SIZE) for each in zip(rows, options, learnt, strict=True)]
+    return [
+        Case(*each, missing="" if each[0].size or each[1] else NO_SIZE)
+        for each in zip(rows, options, learnt, strict=True)
+    ]
 
 
 def _places(rows: Sequence[Wanted], features: Features) -> list[list[Candidate]]:
@@ -98,7 +101,8 @@ def _places(rows: Sequence[Wanted], features: Features) -> list[list[Candidate]]
 
 
 def _own_options(rows: Sequence[Wanted], places: Sequence[list[Candidate]], belief: Array) -> list[tuple[Option, ...]]:
-    options: list[tuple[Option, ...]] = [()] * len(rows)
+    # A row without a reading has the one place there is for its kind; of several nothing says which.
+    options = [_only(each) if row.size is None else () for row, each in zip(rows, places, strict=True)]
     for kind in {row.row.kind for row in rows}:
         mine = [i for i, row in enumerate(rows) if row.row.kind == kind and row.size is not None]
         if mine:
@@ -106,6 +110,10 @@ def _own_options(rows: Sequence[Wanted], places: Sequence[list[Candidate]], beli
             for i, option in zip(mine, found, strict=True):
                 options[i] = option
     return [_as_named(row, at, option) for row, at, option in zip(rows, places, options, strict=True)]
+
+
+def _only(places: Sequence[Candidate]) -> tuple[Option, ...]:
+    return (Option(places[0], 0.0),) if len(places) == 1 else ()
 
 
 def _as_named(row: Wanted, places: Sequence[Candidate], options: tuple[Option, ...]) -> tuple[Option, ...]:

@@ -11,6 +11,7 @@ from verifier.measuring.candidate import Candidate
 from verifier.measuring.circles import pitch_circle
 from verifier.measuring.cylinders import across, parallel_partners
 from verifier.measuring.faces import face_pairs
+from verifier.measuring.slots import sides_of_slots
 from verifier.measuring.whereabouts import Whereabouts, whereabouts
 from verifier.mesh import Array
 from verifier.rulebook.sheet import SizeKind
@@ -19,6 +20,7 @@ from verifier.rulebook.sheet import SizeKind
 MOST_ROWS = 15
 # Shares of it: overall sizes, bores and bosses, distances between them, thicknesses, slots.
 MOST_CYLINDERS, MOST_DISTANCES, MOST_THICKNESSES, MOST_SLOTS = 6, 4, 2, 2
+SHORT_WORTH = "a short outside size: powder counts most here"
 # Four bores and more that lie on one circle were meant to; three always do.
 LEAST_ON_CIRCLE, MOST_MISFIT = 4, 4.0
 # What the first rows are there for.
@@ -26,7 +28,6 @@ FIRST_WORTH: Mapping[SizeKind, str] = {
     "overall": "the longer, the better it tells the scanner's scale",
     "bore": "powder makes it smaller, and outside sizes larger: with the length it tells powder from scale",
     "boss": "powder makes it larger",
-    "thickness": "a short outside size: powder counts most here",
     "centre distance": "powder does not act on it: it checks the scale",
 }
 # A bore is called a bore from this much of the turn on: below it the diameter hangs on the noise.
@@ -78,12 +79,19 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
     named = {row.features[0]: row.name for row in round_rows}
     distances = [_distance(pair, named) for pair in worthwhile_pairs(cylinders)]
     slots = [row for slot in features.slots[:MOST_SLOTS] for row in _slot(slot, line)]
-    thicknesses = _thicknesses(features.planes, overall, line)
-    first = [*overall[:1], *round_rows[:1], *thicknesses[:1], *distances[:1]]
+    sides = sides_of_slots(features)
+    thicknesses = _thicknesses([p for p in features.planes if p.name not in sides], overall, line)
+    # The smallest overall size does where no thickness is another one.
+    short = thicknesses[:1] or overall[1:][-1:]
+    first = [*overall[:1], *round_rows[:1], *short, *distances[:1]]
     # A distance is no row without the two bores it is between, so the bores go before.
     rest = [*round_rows[1:], *distances[1:], *slots, *_pitch_circles(cylinders, named), *overall[1:], *thicknesses[1:]]
-    told = [replace(row, worth=FIRST_WORTH.get(row.kind, "")) for row in first]
-    return tuple([*told, *rest][:MOST_ROWS])
+    placed = {row.name for row in first}
+    told = [
+        replace(row, worth=SHORT_WORTH if row.name in {each.name for each in short} else FIRST_WORTH[row.kind])
+        for row in first
+    ]
+    return tuple([*told, *(row for row in rest if row.name not in placed)][:MOST_ROWS])
 
 
 def _placed(name: str, point_mm: Array, line: Whereabouts | None) -> str:

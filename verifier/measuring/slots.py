@@ -19,7 +19,7 @@ def width_candidates(features: Features, row: SheetRow) -> list[Candidate]:
         Candidate(s.width_mm, s.u_width_mm, -2, (s.name,), _ends(s, s.width_mm, across=True), s.seen_share)
         for s in features.slots
     ]
-    within = _of_slots(features)
+    within = sides_of_slots(features)
     pairs = ((a, b) for a, b in combinations(features.planes, 2) if not {a.name, b.name} & within)
     gaps = (gap for gap in (gap_between(a, b) for a, b in pairs) if gap is not None)
     return slots + surest_of_each_face(gaps, features.planes)
@@ -38,7 +38,7 @@ def _ends(slot: Slot, size_mm: float, *, across: bool) -> Array:
     return np.stack([slot.centre_mm - 0.5 * size_mm * way, slot.centre_mm + 0.5 * size_mm * way])
 
 
-def _of_slots(features: Features) -> set[str]:
+def sides_of_slots(features: Features) -> set[str]:
     """Names of the planes that are a slot's own sides: most of their faces are the slot's."""
     return {plane.name for plane in features.planes if _shares_faces(plane.faces, (s.faces for s in features.slots))}
 
