@@ -18,7 +18,8 @@ def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     sheet : its calliper thickness sets the gap between two sides; its `join` takes one of several ways
     Raises CannotJoin, saying what to do at the scanner; RuleMistake for a `join` there is no way for.
     """
-    placing = _chosen(_place(scans, sheet, rules), sheet)
+    _refuse_twice(scans)
+    placing = chosen_way(_place(scans, sheet, rules), sheet)
     posed = tuple(
         Posed(scan, pose, kept) for scan, pose, kept in zip(scans, placing.taken.poses, placing.keep_faces, strict=True)
     )
@@ -37,7 +38,17 @@ def _place(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Placing:
     return place_two_sides(scans[0], scans[1], sheet)
 
 
-def _chosen(placing: Placing, sheet: Sheet | None) -> Placing:
+def _refuse_twice(scans: Sequence[Scan]) -> None:
+    """One file under two names shows nothing new, and would be laid on itself as its own other side."""
+    seen: dict[str, str] = {}
+    for scan in scans:
+        first = seen.setdefault(scan.source.sha256, scan.source.name)
+        if first != scan.source.name:
+            what = f"it is the same file as {first}"
+            raise CannotJoin(what, where=scan.source.name, do="Give the scan of the other side")
+
+
+def chosen_way(placing: Placing, sheet: Sheet | None) -> Placing:
     """The placing with the way the person chose, if one was chosen."""
     if sheet is None or sheet.join is None:
         return placing

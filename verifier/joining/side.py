@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from verifier.errors import CannotJoin
 from verifier.joining.laid_together import moved
 from verifier.joining.posed import Trimmed
 from verifier.joining.trimming import Cut, Rim, is_border, near_outside, plane_axes, shared_corners, trim
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
 from verifier.reading.scan import Scan
 
 # Points near the rim that are set against the other side: within this many spacings of its outermost line, in plan.
@@ -17,6 +18,14 @@ BAND_SPACINGS = 8.0
 RIM_CELLS = 2.0
 # A scanner rounds the crease between part and skirt over about two spacings.
 CREASE_FACES = 1
+# Share of the surface that must look one way, as a vector: one side of a flat part has 0.9, a half of a ball 0.5.
+LEAST_ONE_WAY = 0.4
+# A rim of fewer edges is none, nor has a mesh of so few faces one.
+LEAST_RIM_EDGES, LEAST_FACES = 60, 1000
+ONE_SIDE_DO = (
+    "Give one scan of each side, each a little past the rim; a small part is better scanned in several orientations"
+    " and merged before the export"
+)
 MOST_FACE_POINTS = 20_000
 
 
@@ -50,12 +59,21 @@ class Side:
 
 
 def side_of(scan: Scan) -> Side:
-    """Trim one scan and look at its rim."""
+    """Trim one scan and look at its rim.
+
+    Raises CannotJoin for a scan that is no view of one side of a flat part.
+    """
     mesh = shared_corners(scan.mesh)
-    cut, rim = trim(mesh)
+    vectors = face_vectors_mm2(mesh)
+    if len(mesh.faces) < LEAST_FACES:
+        raise _no_rim(scan)
+    _refuse_all_round(vectors, scan)
+    cut, rim = trim(mesh, vectors)
     up = cut.up
     frame = plane_axes(up)
     ends, outward, folds = _rim_edges(mesh, cut, rim, up)
+    if len(ends) < LEAST_RIM_EDGES:
+        raise _no_rim(scan)
     to_side = np.eye(4)
     to_side[:3, :3], to_side[:3, 3] = frame, -frame @ ends.mean(axis=0)
     corners, normals, clean = _band_corners(mesh, cut, rim)
@@ -77,6 +95,18 @@ def side_of(scan: Scan) -> Side:
         length_mm=float(np.linalg.norm(np.ptp(ends[:, :2], axis=0))),
         trimmed=_trimmed(scan, cut),
     )
+
+
+def _no_rim(scan: Scan) -> CannotJoin:
+    return CannotJoin("no rim of a part can be made out in it", where=scan.source.name, do=ONE_SIDE_DO)
+
+
+def _refuse_all_round(vectors_mm2: Array, scan: Scan) -> None:
+    """A surface that closes has no vector area; one side of a flat part has nearly all of its area as vector area."""
+    area = float(np.linalg.norm(vectors_mm2, axis=1).sum())
+    if np.linalg.norm(vectors_mm2.sum(axis=0)) < LEAST_ONE_WAY * area:
+        what = "it shows its part from more than one side, and so far only two sides of a flat part are joined"
+        raise CannotJoin(what, where=scan.source.name, do=ONE_SIDE_DO)
 
 
 def _rim_edges(mesh: Mesh, cut: Cut, rim: Rim, up: Array) -> tuple[Array, Array, BoolArray]:

@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.edges import BORDER, Edges, components, pair_edges
 from verifier.mending.welding import equal_corners
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_normals, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_normals
 
 # Cosine to the mean normal above which a place is level. A wall meets a support at half a right angle or more, so the
 # crease between them is cut where it has turned half-way (cos 53 degrees).
@@ -148,9 +148,11 @@ def _quiet(normals: Array, corners: IntArray, edges: Edges, count: int) -> Array
     return normals
 
 
-def trim(mesh: Mesh) -> tuple[Cut, Rim]:
-    """Tell part from skirt and debris, and the rim that was looked at for it."""
-    vectors = face_vectors_mm2(mesh)
+def trim(mesh: Mesh, vectors: Array) -> tuple[Cut, Rim]:
+    """Tell part from skirt and debris, and the rim that was looked at for it.
+
+    vectors : (m, 3) normals of the faces as long as twice their area
+    """
     body = largest_piece(mesh, vectors)
     rim = rim_of(mesh, body, mean_normal(vectors, body))
     off = skirt_of(rim)

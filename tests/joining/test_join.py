@@ -1,0 +1,78 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.joining.test_laid_together import SQUARE, scan_of
+from verifier.errors import CannotJoin, RuleMistake
+from verifier.joining import join
+from verifier.joining.join import chosen_way
+from verifier.joining.posed import Alternative, Placing
+from verifier.mesh import Mesh
+from verifier.rulebook import Sheet, load_rules
+from verifier.shipped import rules_folder
+
+WAYS = tuple(
+    Alternative(poses=(np.eye(4), np.eye(4)), score=score, rms_mm=0.1, tilt_deg=0.0, thickness_mm=50.0)
+    for score in (100.0, 101.0)
+)
+DOUBTFUL = Placing(
+    method="rim laid on rim",
+    alternatives=WAYS,
+    chosen=0,
+    sure=False,
+    why="Two ways fit alike.",
+    do="Write join = 1 or join = 2 into the sheet.",
+    keep_faces=(),
+    overlap_share=0.5,
+    residuals=(),
+    trimmed=(),
+)
+
+
+def renamed(mesh: Mesh, name: str, sha256: str):
+    scan = scan_of(mesh)
+    return replace(scan, source=replace(scan.source, name=name, sha256=sha256))
+
+
+def test_the_line_in_the_sheet_chooses_the_way_and_settles_it():
+    taken = chosen_way(DOUBTFUL, Sheet(part="trough_lid", join=2))
+    assert taken.taken is WAYS[1]
+    assert taken.sure
+    assert "way 2" in taken.why
+
+
+def test_without_that_line_the_doubt_stays():
+    assert chosen_way(DOUBTFUL, Sheet(part="trough_lid")) is DOUBTFUL
+    assert chosen_way(DOUBTFUL, None) is DOUBTFUL
+
+
+def test_a_way_that_is_not_in_the_report_is_a_mistake_of_the_sheet():
+    with pytest.raises(RuleMistake, match="there are 2 ways"):
+        chosen_way(DOUBTFUL, Sheet(part="trough_lid", join=3))
+
+
+def test_one_file_under_two_names_is_refused():
+    one, other = (renamed(SQUARE, f"trough_lid.{k}.ply", "a" * 64) for k in (1, 2))
+    with pytest.raises(CannotJoin, match="the same file as"):
+        join((one, other), None, load_rules(rules_folder()))
+
+
+def test_a_speck_has_no_rim_and_a_closed_part_shows_more_than_one_side():
+    rules = load_rules(rules_folder())
+    few = tuple(renamed(SQUARE, f"trough_lid.{k}.ply", str(k) * 64) for k in (1, 2))
+    with pytest.raises(CannotJoin, match="no rim"):
+        join(few, None, rules)
+    closed = tuple(renamed(ball(), f"feed_float.{k}.ply", str(k) * 64) for k in (1, 2))
+    with pytest.raises(CannotJoin, match="more than one side"):
+        join(closed, None, rules)
+
+
+def ball() -> Mesh:
+    """A globe of 2 x 30 x 40 triangles."""
+    turn, lift = np.meshgrid(np.linspace(0, 2 * np.pi, 41), np.linspace(0, np.pi, 31))
+    points = 20.0 * np.stack([np.sin(lift) * np.cos(turn), np.sin(lift) * np.sin(turn), np.cos(lift)], axis=-1)
+    number = np.arange(31 * 41).reshape(31, 41)
+    a, b, c, d = number[:-1, :-1], number[1:, :-1], number[1:, 1:], number[:-1, 1:]
+    faces = np.concatenate([np.stack(three, axis=-1).reshape(-1, 3) for three in ((a, b, c), (a, c, d))])
+    return Mesh(points.reshape(-1, 3), faces)
