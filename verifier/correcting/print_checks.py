@@ -19,10 +19,8 @@ SEED = 0  # the same mesh gives the same places
 # Two places face each other when their normals oppose within this, and lie opposite when the way between them leans no
 # further than one step of the places.
 OPPOSITE_COSINE = -0.8
-# A smaller patch is a corner, or scatter on a rim, and no wall.
-LEAST_PATCH_MM2 = 3.0
-# A scan rounds its rims over about its point spacing, and its flats are uneven: so far up the section is clean.
-ABOVE_RIM_MM = 0.6
+# A smaller patch, both sides together, is a corner, scatter on a rim or the ridge between two letters, and no wall.
+LEAST_PATCH_MM2 = 6.0
 # Smaller loops are specks.
 OPENING_MM = 1.0
 # Below this the two are one wall's scatter.
@@ -174,7 +172,7 @@ def _cavities(mesh: Mesh) -> PrintCheck:
 def _first_layer(mesh: Mesh, printer: Printer) -> PrintCheck:
     """What runs out under the weight of the nozzle: openings in the face on the bed, counted just above its rim."""
     heights = mesh.vertices_mm[:, 2]
-    found = crossing_at(mesh, heights, clear_of_corners_mm(heights, ABOVE_RIM_MM))
+    found = crossing_at(mesh, heights, clear_of_corners_mm(heights, NEAR_BED_MM))
     at = found.points_mm[:, :2]
     loops = [at[loop] for loop in loops_of(found.steps)]
     openings = [loop for loop in loops if _doubled_area(loop) < 0.0 and np.ptp(loop, axis=0).max() > OPENING_MM]
