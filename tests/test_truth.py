@@ -7,6 +7,7 @@ import pytest
 
 from inbox_demo import simulated as sim
 from tests.benchmarks.accuracy import ROWS
+from tests.benchmarks.truth import MODELS, ROWS_OF, one_scan
 from verifier.correcting import separate_scale_from_coat
 from verifier.finding import find_features
 from verifier.inspect import inspect_part
@@ -114,3 +115,13 @@ def test_an_export_turned_inside_out_has_the_same_kinds_and_sizes(tmp_path):
     values = [[size.measured_mm for size in outcome.sizes] for outcome in outcomes]
     # The corners come in another order: places drawn from them differ, and a fit by a thousandth.
     assert values[0] == pytest.approx(values[1], abs=0.003)
+
+
+def test_a_part_of_340_mm_is_measured_as_truly_as_its_uncertainties_say():
+    """The study of truth in `tests/benchmarks/truth.py`, one scan of it."""
+    told, correction, drawn = one_scan("trough_arm", MODELS[0], 4001, lambda mesh: mesh)
+    assert len(told) == len(ROWS_OF["trough_arm"])
+    # Twelve rows: their mean square is 1 within 0.4 (one sigma).
+    assert np.sqrt(np.mean([(row.on_scan / row.u_scan) ** 2 for row in told])) < 1.5
+    assert all(abs(row.error) < 1.5 * row.expanded_u for row in told)
+    assert correction.scale.value == pytest.approx(drawn.scale, abs=4.0 * correction.scale.u)

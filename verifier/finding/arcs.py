@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from verifier.finding.feature import Noise
 from verifier.finding.fits import CylinderFit
 from verifier.finding.surface import Surface
 from verifier.mesh import Array, IntArray
@@ -17,6 +18,8 @@ from verifier.mesh import Array, IntArray
 # the faces was collapsed, 0.5 where four fifths, 0.65 where nineteen twentieths were. How much was lost is only seen in
 # that a net whose edges are long was a fine one once. Marching cubes place theirs 0.3 to 0.5 to the other side.
 THINNED_CORNERS, THINNED_TO_LONG_EDGES, U_CORNERS = 0.4, 0.62, 0.25
+# A scanner's points scatter each on its own by half or more of what they share; smoothed three times, by a sixth.
+SMOOTHED_SHARE, LEAST_TOLD_MM = 0.25, 0.003
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +54,31 @@ def raised_mm(surface: Surface, points: IntArray, axis_point_mm: Array, axis: Ar
     return np.asarray(at + off / np.linalg.norm(off, axis=1, keepdims=True) * np.minimum(under, radius_mm)[:, None])
 
 
-def lift_of(surface: Surface, points: IntArray, fit: CylinderFit) -> Lift:
-    """The lift of a cylinder fitted to raised points."""
+def lift_of(surface: Surface, points: IntArray, fit: CylinderFit, noise: Noise) -> Lift:
+    """The lift of a cylinder fitted to raised points.
+
+    A smoothing over s draws a wall towards its axis by s^2 / 2r, s^2 being anything from nought to the most that the
+    scatter lets it be: half of the most is given back (JCGM 100:2008, 4.3.7).
+    """
     facets = np.unique(surface.facet[points])
     square = _edges_across_mm2(surface, facets, fit.axis)
     arc, longest = (float(each) / (8.0 * fit.radius_mm) for each in (square.mean(), np.median(square.max(axis=1))))
     off_wall = surface.thinned * (THINNED_TO_LONG_EDGES if surface.coarse else THINNED_CORNERS)
     corners = len(np.unique(surface.facets[facets]))
-    return Lift(-off_wall * arc, U_CORNERS * arc, arc, longest, corners)
+    drawn_in = _most_smoothing_mm2(surface, noise) / (2.0 * fit.radius_mm)
+    u_mm = float(np.hypot(U_CORNERS * arc, drawn_in / np.sqrt(12.0)))
+    return Lift(0.5 * drawn_in - off_wall * arc, u_mm, arc, longest, corners)
+
+
+def _most_smoothing_mm2(surface: Surface, noise: Noise) -> float:
+    """Greatest variance of the kernel an exporter may have smoothed with; nought where points scatter on their own.
+
+    Smoothing over s leaves no white scatter, and shares what it leaves over the root of 2 s^2 at least. Corners that
+    stand for whole patches of a finer net have lost their white scatter in another way.
+    """
+    told = noise.correlated_mm > LEAST_TOLD_MM and not surface.coarse and surface.thinned < 0.5
+    smooth = noise.white_mm < SMOOTHED_SHARE * noise.correlated_mm
+    return 0.5 * noise.correlation_mm**2 if told and smooth else 0.0
 
 
 def _edges_across_mm2(surface: Surface, facets: IntArray, axis: Array) -> Array:

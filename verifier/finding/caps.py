@@ -62,7 +62,7 @@ def _crest_about(
     points, start = arc
     at = raised_mm(surface, points, *start)
     fit = fit_cylinder(at, start=start, robust=True, least_spread_mm=max(noise.white_mm, 1e-4))
-    lift = lift_of(surface, points, fit)
+    lift = lift_of(surface, points, fit, noise)
     crest = fit.axis_point_mm + (fit.radius_mm + lift.mm) * direction
     if abs(float(crest @ direction) - top_mm) > 0.1 + band or abs(float(fit.axis @ direction)) > 0.05:
         return None

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from verifier.finding.arcs import lift_of
+from verifier.finding.feature import Noise
 from verifier.finding.surface import Surface
 from verifier.finding.walls import Wall
 
@@ -10,13 +11,13 @@ from verifier.finding.walls import Wall
 EXACT_SHARE = 0.15
 
 
-def with_facets(surface: Surface, wall: Wall) -> Wall:
-    """The wall lifted off the circle of its corners, where its net was thinned; with what the net leaves unsure.
+def with_facets(surface: Surface, wall: Wall, noise: Noise) -> Wall:
+    """The wall lifted off the circle of its corners, thinned or smoothed, with what that leaves unsure.
 
     A drawing may lay corners or facets on the wall, so that half the height of the arc, r (1 - cos(pi / n)), is added
     to what the radius of exact corners is unsure by.
     """
-    lift = lift_of(surface, wall.points, wall.fit)
+    lift = lift_of(surface, wall.points, wall.fit, noise)
     covariance = wall.covariance.copy()
     if surface.coarse and wall.rms_mm < EXACT_SHARE * lift.longest_arc_mm:
         covariance[4, 4] += (0.5 * lift.longest_arc_mm) ** 2

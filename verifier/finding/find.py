@@ -39,7 +39,7 @@ def find_features(solid: Solid) -> Features:
     planes = tuple(plane_of(flat, surface, noise, i + 1) for i, flat in enumerate(flats))
     on_flat = points_on_flats(surface, planes)
     walls, partial = find_walls(surface, planes, on_flat, noise)
-    cylinders = _named(surface, [with_facets(surface, wall) for wall in walls], noise)
+    cylinders = _named(surface, [with_facets(surface, wall, noise) for wall in walls], noise)
     slots = find_slots(surface, axes_of(planes), walls, noise)
     frame = natural_frame(surface.points_mm[surface.seen], planes, cylinders)
     sizes = sorted((extent(surface, on_flat, planes, noise, d, "") for d in frame), key=lambda e: -e.length_mm)
