@@ -57,7 +57,7 @@ def judge(
     )
     if plan is not None:
         rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
-    findings = (*_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan), *_of_joining(joined))
+    findings = (*_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan), *of_joining(joined))
     verdict = _worst(findings, rows)
     steps = (*_next_steps(verdict, rows, findings, correction, rebuilt), *what_was_thrown_away(solid))
     return Judgement(rows, verdict, _reasons(verdict, rows, findings), steps)
@@ -136,7 +136,7 @@ def _of_the_part(
     return tuple(found)
 
 
-def _of_joining(joined: JoinReport | None) -> tuple[Finding, ...]:
+def of_joining(joined: JoinReport | None) -> tuple[Finding, ...]:
     """Scans that may belong together in another way give a part nobody should print unseen."""
     if joined is None or joined.placing.sure:
         return ()

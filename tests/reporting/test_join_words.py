@@ -1,0 +1,51 @@
+from dataclasses import replace
+
+import numpy as np
+
+from tests.joining.test_join import DOUBTFUL, WAYS
+from verifier.joining import JoinReport
+from verifier.joining.posed import Residual, Trimmed
+from verifier.judging.judge import of_joining
+from verifier.reporting.assemble_join import join_table
+from verifier.reporting.join_words import join_in_words
+
+STRETCHED = np.diag([0.998, 0.998, 0.998, 1.0])
+PLACING = replace(
+    DOUBTFUL,
+    alternatives=(WAYS[0], replace(WAYS[1], poses=(np.eye(4), STRETCHED), differs="2 of 200 pieces are off.")),
+    chosen=1,
+    residuals=(Residual("rim, 1 of 8", (1.0, 2.0, 3.0), 0.21, 12), Residual("rim, 2 of 8", (4.0, 5.0, 6.0), 0.05, 9)),
+    trimmed=(Trimmed("trough_lid.1.ply", 430_000.0, 28_200.0, 40.0), Trimmed("trough_lid.2.ply", 430_000.0, 0.0, 0.0)),
+    calliper_mm=50.0,
+)
+REPORT = JoinReport(("trough_lid.1.ply", "trough_lid.2.ply"), PLACING)
+
+
+def told() -> str:
+    return " ".join(join_in_words(join_table(REPORT)))
+
+
+def test_a_part_of_one_scan_says_nothing_of_joining():
+    assert join_table(None) is None
+    assert list(join_in_words(None)) == []
+
+
+def test_both_ways_are_told_with_the_number_that_chooses_them():
+    assert "Way 1: rims 0.10 mm apart" in told()
+    assert "Way 2 (taken)" in told()
+    assert "2 of 200 pieces are off." in told()
+
+
+def test_skirt_scale_thickness_and_the_worst_region_are_told():
+    assert "Cut from trough_lid.1.ply: 282.0 cm² of skirt" in told()
+    assert "trough_lid.2.ply was taken -0.20 % in size" in told()
+    assert "the calliper's 50 mm" in told()
+    assert "Worst region of the overlap: rim, 1 of 8, 0.21 mm" in told()
+
+
+def test_a_join_in_doubt_leaves_the_part_undecided_and_says_what_decides_it():
+    (finding,) = of_joining(REPORT)
+    assert finding.verdict == "UNDECIDED"
+    assert "join = 1" in finding.do
+    assert of_joining(replace(REPORT, placing=replace(PLACING, sure=True))) == ()
+    assert of_joining(None) == ()
