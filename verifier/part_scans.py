@@ -7,9 +7,8 @@ from pathlib import Path
 from verifier.errors import CannotJoin, CannotOpen
 from verifier.reading import printable
 from verifier.rulebook import Sheet, part_name
+from verifier.rulebook.scan_names import SCAN_ENDINGS, scan_number
 from verifier.rulebook.sheet import MOST_SCANS
-
-SCAN_ENDINGS = (".stl", ".ply", ".obj", ".3mf", ".glb", ".off")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +70,7 @@ def scans_in(folder: Path) -> tuple[Path, ...]:
 
 def number_of(file: Path) -> int | None:
     """Which scan of its part a file is by its name: 2 for seat_armrest.2.ply; None for a whole one."""
-    second = (*file.name.split("."), "")[1]
-    return int(second) if second.isascii() and second.isdigit() and len(second) < 4 else None
+    return scan_number(file.name)
 
 
 def _in_order(file: Path) -> tuple[int, str]:

@@ -44,7 +44,7 @@ def kill_in_turn(folder: Path, kills: int, chance: random.Random) -> tuple[Bench
     watcher = serve_in_a_process(bench, "stubs:brief", until_idle=False, cluster=cluster.address)
     try:
         fed.some(1)
-        until(lambda: results_of(bench), PATIENCE_S)  # all is up
+        until(lambda: bench.ledger.exists() and done(bench) == 1, PATIENCE_S)  # all is up
         for k in range(kills):
             fed.some(chance.randint(3, 8))
             time.sleep(chance.uniform(0.05, 1.0))
@@ -61,7 +61,7 @@ def kill_in_turn(folder: Path, kills: int, chance: random.Random) -> tuple[Bench
                     cluster.start_scheduler()
             killed[what] += 1
             time.sleep(chance.uniform(0.5, 4.0))
-        until(lambda: len(results_of(bench)) >= len(fed.contents) and nothing_is_left_in_hand(bench), PATIENCE_S)
+        until(lambda: done(bench) == len(fed.contents) and nothing_is_left_in_hand(bench), PATIENCE_S)
     finally:
         watcher.kill()
         watcher.join()

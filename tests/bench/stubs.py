@@ -18,7 +18,8 @@ Report = Callable[[str], None]
 def normal(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
     """PASS for a scan that says so; UNDECIDED until its part has a sheet; else the verdict named in its first line."""
     report_stage("reading")
-    data = scan.read_bytes()
+    files = sorted(scan.iterdir()) if scan.is_dir() else [scan]
+    data = b"".join(file.read_bytes() for file in files)
     part = scan.name.partition(".")[0]
     verdict = data.split(b"\n")[0].decode("ascii", "replace").strip()
     sheet = rules / "sheets" / f"{part}.toml"

@@ -255,7 +255,7 @@ def test_small_scans_go_first(bench):
 
 def test_folders_links_pipes_and_pictures_stay_in_the_inbox_and_are_mentioned_once(bench, tmp_path):
     (bench.inbox / "seat_armrest").mkdir()
-    (bench.inbox / "seat_armrest" / "one.off").write_text("PASS\n")
+    (bench.inbox / "seat_armrest" / "one.off").symlink_to(tmp_path / "elsewhere.off")
     (tmp_path / "elsewhere.off").write_text("PASS\n")
     (bench.inbox / "link.off").symlink_to(tmp_path / "elsewhere.off")
     os.mkfifo(bench.inbox / "pipe.off")

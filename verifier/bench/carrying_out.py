@@ -12,6 +12,7 @@ from verifier.bench.prints_file import write_prints
 from verifier.bench.publish import publish
 from verifier.bench.requests import EnterPrint, Forget, Request, Retry, UndoPrint, read_request, requests_on
 from verifier.bench.result import seal_reason
+from verifier.bench.scan_files import is_whole_scan
 
 FINISHED = (State.DONE, State.SET_ASIDE)
 FORGOTTEN = "It was not tried to the end, because the part was to be forgotten."
@@ -68,7 +69,7 @@ def why_not_retried(bench: Bench, job: Job, of_part: list[Job]) -> str | None:
     """What stands against trying a job again; None when nothing does."""
     if any(other.state not in FINISHED and other.sha256 == job.sha256 for other in of_part):
         return "it is in hand"
-    if job.original is None or not (bench.originals / job.original).is_file():
+    if job.original is None or not is_whole_scan(bench.originals / job.original):
         return "its original was deleted"
     return None
 

@@ -12,6 +12,7 @@ class CrashPoint(StrEnum):
 
     CLAIM_RECORDED = "claim-recorded"
     CLAIM_FOLDER_MADE = "claim-folder-made"
+    CLAIM_FILE_MOVED = "claim-file-moved"
     CLAIM_MOVED = "claim-moved"
     CLAIM_SYNCED = "claim-synced"
     CLAIM_QUEUED = "claim-queued"

@@ -37,7 +37,7 @@ def _why_not_here(order: Order) -> str:
             f"The worker on {here} may start no process of its own. "
             "Start it with DASK_DISTRIBUTED__WORKER__DAEMON=False in its environment."
         )
-    if not (order.out.is_dir() and order.scan.is_file()):
+    if not (order.out.is_dir() and order.scan.exists()):
         return f"The worker on {here} does not see {order.out}. Share the bench with it under the same path."
     return ""
 

@@ -2,20 +2,25 @@
 
 import os
 import shutil
+import tomllib
 from collections import deque
 from collections.abc import Callable
 
 from verifier.bench.claim import claim, finish_claim
 from verifier.bench.endings import lacks_its_end
 from verifier.bench.events import Claimed, Event, Notice, Waiting
-from verifier.bench.inbox import Entry, Kind, entry_at, look_into
+from verifier.bench.inbox import Entry, Kind, again, look_into
 from verifier.bench.job import Job, State
 from verifier.bench.journal import Journal
 from verifier.bench.layout import Bench
 from verifier.bench.limits import GIB, Limits
-from verifier.bench.names import shown
+from verifier.bench.names import scan_name, shown
+from verifier.bench.numbered import gathered
 from verifier.bench.once import Once
+from verifier.bench.scan_files import files_of
 from verifier.bench.settle import Stillness, why_not_readable
+from verifier.rulebook import find_sheet, part_name
+from verifier.rulebook.sheet import MOST_SCANS
 
 # A result with its report, the copy in hand and a second result it takes the place of stay under this multiple.
 ROOM_PER_BYTE = 10
@@ -48,7 +53,7 @@ class Intake:
         self._claims_left = CLAIMS_A_LOOK
         while self._unseen and self._claims_left > 0:
             entry = self._unseen.popleft()
-            seen = entry if self._listed_s == now_s else entry_at(self._bench.inbox / entry.name)
+            seen = entry if self._listed_s == now_s else again(self._bench.inbox, entry)
             wait_s = self._see_to(seen, now_s) if seen else None
             if wait_s is not None:
                 self._next_due_s = min(self._next_due_s, now_s + wait_s)
@@ -68,7 +73,7 @@ class Intake:
                 self._tell_of(queued)
 
     def _list(self, now_s: float) -> None:
-        self._unseen = deque(look_into(self._bench.inbox))
+        self._unseen = deque(gathered(look_into(self._bench.inbox), self._scans_wanted))
         self._listed_s, self._next_due_s = now_s, float("inf")
         self._forget_all_but({entry.name for entry in self._unseen})
 
@@ -76,19 +81,51 @@ class Intake:
         if entry.kind is not Kind.SCAN:
             self._say(entry, entry.kind.value)
             return None
-        wait_s = self._stillness.still_in_s(entry.name, entry.fingerprint, now_s)
+        if missing := self._missing_of(entry):
+            self._say(entry, missing)
+            return self._wait(entry, missing, now_s, None)
+        wait_s = self._stillness.still_in_s(entry.name, entry.fingerprint, now_s, slow=entry.several)
         if wait_s > 0:
             return self._wait(entry, "it may still be growing", now_s, wait_s)
-        if reason := why_not_readable(self._bench.inbox / entry.name):
+        if reason := self._why_not_readable(entry):
             self._say(entry, reason)
             return self._wait(entry, reason, now_s, None)
         if (longer_s := self._patience_s(entry, wait_s)) > 0:
             return self._wait(entry, "its end is missing so far", now_s, longer_s)
         return None if self._take(entry) else self._wait(entry, "the disk is nearly full", now_s, None)
 
+    def _why_not_readable(self, entry: Entry) -> str | None:
+        try:
+            files = [file for name in entry.names for file in files_of(self._bench.inbox / name)]
+        except OSError as error:
+            return f"it cannot be opened: {error.strerror}"
+        return next((reason for file in files if (reason := why_not_readable(file))), None)
+
+    def _missing_of(self, entry: Entry) -> str:
+        """Which of several scans are still to come, by the numbers in their names or by the sheet."""
+        if entry.missing:
+            numbers = " and ".join(map(str, entry.missing))
+            return (
+                f"scan {numbers} of it is still missing" if len(entry.missing) == 1 else f"scans {numbers} are missing"
+            )
+        wanted = self._scans_wanted(part_name(scan_name(entry.names[0]))) if entry.several else None
+        short = wanted is not None and entry.scans < wanted
+        return f"its sheet says scans = {wanted}, and there are {entry.scans} so far" if short else ""
+
+    def _scans_wanted(self, part: str) -> int | None:
+        """As its sheet says; a sheet with a mistake in it says nothing here, and its job will tell."""
+        found = find_sheet(self._bench.rules, part)
+        try:
+            told = tomllib.loads(found.read_text(encoding="utf-8")).get("scans") if found else None
+        except (OSError, ValueError):
+            return None
+        return told if isinstance(told, int) and 1 <= told <= MOST_SCANS else None
+
     def _patience_s(self, entry: Entry, wait_s: float) -> float:
         """Seconds a file without its end is still given; wait_s is how long, negative, it has been still enough."""
         path = self._bench.inbox / entry.name
+        if entry.several:
+            return 0.0
         extra_s = self._limits.slow_settle_s - self._limits.settle_s
         if entry.name.lower().endswith(".obj") or wait_s + extra_s <= 0:
             return 0.0
@@ -98,15 +135,15 @@ class Intake:
             return 0.0  # gone, or not to be read after all: taking it will tell
 
     def _wait(self, entry: Entry, reason: str, now_s: float, wait_s: float | None) -> float | None:
-        self._once_a_file.tell((entry.name, reason), Waiting(shown(entry.name), reason))
+        self._once_a_file.tell((entry.name, reason), Waiting(shown(entry.name.replace("/", ", ")), reason))
         waited_s = now_s - self._first_seen_s.setdefault(entry.name, now_s)
         if waited_s > self._limits.overdue_s:
-            text = f"{shown(entry.name)} has waited for {waited_s / 60:.0f} minutes: {reason}."
+            text = f"{shown(entry.name.replace('/', ', '))} has waited for {waited_s / 60:.0f} minutes: {reason}."
             self._once_a_file.tell((entry.name, "overdue"), Notice(text))
         return wait_s
 
     def _say(self, entry: Entry, reason: str) -> None:
-        notice = Notice(f"{shown(entry.name)} stays in the inbox: {reason}.")
+        notice = Notice(f"{shown(entry.name.replace('/', ', '))} stays in the inbox: {reason}.")
         self._once_a_file.tell((entry.name, f"notice: {reason}"), notice)
 
     def _take(self, entry: Entry) -> bool:
@@ -124,7 +161,7 @@ class Intake:
 
     def _tell_of(self, job: Job | None) -> None:
         if job:
-            name = shown(os.fsdecode(job.original_name))
+            name = shown(os.fsdecode(job.original_name).replace("/", ", "))
             self._tell(Claimed(job.id, job.part, name, job.size_bytes or 0))
 
     def _has_room(self, size_bytes: int) -> bool:

@@ -5,7 +5,6 @@ moves to held/.earlier/PART/replaced-by-JOB.
 """
 
 import contextlib
-import filecmp
 import re
 import shutil
 from pathlib import Path
@@ -18,6 +17,7 @@ from verifier.bench.layout import Bench
 from verifier.bench.prints_file import write_prints
 from verifier.bench.record import REPORT_ENDING, record_in
 from verifier.bench.result import Manifest, manifest_of, result_folder
+from verifier.bench.scan_files import digest_of, is_whole_scan
 from verifier.bench.scanned_print import scanned_print
 from verifier.rulebook import find_sheet
 from verifier.rulebook.print_sheet import is_print
@@ -168,6 +168,6 @@ def _file_original(bench: Bench, journal: Journal, job: Job) -> None:
 
 def _place_of_original(bench: Bench, job: Job, scan: Path) -> str:
     wanted = bench.originals / job.part / f"{(job.sha256 or '')[:12]}-{job.scan_name}"
-    if not (wanted.exists() and filecmp.cmp(scan, wanted, shallow=False)):
+    if not (is_whole_scan(wanted) and digest_of(scan) == digest_of(wanted)):
         wanted = free_name(wanted)
     return wanted.relative_to(bench.originals).as_posix()

@@ -38,13 +38,16 @@ class Stillness:
         self._limits = limits
         self._since: dict[str, tuple[Fingerprint, float]] = {}
 
-    def still_in_s(self, name: str, fingerprint: Fingerprint, now_s: float) -> float:
-        """Seconds until the file counts as still if nothing changes it; 0 or less when it does."""
+    def still_in_s(self, name: str, fingerprint: Fingerprint, now_s: float, *, slow: bool = False) -> float:
+        """Seconds until the file counts as still if nothing changes it; 0 or less when it does.
+
+        slow : it comes in several pieces, with pauses in between
+        """
         known, since_s = self._since.get(name, (None, now_s))
         if known != fingerprint:
             since_s = now_s
             self._since[name] = (fingerprint, now_s)
-        return since_s + self._needed_s(name) - now_s
+        return since_s + (self._limits.slow_settle_s if slow else self._needed_s(name)) - now_s
 
     def keep_only(self, names: set[str]) -> None:
         """Forget files that are gone."""

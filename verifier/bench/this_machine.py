@@ -8,6 +8,7 @@ from verifier.bench.attempt import AttemptEnd, Order, prepare_workers, run_attem
 from verifier.bench.job import Job
 from verifier.bench.limits import Limits
 from verifier.bench.memory import LEEWAY, MemoryNeed
+from verifier.bench.scan_files import fingerprint_at
 
 
 class ThisMachine:
@@ -31,7 +32,7 @@ class ThisMachine:
 
     def run_attempt(self, order: Order, stop: threading.Event, on_stage: Callable[[str, float], None]) -> AttemptEnd:
         """Do one attempt in a process of its own, and learn how much memory it took."""
-        name, size_bytes = order.scan.name, order.scan.stat().st_size
+        name, size_bytes = order.scan.name, fingerprint_at(order.scan).size_bytes
         most_bytes = self._most_bytes(name, size_bytes)
         end = run_attempt(replace(order, limits=replace(order.limits, memory_bytes=most_bytes)), stop, on_stage)
         self._need.learn(name, size_bytes, end.peak_bytes)

@@ -7,7 +7,7 @@ from verifier.bench.attempt import End, Order
 from verifier.bench.claim import describe_scan, is_unchanged, scan_in_job_folder
 from verifier.bench.crashpoint import CrashPoint, crash_point
 from verifier.bench.crew import AttemptOver, Crew
-from verifier.bench.durable import copy_file, make_folder
+from verifier.bench.durable import make_folder
 from verifier.bench.events import Event, Notice, TriedAgain
 from verifier.bench.job import Job, State
 from verifier.bench.journal import Journal
@@ -17,7 +17,8 @@ from verifier.bench.once import Once
 from verifier.bench.publish import publish
 from verifier.bench.result import UselessResult, result_folder, seal, seal_reason
 from verifier.bench.rulesets import RuleSet
-from verifier.bench.settle import Stillness, fingerprint_of
+from verifier.bench.scan_files import copy_scan, fingerprint_at, is_whole_scan
+from verifier.bench.settle import Stillness
 from verifier.bench.telling import told_of
 
 # Jobs looked at when one may start. A few of them may have a scan that is still written to; not so many.
@@ -111,17 +112,17 @@ class Workshop:
         if is_unchanged(self._bench, job):
             return job
         # A program that kept the file open has written on, or this is a fresh copy of the original.
-        still_in_s = self._stillness.still_in_s(f"{job.id}/{job.scan_name}", fingerprint_of(scan.lstat()), now_s)
+        still_in_s = self._stillness.still_in_s(f"{job.id}/{job.scan_name}", fingerprint_at(scan), now_s)
         fresh_copy = job.original is not None
         return describe_scan(self._bench, self._journal, job) if fresh_copy or still_in_s <= 0 else None
 
     def _fetch_original(self, job: Job) -> bool:
         original = self._bench.originals / job.original if job.original else None
-        if original is None or not original.is_file():
+        if original is None or not is_whole_scan(original):
             return False
         scan = scan_in_job_folder(self._bench, job)
         make_folder(scan.parent)
-        copy_file(original, scan)
+        copy_scan(original, scan)
         crash_point(CrashPoint.ATTEMPT_SCAN_COPIED)
         return True
 
