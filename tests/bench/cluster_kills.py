@@ -44,7 +44,7 @@ def kill_in_turn(folder: Path, kills: int, chance: random.Random) -> tuple[Bench
     watcher = serve_in_a_process(bench, "stubs:brief", until_idle=False, cluster=cluster.address)
     try:
         fed.some(1)
-        until(lambda: bench.ledger.exists() and done(bench) == 1, PATIENCE_S)  # all is up
+        until(lambda: results_of(bench), PATIENCE_S)  # all is up
         for k in range(kills):
             fed.some(chance.randint(3, 8))
             time.sleep(chance.uniform(0.05, 1.0))
@@ -86,7 +86,7 @@ def jobs_a_minute(folder: Path, workers: int, compute: str, scan: Path | None) -
     watcher = serve_in_a_process(bench, compute, until_idle=False, cluster=cluster.address)
     try:
         (bench.inbox / f"warm_up{ending}").write_bytes(content)
-        until(lambda: done(bench) == 1, PATIENCE_S)
+        until(lambda: (bench.slicer / "warm_up.report.json").exists() or (bench.held / "warm_up").exists(), PATIENCE_S)
         time.sleep(10.0)  # the other workers have joined
         started_s = time.monotonic()
         for k in range(count):
