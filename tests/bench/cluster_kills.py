@@ -31,7 +31,7 @@ class Fed:
 
     def some(self, count: int) -> None:
         for _ in range(count):
-            name = f"{self._chance.choice(PARTS)}.off"
+            name = f"{self._chance.choice(PARTS)}_{self._chance.randint(1, 4)}.off"
             if not (self._bench.inbox / name).exists():
                 self.contents.append(f"{self._chance.choice(('PASS', 'FAIL'))}\n{len(self.contents)}")
                 drop(self._bench, name, self.contents[-1])

@@ -142,7 +142,7 @@ def test_after_a_power_cut_at_any_step_everything_comes_out_once(bench, tmp_path
 @pytest.mark.parametrize(
     ("point", "left_out"),
     [
-        (CrashPoint.CLAIM_QUEUED, "claim.py:finish_claim:sync_file"),  # the scan is empty
+        (CrashPoint.CLAIM_QUEUED, "scan_files.py:sync_scan:sync_file"),  # the scan is empty
         (CrashPoint.ORIGINAL_FILED, "result.py:_synced:sync_file"),  # mesh and report are empty
     ],
 )

@@ -20,12 +20,13 @@ def of_kind(events, kind):
 
 @contextlib.contextmanager
 def everything_odd(inbox, elsewhere):
-    """Ten things that are no file, and how each is called."""
+    """Ten things that are neither a file nor a folder of files, and how each is called."""
     (elsewhere / "scan.off").write_text("PASS\n")
     (inbox / "folder.off").mkdir()
     (inbox / "empty_folder").mkdir()
     (inbox / "full_folder").mkdir()
     (inbox / "full_folder" / "scan.off").write_text("PASS\n")
+    os.mkfifo(inbox / "full_folder" / "pipe.off")
     (inbox / "link.off").symlink_to(elsewhere / "scan.off")
     (inbox / "dangling.off").symlink_to(elsewhere / "nothing")
     (inbox / "circle.off").symlink_to(inbox / "circle.off")
