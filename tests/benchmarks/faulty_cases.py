@@ -140,7 +140,7 @@ def on_a_table(width_mm: float) -> Callable[..., Case]:
 def local_faults(part, mesh: Mesh, rng) -> Case:
     """Every local fault at once."""
     case = holes(part, mesh, rng)
-    for fault in (doubled_and_flat, flipped, fins, bow_ties, folds, wrong_welds, debris, shells_inside):
+    for fault in (flipped, fins, bow_ties, folds, wrong_welds, debris, shells_inside, doubled_and_flat):
         case = case.then(fault(part, case.mesh, rng))
     return case
 

@@ -63,5 +63,7 @@ def _outward(mesh: Mesh) -> Array:
         order = np.lexsort((ahead, corners))
         worst = order[np.r_[True, np.diff(corners[order]) > 0]]
         worst = worst[ahead[worst] < WELL_IN_FRONT]
+        if len(worst) == 0:
+            break
         way[corners[worst]] += LEAN * normals[face[worst]]
     return np.asarray(way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12))

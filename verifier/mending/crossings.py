@@ -106,13 +106,15 @@ def _cut_out(draft: Draft, hit: IntArray, rings: int, *, sparing: bool) -> Draft
 
 
 def _with_rings(mesh: Mesh, chosen: IntArray, rings: int) -> BoolArray:
-    """The chosen faces and so many rings around them, (m,)."""
+    """The chosen faces and so many rings around them, (m,); long faces are no ring, but half of a flat."""
     taken = np.zeros(len(mesh.faces), dtype=bool)
     taken[chosen] = True
+    longest_mm = SPIKE_RATIO * _usual_mm(mesh)
     for _ in range(rings):
         corners = np.zeros(len(mesh.vertices_mm), dtype=bool)
         corners[mesh.faces[taken]] = True
-        taken |= corners[mesh.faces].any(axis=1)
+        around = np.flatnonzero(corners[mesh.faces].any(axis=1) & ~taken)
+        taken[around[_longest_mm(mesh, around) < longest_mm]] = True
     return taken
 
 

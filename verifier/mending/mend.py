@@ -50,7 +50,7 @@ def mend(scan: Scan) -> Solid:
     flaw = _flaw(draft)
     if not flaw:
         return _solid(draft)
-    for last_resort in (rebuilt(draft), backed(surface)):
+    for last_resort in (made() for made in (lambda: rebuilt(draft), lambda: backed(surface))):
         if last_resort is not None and not _flaw(last_resort) and len(crossing_pairs(last_resort.mesh)) == 0:
             return _solid(last_resort)
     raise CannotMend(

@@ -27,6 +27,8 @@ SUPPORT_BAND_MM = 0.3
 # A rim more than half of which lies at the cut, rounding apart, is one of the underside, with whatever holes it ran
 # into; a hole in the wall, however low, is not.
 CUT_MM = SUPPORT_BAND_MM + 0.05
+# Corners that may lie under the support all the same: a spike that was joined to a speck down there.
+STRAY_SHARE = 0.001
 # A part is at least this high.
 LOWEST_PART_MM = 2.0
 # Cosine of 25 degrees: a support's faces look along its normal but for their roughness.
@@ -78,7 +80,8 @@ def _support_plane(draft: Draft) -> Plane | None:
     _, piece = draft.pieces
     around = draft.mesh.vertices_mm[np.unique(draft.mesh.faces[piece == piece[faces[0]]])]
     heights = plane.heights_mm(around)
-    nothing_below = float(heights.min()) > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
+    lowest = float(np.quantile(heights, STRAY_SHARE))
+    nothing_below = lowest > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
     return plane if nothing_below and float(in_plane.mean()) > LOOP_SHARE else None
 
 
