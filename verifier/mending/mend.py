@@ -50,9 +50,10 @@ def mend(scan: Scan) -> Solid:
     flaw = _flaw(draft)
     if not flaw:
         return _solid(draft)
-    for last_resort in (made() for made in (lambda: rebuilt(draft), lambda: backed(surface))):
-        if last_resort is not None and not _flaw(last_resort) and len(crossing_pairs(last_resort.mesh)) == 0:
-            return _solid(last_resort)
+    for last_resort, unmended in ((rebuilt, draft), (backed, surface)):
+        made = last_resort(unmended)
+        if made is not None and not _flaw(made) and len(crossing_pairs(made.mesh)) == 0:
+            return _solid(made)
     raise CannotMend(
         f"the surface could not be closed: {flaw}",
         where=scan.source.name,
