@@ -21,6 +21,9 @@ CALLIPER_MM = 0.15
 # The calliper is believed to mean this thickness when it is no further off, as a share of the length (10 mm on 1.2 m).
 MEANT_SHARE = 1 / 120
 
+# A thinner wall (12 mm on 1.2 m) is no greatest thickness: on a curved shell these differ by more than the gap is off.
+LEAST_READING = 1 / 100
+
 
 @dataclass(frozen=True, slots=True)
 class Gap:
@@ -91,7 +94,7 @@ def calliper_correction_mm(gap: Gap, sheet: Sheet | None, length_mm: float) -> t
         if (reading := row.size_limited) is not None
         for found in _what_it_means(row.kind, row.along, gap)
     ]
-    near = [pair for pair in meant if abs(pair[0]) < MEANT_SHARE * length_mm]
+    near = [pair for pair in meant if abs(pair[0]) < MEANT_SHARE * length_mm and pair[1] > LEAST_READING * length_mm]
     return min(near, key=lambda pair: abs(pair[0]), default=None)
 
 
