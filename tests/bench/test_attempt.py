@@ -5,13 +5,16 @@ import threading
 import psutil
 import pytest
 from service import (
+    digest,
     drop,
     files_below,
     nothing_is_left_in_hand,
     quick,
+    results_of,
     rows,
     serve_in_a_process,
     serve_until_idle,
+    serving,
     until,
 )
 
@@ -27,6 +30,7 @@ ENDINGS = {
 }
 
 
+@pytest.mark.repeated
 @pytest.mark.parametrize("deed", list(ENDINGS))
 def test_a_job_that_ends_badly_three_times_is_set_aside_with_the_reason_and_the_next_file_is_served(bench, deed):
     drop(bench, "pump_rocker.off", f"{deed}\n")
@@ -50,6 +54,7 @@ def test_the_traceback_of_native_code_is_kept_too(bench):
     assert "Fatal Python error: Aborted" in (bench.held / "pump_rocker" / "pump_rocker.traceback.txt").read_text()
 
 
+@pytest.mark.repeated
 @pytest.mark.parametrize("deed", ["hang", "hang in native code"])
 def test_a_job_that_hangs_is_stopped_at_its_deadline(bench, deed):
     drop(bench, "pump_rocker.off", f"{deed}\n")
@@ -61,6 +66,7 @@ def test_a_job_that_hangs_is_stopped_at_its_deadline(bench, deed):
     assert "longer than" in aside.reason
 
 
+@pytest.mark.repeated
 def test_a_job_that_eats_memory_is_stopped_while_another_goes_on(bench):
     drop(bench, "pump_rocker.off", "eat memory\n")
     drop(bench, "latch_lever.off", "PASS\nlonger, so it comes second")
@@ -70,6 +76,7 @@ def test_a_job_that_eats_memory_is_stopped_while_another_goes_on(bench):
     assert [event.part for event in events if isinstance(event, Finished)] == ["latch_lever"]
 
 
+@pytest.mark.repeated
 def test_what_a_crashed_job_started_is_ended_with_it(bench):
     drop(bench, "pump_rocker.off", "grandchild\n")
     serve_until_idle(bench, "stubs:misbehaving")
@@ -113,6 +120,7 @@ def test_a_service_that_dies_in_the_middle_of_a_job_too_often_sets_it_aside(benc
     assert "ended 1 times during this job" in aside.reason
 
 
+@pytest.mark.repeated
 @pytest.mark.parametrize("deed", ["hang", "hang in native code"])
 def test_a_worker_does_not_outlive_the_service(bench, deed):
     drop(bench, "pump_rocker.off", f"{deed}\n")
@@ -124,6 +132,28 @@ def test_a_worker_does_not_outlive_the_service(bench, deed):
     service.kill()
     service.join()
     until(lambda: not any(_works(worker) for worker in workers), seconds=1.0)
+
+
+@pytest.mark.repeated
+@pytest.mark.parametrize("how", ["replaced", "deleted"])
+def test_a_scan_replaced_or_deleted_while_it_is_read_is_measured_anew_or_missed_and_never_mixed(bench, how):
+    drop(bench, "pump_rocker.off", "PASS\nold")
+    with serving(bench, "stubs:slow") as events:
+        until(lambda: list(bench.jobs.glob("1/try-1/pid")))
+        (scan,) = bench.jobs.glob("1/scan/*")
+        if how == "deleted":
+            scan.unlink()
+        else:
+            (bench.root / "new").write_text("PASS\nnew")
+            (bench.root / "new").replace(scan)
+        until(lambda: any(isinstance(event, Finished | SetAside) for event in events))
+    if how == "deleted":
+        (aside,) = [event for event in events if isinstance(event, SetAside)]
+        assert "Drop it again" in aside.reason
+        assert results_of(bench) == []
+    else:
+        assert results_of(bench) == [(digest("PASS\nnew"), "PASS")]
+        assert [row["sha256"] for row in rows(bench)] == [digest("PASS\nnew")]
 
 
 def _works(process):

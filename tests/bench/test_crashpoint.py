@@ -116,6 +116,7 @@ def test_without_a_crash_everything_comes_out_once(bench):
     assert_everything_came_out_once(bench)
 
 
+@pytest.mark.repeated
 @pytest.mark.parametrize("point", [point for point in CrashPoint if point not in ON_THE_WAY_BACK])
 def test_after_a_kill_at_any_step_everything_comes_out_once(bench, point):
     assert run(bench, crash_at=point) == -signal.SIGKILL
@@ -155,6 +156,7 @@ def test_the_power_cut_of_these_tests_finds_a_sync_that_is_missing(bench, tmp_pa
         assert_everything_came_out_once(bench)
 
 
+@pytest.mark.repeated
 @pytest.mark.parametrize("point", list(ON_THE_WAY_BACK))
 def test_after_a_kill_on_the_way_back_from_a_kill_everything_comes_out_once(bench, point):
     assert run(bench, crash_at=ON_THE_WAY_BACK[point]) == -signal.SIGKILL

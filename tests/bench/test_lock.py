@@ -10,6 +10,7 @@ from verifier.bench.lock import hold_lock
 from verifier.errors import EXIT_LOCKED, BenchBusy
 
 
+@pytest.mark.repeated
 def test_a_second_service_of_the_same_bench_goes_away_with_its_own_exit_status(bench):
     with serving(bench) as events:
         until(lambda: any(isinstance(event, Ready) for event in events))
@@ -26,6 +27,7 @@ def test_a_bench_says_whether_it_is_watched(bench):
     assert not status(bench.root).watched
 
 
+@pytest.mark.repeated
 def test_the_lock_goes_with_the_process_that_held_it_even_while_its_worker_lives(bench):
     drop(bench, "latch_lever.off")
     service = serve_in_a_process(bench, "stubs:slow", until_idle=False)
