@@ -120,6 +120,7 @@ def _values_of(job: Job) -> dict[str, object]:
         "attempt": job.attempt,
         "failures": job.failures,
         "claimed_at": job.claimed_at,
+        "started_at": job.started_at,
         "finished_at": job.finished_at,
     }
 

@@ -20,9 +20,12 @@ def job(name, size_bytes):
 
 
 def test_a_million_triangles_are_expected_to_take_what_was_measured_of_them():
-    """0.8 GiB at a million triangles, and about as much whatever the format."""
+    """The peaks of a whole job in DEVELOPERS.md: never under, never half over, whatever the format."""
+    for triangles, peak_mib in ((102_950, 323), (202_311, 352), (505_412, 512), (1_001_556, 672), (2_023_427, 1320)):
+        expected_mib = MemoryNeed().expected_bytes("latch_lever.stl", 84 + 50 * triangles) / MIB
+        assert peak_mib <= expected_mib < 1.5 * peak_mib
     assert MemoryNeed().expected_bytes("latch_lever.STL", MILLION_TRIANGLES) == pytest.approx(800 * MIB, rel=0.001)
-    assert MemoryNeed().expected_bytes("latch_lever.stl", 0) == 150 * MIB
+    assert MemoryNeed().expected_bytes("latch_lever.stl", 0) == 280 * MIB
     assert MemoryNeed().expected_bytes("latch_lever.ply", 19_000_000) == pytest.approx(800 * MIB, rel=0.001)
 
 
@@ -42,7 +45,7 @@ def test_what_a_small_file_took_says_nothing_of_triangles():
 
 
 def test_a_big_job_runs_alone_and_is_let_in_however_big_it_is():
-    engine = ThisMachine(quick(memory_bytes=1024 * MIB, parallel_jobs=4), "stubs:normal")
+    engine = ThisMachine(quick(memory_bytes=1200 * MIB, parallel_jobs=4), "stubs:normal")
     small, big, huge = job("a.stl", 1000), job("b.stl", MILLION_TRIANGLES), job("c.stl", 100 * MILLION_TRIANGLES)
     assert engine.has_room([], huge)
     assert engine.has_room([small], big)
@@ -51,7 +54,7 @@ def test_a_big_job_runs_alone_and_is_let_in_however_big_it_is():
     assert not engine.has_room([small] * 4, small)
 
 
-@pytest.mark.parametrize(("size_bytes", "most_mib"), [(1000, 512), (MILLION_TRIANGLES, 1600), (10**10, 2048)])
+@pytest.mark.parametrize(("size_bytes", "most_mib"), [(1000, 560), (MILLION_TRIANGLES, 1600), (10**10, 2048)])
 def test_a_job_may_use_its_share_a_big_one_twice_what_is_expected_and_none_more_than_there_is(
     monkeypatch, tmp_path, size_bytes, most_mib
 ):
