@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from verifier.learning.advice import as_told_with_u
 from verifier.learning.figures import Known
-from verifier.remembering.control_chart import IN_WORDS
+from verifier.remembering.control_chart import IN_WORDS, Chart
 from verifier.remembering.past import SizePast
 from verifier.remembering.scanner import ScannerPast
 
@@ -53,7 +53,7 @@ class Drawing:
 def scanner_drawing(past: ScannerPast) -> Drawing:
     """The control chart: value, centre, limits, and the values where a pattern becomes complete."""
     chart, points = past.chart, past.points
-    levels = () if chart is None else ((chart.lower, "limit"), (chart.centre, "centre"), (chart.upper, "limit"))
+    levels = _heights(past) if chart is None else _limits(chart)
     told: dict[int, list[str]] = {}
     for signal in () if chart is None else chart.signals:
         told.setdefault(signal.at, []).append(IN_WORDS[signal.rule])
@@ -74,8 +74,18 @@ def scanner_drawing(past: ScannerPast) -> Drawing:
         for k, point in enumerate(points)
     )
     lines = tuple(Level(place(value), kind, f"{value:+.2f} %") for value, kind in levels)
-    words = f"Scale of {len(points)} scans in their order" + (", with centre and limits" if levels else "")
+    words = f"Scale of {len(points)} scans in their order" + (", with centre and limits" if chart else "")
     return Drawing(WIDE, TALL, marks, lines, words)
+
+
+def _limits(chart: Chart) -> tuple[tuple[float, str], ...]:
+    return (chart.lower, "limit"), (chart.centre, "centre"), (chart.upper, "limit")
+
+
+def _heights(past: ScannerPast) -> tuple[tuple[float, str], ...]:
+    """Nought and the ends of what there is, so that the figures can be read before limits are drawn."""
+    values = [point.percent for point in past.points]
+    return tuple((value, "height") for value in sorted({0.0, min(values), max(values)}))
 
 
 def size_drawing(size: SizePast) -> Drawing:

@@ -53,12 +53,13 @@ def _parts(past: ShopPast) -> Columns:
 
 
 def _remarks(part: PartPast, root: str) -> Iterator[str]:
-    """What changed, and where in the bench the page with its picture lies."""
+    """What changed, and in which folder of the bench the page with its picture lies."""
     real = [change.name for change in part.changed if change.real]
     if real:
         yield f"Changed since the scan before: {', '.join(real)}."
     if part.page:
-        yield str(Path(part.page).relative_to(root)) if Path(part.page).is_relative_to(root) else part.page
+        folder = Path(part.page).parent
+        yield str(folder.relative_to(root) if folder.is_relative_to(root) else folder)
 
 
 def _rest(many: int, shown: int, what: str) -> list[str]:
