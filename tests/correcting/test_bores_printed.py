@@ -8,8 +8,10 @@ from tests.correcting.bored import UNCORRECTED
 from tests.correcting.parts import as_solid, block, bore, box_planes, features
 from tests.made_up_rules import FILAMENT, PRINTER
 from verifier.correcting import BoreOnPrint, RebuiltBore, bores_on_print, plan_print
+from verifier.correcting.bores_opening import Mouth
+from verifier.correcting.bores_seat import SeatCut, seat_outline
 from verifier.correcting.correction import Term
-from verifier.rulebook import Hole
+from verifier.rulebook import Hole, Seat
 from verifier.rulebook.sheet import Sheet
 
 LEVER_BOX = (82.0, 28.0, 8.0)
@@ -46,6 +48,20 @@ def test_a_rebuilt_bore_prints_at_its_wanted_size_with_its_notes() -> None:
     assert upright.printed_mm == pytest.approx(4.5)
     assert upright.drill_mm == 4.5
     assert upright.note == "It prints open at both ends. Grease it."
+
+
+@pytest.mark.parametrize(
+    ("form", "outward", "says"),
+    [
+        ("counterbored", 1, "Counterbore on plane 2 (prints facing up): 7.60 mm across, 4.4 mm deep; 3.6"),
+        ("hexagon", -1, "Nut pocket on plane 2 (prints facing the bed): 7.60 mm across its flats, 4.4 mm deep; 3.6"),
+    ],
+)
+def test_a_seat_is_told_with_its_finished_sizes_and_what_is_left_beneath(form: str, outward: int, says: str) -> None:
+    seat = Seat(form, "M4", 7.6, 4.4, 1.6, "plane 2", "made up")
+    cut = SeatCut(seat, Mouth(np.arange(3), outward, 8.0, 0), "plane 2", seat_outline(seat, 0.2, 0.01), 4.4)
+    made = RebuiltBore("pivot", "bore 1", FOR_M4, on_copy_mm=4.7, depth_mm=3.6, through=True, seat=cut)
+    assert listed(made)[0].note == f"It prints open at both ends. {says} mm are left beneath. Grease it."
 
 
 def test_a_lying_bore_s_roof_is_warned_of() -> None:

@@ -14,7 +14,7 @@ from verifier.correcting.printing import plan_print
 from verifier.correcting.scale_coat import separate_scale_from_coat
 from verifier.judging import Judgement, judge
 from verifier.measuring.size import Size
-from verifier.rulebook import Hole, Sheet
+from verifier.rulebook import Hole, Seat, Sheet
 
 RULES = shop()
 CAREFUL = PRINTER.model_copy(update={"hole_allowance_mm": 0.2, "u_hole_mm": 0.05})
@@ -72,6 +72,14 @@ def test_a_reading_that_the_scan_speaks_against_is_still_told_when_the_bore_rest
     assert row_of(judged(rebuilt(BY_READING), scanned(LEVER), sheet), "pin").verdict != "PASS"
     by_drawing = with_row(sheet_for(LEVER), "pin", reading=6.5, nominal=6.0)
     assert row_of(judged(rebuilt(BY_DRAWING), scanned(LEVER), by_drawing), "pin").verdict == "PASS"
+
+
+def test_a_seat_that_could_not_be_cut_is_mended_in_the_sheet_and_not_by_scanning_again() -> None:
+    seat = Seat("counterbored", "M6", 10.6, 6.4, 2.4, None, "made up")
+    left = RebuiltBore("pin", "pin", replace(FOR_M6, seat=seat), why_not="it has more than one mouth for its head")
+    row = row_of(judged(left, scanned(LEVER)), "pin")
+    assert row.verdict == "UNDECIDED"
+    assert row.do == "Write seat_on or another seat in the row 'pin', or take its seat out and cut it by hand."
 
 
 def test_a_bore_that_could_not_be_rebuilt_leaves_its_row_undecided_with_the_reason() -> None:

@@ -7,9 +7,10 @@ import numpy as np
 
 from verifier.correcting.bores_opening import CannotRebuild, look_around, opening_of
 from verifier.correcting.bores_patch import Patch, bored, filled
-from verifier.correcting.bores_polygon import sides_for
+from verifier.correcting.bores_polygon import corner_radius_mm, sides_for
+from verifier.correcting.bores_seat import SeatCut, seat_cut, seat_outline
 from verifier.correcting.correction import Correction
-from verifier.finding.feature import Cylinder, Features
+from verifier.finding.feature import Cylinder, Features, Plane
 from verifier.measuring.size import Size
 from verifier.mending.check import judge_as_written
 from verifier.mending.solid import Origin, Solid
@@ -33,6 +34,7 @@ class RebuiltBore:
     sides : of its polygon, 0 for a filling
     depth_mm : None for a filling
     upright : it prints as a round hole
+    seat : what was cut at a mouth; depth_mm then counts from there
     why_not : completes 'it could not be rebuilt: …', '' where it was
     """
 
@@ -44,6 +46,7 @@ class RebuiltBore:
     depth_mm: float | None = None
     through: bool = False
     upright: bool = False
+    seat: SeatCut | None = None
     why_not: str = ""
 
     @property
@@ -103,7 +106,7 @@ def rebuild_bores(
         patch, outcome = None, wanted
         if wanted.made:
             outcome = replace(wanted, upright=wanted.feature in upright)
-            patch, outcome = _rebuilt(copy.mesh, bores[wanted.feature], scale, outcome, printer, taken)
+            patch, outcome = _rebuilt(copy.mesh, bores[wanted.feature], found.planes, scale, outcome, printer, taken)
         if patch is not None:
             taken[patch.removed] = True
             patches.append(patch)
@@ -148,11 +151,17 @@ def _agreed(rows: Sequence[RebuiltBore], kept: Container[str]) -> RebuiltBore:
 
 
 def _rebuilt(
-    mesh: Mesh, bore: Cylinder, scale: float, wanted: RebuiltBore, printer: Printer, taken: BoolArray
+    mesh: Mesh,
+    bore: Cylinder,
+    planes: Sequence[Plane],
+    scale: float,
+    wanted: RebuiltBore,
+    printer: Printer,
+    taken: BoolArray,
 ) -> tuple[Patch | None, RebuiltBore]:
     """The faces of one bore as it should be; none, and the reason, where that cannot be."""
     try:
-        patch, made = _patch(mesh, bore, scale, wanted, printer)
+        patch, made = _patch(mesh, bore, planes, scale, wanted, printer)
         check_exchange(mesh, patch)
     except CannotRebuild as error:
         return None, replace(wanted, why_not=str(error))
@@ -162,20 +171,40 @@ def _rebuilt(
 
 
 def _patch(
-    mesh: Mesh, bore: Cylinder, scale: float, wanted: RebuiltBore, printer: Printer
+    mesh: Mesh, bore: Cylinder, planes: Sequence[Plane], scale: float, wanted: RebuiltBore, printer: Printer
 ) -> tuple[Patch, RebuiltBore]:
-    point_mm = bore.axis_point_mm / scale
-    wall_mm = _wall_radius_mm(mesh, bore, point_mm)
     if wanted.hole.use == "drill" or wanted.hole.diameter_mm is None:
+        point_mm = bore.axis_point_mm / scale
+        wall_mm = _wall_radius_mm(mesh, bore, point_mm)
         reach_mm = wall_mm + RIM_MM
         around = look_around(mesh, point_mm, bore.axis, reach_mm)
         return filled(around, opening_of(around, bore.faces, reach_mm), 2.0 * wall_mm), wanted
-    on_copy_mm = wanted.hole.diameter_mm + (printer.hole_allowance_mm if wanted.upright else 0.0)
-    sides = sides_for(on_copy_mm, printer.facet_loss_mm)
-    reach_mm = max(wall_mm, 0.5 * on_copy_mm / float(np.cos(np.pi / sides))) + RIM_MM
+    return _bored(mesh, bore, planes, scale, wanted, wanted.hole.diameter_mm, printer)
+
+
+def _bored(
+    mesh: Mesh,
+    bore: Cylinder,
+    planes: Sequence[Plane],
+    scale: float,
+    wanted: RebuiltBore,
+    diameter_mm: float,
+    printer: Printer,
+) -> tuple[Patch, RebuiltBore]:
+    """A bore of this finished diameter, with its seat."""
+    point_mm, seat = bore.axis_point_mm / scale, wanted.hole.seat
+    allowance_mm, loss_mm = printer.hole_allowance_mm if wanted.upright else 0.0, printer.facet_loss_mm
+    on_copy_mm = diameter_mm + allowance_mm
+    outline = None if seat is None else seat_outline(seat, allowance_mm, loss_mm)
+    # A countersink narrows side by side, so that the bore has as many.
+    sides = outline.sides if outline is not None and outline.is_cone else sides_for(on_copy_mm, loss_mm)
+    corners_mm = max(corner_radius_mm(on_copy_mm, sides), 0.0 if outline is None else outline.radius_mm)
+    reach_mm = max(_wall_radius_mm(mesh, bore, point_mm), corners_mm) + RIM_MM
     around = look_around(mesh, point_mm, bore.axis, reach_mm)
-    patch = bored(around, opening_of(around, bore.faces, reach_mm), on_copy_mm, sides)
-    made = replace(wanted, on_copy_mm=on_copy_mm, sides=sides, depth_mm=patch.depth_mm, through=patch.through)
+    opening = opening_of(around, bore.faces, reach_mm)
+    cut = None if seat is None or outline is None else seat_cut(seat, around, opening, planes, scale, outline)
+    patch = bored(around, opening, on_copy_mm, sides, cut)
+    made = replace(wanted, on_copy_mm=on_copy_mm, sides=sides, depth_mm=patch.depth_mm, through=patch.through, seat=cut)
     return patch, made
 
 

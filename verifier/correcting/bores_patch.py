@@ -7,6 +7,7 @@ import numpy as np
 from verifier.correcting.bores_mouth import ring_faces, surface_at
 from verifier.correcting.bores_opening import Around, CannotRebuild, Mouth, Opening
 from verifier.correcting.bores_polygon import corners_round
+from verifier.correcting.bores_seat import SeatCut
 from verifier.mesh import Array, IntArray
 
 # Between two mouths nearer than this there is no bore to speak of.
@@ -16,6 +17,9 @@ LEAST_DEPTH_MM = 0.3
 MARK_ACROSS_MM = 1.2
 MARK_SHARE_OF_BORE = 0.5
 MARK_SIDES = 24
+
+# A countersunk head sits true only where the rim of its seat is level; a lean of 2 degrees on 9 mm.
+LEVEL_WITHIN_MM = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +60,15 @@ class _Draft:
         return Patch(self.removed, corners_mm, np.concatenate(self.faces), depth_mm, through)
 
 
-def bored(around: Around, opening: Opening, diameter_mm: float, sides: int) -> Patch:
-    """The bore with a true wall of this diameter across its flats, as deep as it was. Raises CannotRebuild."""
+def bored(around: Around, opening: Opening, diameter_mm: float, sides: int, seat: SeatCut | None = None) -> Patch:
+    """The bore with a true wall of this diameter across its flats, as deep as it was, or from its seat on.
+
+    A countersunk seat has the bore's sides. Raises CannotRebuild.
+    """
     draft = _Draft(around, opening.faces, [], [])
     across_mm = corners_round(diameter_mm, sides)
-    depths = [_channel(draft, low, high, across_mm) for low, high in opening.channels]
-    depths += [_blind(draft, mouth, floor_mm, across_mm) for mouth, floor_mm in opening.blind]
+    depths = [_channel(draft, low, high, across_mm, seat) for low, high in opening.channels]
+    depths += [_blind(draft, mouth, floor_mm, across_mm, seat) for mouth, floor_mm in opening.blind]
     return draft.patch(sum(depths), through=not opening.blind)
 
 
@@ -79,25 +86,64 @@ def filled(around: Around, opening: Opening, bore_mm: float) -> Patch:
     return draft.patch(None, through=False)
 
 
-def _channel(draft: _Draft, low: Mouth, high: Mouth, across_mm: Array) -> float:
+def _channel(draft: _Draft, low: Mouth, high: Mouth, across_mm: Array, seat: SeatCut | None) -> float:
     """A wall between two mouths; its depth."""
-    top, top_mm = _rim(draft, high, across_mm)
+    top, top_mm = _end(draft, high, across_mm, seat)
     # Seen from the lower mouth the same corners run clockwise.
-    bottom, bottom_mm = _rim(draft, low, (across_mm * [1.0, -1.0])[::-1])
+    bottom, bottom_mm = _end(draft, low, (across_mm * [1.0, -1.0])[::-1], seat)
     depths = top_mm + bottom_mm[::-1]
+    if seat is not None and (seat.mouth is low or seat.mouth is high):
+        seat.see_floor(depths)
     draft.faces.append(_wall(top, bottom[::-1], depths))
     return float(depths.mean())
 
 
-def _blind(draft: _Draft, mouth: Mouth, floor_mm: float, across_mm: Array) -> float:
+def _blind(draft: _Draft, mouth: Mouth, floor_mm: float, across_mm: Array, seat: SeatCut | None) -> float:
     """A wall from one mouth to a flat floor; its depth."""
-    top, top_mm = _rim(draft, mouth, across_mm)
+    top, top_mm = _end(draft, mouth, across_mm, seat)
     floor_seen_mm = mouth.outward * floor_mm
+    if seat is not None and seat.mouth is mouth:
+        seat.see_floor(top_mm - floor_seen_mm)
     floor = draft.add(_seen_from(mouth, _at_height(np.vstack([across_mm, [0.0, 0.0]]), floor_seen_mm)))
     ring, middle = floor[:-1], floor[-1]
     draft.faces.append(_wall(top, ring, top_mm - floor_seen_mm))
     draft.faces.append(np.column_stack([ring, np.roll(ring, -1), np.full(len(ring), middle)]))
     return float(top_mm.mean() - floor_seen_mm)
+
+
+def _end(draft: _Draft, mouth: Mouth, across_mm: Array, seat: SeatCut | None) -> tuple[IntArray, Array]:
+    """Where the bore begins at a mouth: on its surface, or beneath its seat; the polygon's numbers and heights."""
+    if seat is None or seat.mouth is not mouth:
+        return _rim(draft, mouth, across_mm)
+    return (_cone if seat.outline.is_cone else _pocket)(draft, mouth, across_mm, seat)
+
+
+def _cone(draft: _Draft, mouth: Mouth, across_mm: Array, seat: SeatCut) -> tuple[IntArray, Array]:
+    """A wall that narrows from the seat's width to the bore."""
+    ring, heights = _rim(draft, mouth, _widened(across_mm, seat))
+    if np.ptp(heights) > LEVEL_WITHIN_MM:
+        raise CannotRebuild("the face round its mouth is not square to it, and a countersunk head would sit askew")
+    level = np.full(len(across_mm), heights.min() - seat.deep_mm)
+    bottom = draft.add(_seen_from(mouth, np.column_stack([across_mm, level])))
+    draft.faces.append(_wall(ring, bottom, heights - level))
+    return bottom, level
+
+
+def _widened(across_mm: Array, seat: SeatCut) -> Array:
+    """The bore's polygon made as wide as the seat, corner for corner."""
+    apothem_mm = float(np.linalg.norm(across_mm[0] + across_mm[1])) / 2.0
+    return across_mm * (0.5 * seat.outline.across_mm / apothem_mm)
+
+
+def _pocket(draft: _Draft, mouth: Mouth, across_mm: Array, seat: SeatCut) -> tuple[IntArray, Array]:
+    """An upright wall and a flat floor, as deep as wanted where its rim is lowest."""
+    wide_mm = corners_round(seat.outline.across_mm, seat.outline.sides)
+    ring, heights = _rim(draft, mouth, wide_mm)
+    level_mm = float(heights.min()) - seat.deep_mm
+    floor, bore = (draft.add(_seen_from(mouth, _at_height(part, level_mm))) for part in (wide_mm, across_mm))
+    draft.faces.append(_wall(ring, floor, heights - level_mm))
+    draft.faces.append(np.concatenate([floor, bore])[ring_faces(wide_mm, across_mm)])
+    return bore, np.full(len(across_mm), level_mm)
 
 
 def _rim(draft: _Draft, mouth: Mouth, across_mm: Array) -> tuple[IntArray, Array]:

@@ -25,8 +25,13 @@ def facet_loss_mm(diameter_mm: float, sides: int) -> float:
     return diameter_mm * (1.0 - math.cos(math.pi / sides))
 
 
+def corner_radius_mm(diameter_mm: float, sides: int) -> float:
+    """How far the corners of the polygon with this diameter across its flats lie from its middle."""
+    return 0.5 * diameter_mm / math.cos(math.pi / sides)
+
+
 def corners_round(diameter_mm: float, sides: int) -> Array:
     """Corners of the polygon with this diameter across its flats, anticlockwise, (n, 2)."""
-    radius_mm = 0.5 * diameter_mm / math.cos(math.pi / sides)
+    radius_mm = corner_radius_mm(diameter_mm, sides)
     angles = 2.0 * np.pi * np.arange(sides) / sides
     return radius_mm * np.column_stack([np.cos(angles), np.sin(angles)])

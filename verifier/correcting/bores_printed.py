@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from verifier.correcting.bores import RebuiltBore
+from verifier.correcting.bores_seat import SeatCut
 from verifier.correcting.correction import Correction
 from verifier.correcting.printing import PrintPlan
 from verifier.finding.feature import Cylinder, Features
@@ -12,6 +13,8 @@ from verifier.rulebook.holes import drill_for
 
 # Nearer to its size than this no drill makes a bore better: they come in tenths.
 WORTH_DRILLING_MM = 0.05
+# A seat looks up or down where its axis stands within 20 degrees of upright.
+UPRIGHT_COS = 0.94
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +57,28 @@ def _on_print(bore: Cylinder, rebuilt: RebuiltBore | None, correction: Correctio
         note = " ".join(("A mark in every mouth shows its middle.", *rebuilt.hole.notes))
         return BoreOnPrint(bore, rebuilt, None, None, rebuilt.hole.drill_mm, note)
     ends = "It prints open at both ends." if rebuilt.through else "It prints open at one end."
-    note = " ".join((ends, *rebuilt.hole.notes, *_too_shallow(rebuilt)))
+    note = " ".join((ends, *_seat(rebuilt, bore, plan), *rebuilt.hole.notes, *_too_shallow(rebuilt)))
     printed_mm, u_mm = _printed(rebuilt.on_copy_mm, 0.0, plan, upright=upright)
     if not upright:
         note += " It prints lying, and its roof may hang: drill it to its size."
     return BoreOnPrint(bore, rebuilt, printed_mm, u_mm, rebuilt.hole.drill_mm, note)
+
+
+def _seat(rebuilt: RebuiltBore, bore: Cylinder, plan: PrintPlan) -> tuple[str, ...]:
+    """What its mouth has, with the finished sizes, and which way that looks on the printer."""
+    if rebuilt.seat is None:
+        return ()
+    cut, seat = rebuilt.seat, rebuilt.seat.seat
+    where = f" on {cut.face}" if cut.face else ""
+    width = f"{seat.across_mm:.2f} mm across" + (" its flats" if seat.form == "hexagon" else "")
+    left = f"{rebuilt.depth_mm or 0.0:.1f} mm are left beneath"
+    return (f"{seat.noun}{where}{_looks(cut, bore, plan)}: {width}, {seat.deep_mm:.1f} mm deep; {left}.",)
+
+
+def _looks(cut: SeatCut, bore: Cylinder, plan: PrintPlan) -> str:
+    """Which of two like faces it is, told by how the part lies on the printer."""
+    rise = cut.mouth.outward * float(bore.axis @ plan.build_direction)
+    return " (prints facing up)" if rise > UPRIGHT_COS else " (prints facing the bed)" if rise < -UPRIGHT_COS else ""
 
 
 def _too_shallow(rebuilt: RebuiltBore) -> tuple[str, ...]:

@@ -93,6 +93,8 @@ def judge_row(facts: RowFacts) -> RowJudgement:
 def _to_have_it_rebuilt(name: str, bore: RebuiltBore) -> str:
     if bore.why_not == WHICH_ONE:
         return f"Give the sheet a row for every bore that looks like '{name}', or one more distance to it."
+    if bore.hole.seat is not None:
+        return f"Write seat_on or another seat in the row '{name}', or take its seat out and cut it by hand."
     return f"Scan the part with both mouths of '{name}' clear, or write use = \"keep\" and drill it by hand."
 
 

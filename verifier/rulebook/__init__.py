@@ -8,6 +8,7 @@ from verifier.rulebook.holes import Hole, wanted_holes
 from verifier.rulebook.limits import RowLimits, row_limits
 from verifier.rulebook.own_figures import with_own_figures
 from verifier.rulebook.rules import Calliper, Caution, Filament, Printer, Rules
+from verifier.rulebook.seats import Seat
 from verifier.rulebook.sheet import Sheet, SheetRow, SizeKind
 from verifier.rulebook.sheet_file import find_sheet, load_sheet, part_name
 
@@ -21,6 +22,7 @@ __all__ = [
     "Printer",
     "RowLimits",
     "Rules",
+    "Seat",
     "Sheet",
     "SheetRow",
     "SizeKind",

@@ -23,6 +23,7 @@ from verifier.rulebook.rules import (
     SelfCutHole,
     Thread,
 )
+from verifier.rulebook.seat_row import SeatSize
 from verifier.rulebook.tolerance_tables import Tolerances
 from verifier.rulebook.toml_file import TomlFile, read_toml
 
@@ -41,6 +42,7 @@ class _Screws(_Table):
     pilot: tuple[PilotHole, ...] = ()
     self_cut: tuple[SelfCutHole, ...] = ()
     insert: tuple[InsertHole, ...] = ()
+    seat: tuple[SeatSize, ...] = ()
 
 
 class _Callipers(_Table):
@@ -87,6 +89,7 @@ def load_rules(folder: Path) -> Rules:
         default_printer=defaults.printer,
         default_calliper=defaults.calliper,
         self_cut_holes=screws.self_cut,
+        seat_sizes=screws.seat,
         tolerances=load_tolerances(folder),
         cautions=cautions,
     )
@@ -125,6 +128,7 @@ def _screws(folder: Path) -> _Screws:
     _each_once(screws.pilot, "pilot", file, lambda row: row.polymer)
     _each_once(screws.self_cut, "self_cut", file, lambda row: row.screw)
     _each_once(screws.insert, "insert", file, lambda row: row.screw)
+    _each_once(screws.seat, "seat", file, lambda row: f"{row.screw} {row.form}")
     return screws
 
 

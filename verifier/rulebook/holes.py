@@ -8,6 +8,7 @@ from verifier.rulebook.calliper import reading_of
 from verifier.rulebook.limits import row_limits
 from verifier.rulebook.mistakes import either, nearest_first, shown
 from verifier.rulebook.rules import ClearanceHole, Filament, InsertHole, PilotHole, Rules, Thread
+from verifier.rulebook.seats import Seat, wanted_seat
 from verifier.rulebook.sheet import BoreUse, Sheet, SheetRow
 
 # Metric drills come in tenths up to 13 mm.
@@ -25,6 +26,7 @@ class Hole:
     by_sheet : its size is the row's own, so that the row's limits hold for it; by_reading : and it rests on the reading
     as_measured : its size is what was measured of it, so that it is judged as it scanned
     notes : what to know before it is used, each a sentence
+    seat : what one mouth has for the screw's head or nut
     """
 
     use: BoreUse
@@ -37,6 +39,7 @@ class Hole:
     by_sheet: bool = False
     by_reading: bool = False
     as_measured: bool = False
+    seat: Seat | None = None
 
 
 def wanted_holes(sheet: Sheet, rules: Rules, filament: Filament) -> dict[str, Hole]:
@@ -58,7 +61,7 @@ def check_screw(row: SheetRow, rules: Rules, *, where: str) -> None:
     elif row.use == "insert":
         _insert(row.screw, rules, where)
     else:
-        _clearance(row, row.screw, rules, where)
+        wanted_seat(row, _clearance(row, row.screw, rules, where).hole_mm, rules, where)
 
 
 def _hole(row: SheetRow, sheet: Sheet, rules: Rules, filament: Filament) -> Hole | None:
@@ -81,7 +84,11 @@ def _hole(row: SheetRow, sheet: Sheet, rules: Rules, filament: Filament) -> Hole
 
 def _sliding(row: SheetRow, use: BoreUse, rules: Rules, where: str) -> Hole:
     found = _clearance(row, row.screw or "", rules, where)
-    return Hole(use, found.hole_mm, found.hole_mm, f"{found.screw}, {found.fit} fit", found.source)
+    seat = wanted_seat(row, found.hole_mm, rules, where)
+    made_for, source = f"{found.screw}, {found.fit} fit", found.source
+    if seat is not None:
+        made_for, source = f"{made_for}, {seat.in_words}", f"{source}; {seat.source}"
+    return Hole(use, found.hole_mm, found.hole_mm, made_for, source, seat=seat)
 
 
 def _threading(row: SheetRow, rules: Rules, filament: Filament, where: str) -> Hole:

@@ -12,7 +12,7 @@ from verifier.rulebook.sheet import Sheet, SheetRow
 # What a print is called: the scan's own name up to its second dot.
 PRINT_ENDING = ".print"
 # What is said of the original and means nothing for a print.
-NOT_OF_A_PRINT = {"reading": None, "gauged": None, "use": None, "screw": None, "fit": None}
+NOT_OF_A_PRINT = dict.fromkeys(("reading", "gauged", "use", "screw", "fit", "seat", "seat_on"))
 
 
 def is_print(name: str) -> bool:

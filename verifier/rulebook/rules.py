@@ -9,6 +9,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from verifier.rulebook.row import Finite, Fit, Positive, Row, Share, plain_mistake
+from verifier.rulebook.seat_row import SeatSize
 from verifier.rulebook.tolerance_tables import Tolerances
 
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
@@ -253,6 +254,7 @@ class Rules:
     default_printer: str
     default_calliper: str
     self_cut_holes: tuple[SelfCutHole, ...] = ()
+    seat_sizes: tuple[SeatSize, ...] = ()
     tolerances: Tolerances | None = None
     cautions: tuple[Caution, ...] = ()
     own_figures: tuple[OwnFigure, ...] = ()

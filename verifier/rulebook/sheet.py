@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, field_validator,
 from verifier.rulebook.reference import inside_only
 from verifier.rulebook.reshape_row import Reshape
 from verifier.rulebook.row import Finite, Fit, plain_mistake
+from verifier.rulebook.seat_row import SeatForm, seat_mistake
 from verifier.rulebook.size_kinds import FORM_KINDS, SizeKind, missing_key
 from verifier.rulebook.tolerance_tables import Tolerances
 
@@ -61,6 +62,7 @@ class SheetRow(BaseModel):
     required : whether the part can pass without it
     use : what a bore is for, which decides the hole it is rebuilt as; None and 'keep' leave it as scanned
     screw : the screw it is for, such as 'M6'; fit : how freely that slides, 'medium' when not said
+    seat : what its mouth has for the screw's head or nut; seat_on : the flat face it opens on, 'plane 2'
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -81,6 +83,8 @@ class SheetRow(BaseModel):
     use: BoreUse | None = None
     screw: Annotated[str, Field(min_length=1, max_length=20)] | None = None
     fit: Fit | None = None
+    seat: SeatForm | None = None
+    seat_on: Annotated[str, Field(max_length=20)] | None = None
 
     _name_is_printable = field_validator("name")(_printable)
 
@@ -141,6 +145,9 @@ class SheetRow(BaseModel):
         if self.use == "press" and (self.nominal is None or not isinstance(self.tolerance, str)):
             do = 'Add nominal = the size of the pin, and a tolerance such as "H7"'
             raise plain_mistake("a press fit wants the pin's size and a class", do)
+        wrong = seat_mistake(self.seat, self.seat_on, self.use, self.screw)
+        if wrong is not None:
+            raise wrong
         return self
 
     @property
