@@ -81,3 +81,19 @@ def opposed_bores(diameter_mm: float = 2.2, depth_mm: float = 6.0) -> sim.Shape:
         return sim.cut(solid, np.maximum(wall, (8.0 - depth_mm) - np.abs(p[:, 2])))
 
     return sim.Shape("handle_core", distance, (-21, -9, -9), (21, 9, 9))
+
+
+def webbed_foot(least_mm: float, *, hollow: float = 0.0, taper: float = 0.0) -> sim.Shape:
+    """A block 16 x 24 x 12 with a web 38 long and 24 wide, from x = -18 on, that stands out of it.
+
+    hollow : the web is least at x = 6 and grows with the square of the way from there times this, 1/mm
+    taper : it grows by this for every mm from x = 20, its free end, towards the block
+    """
+
+    def distance(p: Array) -> Array:
+        thick = least_mm + hollow * (p[:, 0] - 6.0) ** 2 + taper * (20.0 - p[:, 0])
+        web = np.maximum(np.abs(p[:, 2]) - 0.5 * thick, sim.box2(p, (0, 0), (40, 24)))
+        block = sim.intersect(sim.box2(p, (-26, 0), (16, 24)), sim.slab(p[:, 2], -6.0, 6.0))
+        return sim.unite(web, block)
+
+    return sim.Shape("webbed_foot", distance, (-36, -14, -8), (22, 14, 8))

@@ -87,14 +87,18 @@ def _wall_of(
     wall = trimmed_wall(surface, ring, planes, noise)
     if wall is not None and abs(float(wall.fit.axis @ ring.axis)) < np.cos(REGATHER_RAD):
         # The axis the ring was looked for along was a guess; along the right one more of the wall comes in.
-        wall = trimmed_wall(surface, _regathered(surface, wall, free, band_mm), planes, noise)
+        whole = _regathered(surface, wall, free, band_mm)
+        wall = None if whole is None else trimmed_wall(surface, whole, planes, noise)
     if wall is None or wall.depth_mm < LEAST_DEPTH_MM:
         return None
     return wall if seen_arc_deg(surface, wall) >= LEAST_ARC_DEG else None
 
 
-def _regathered(surface: Surface, wall: Wall, free: BoolArray, band_mm: float) -> Ring:
-    """The ring along the fitted axis: connected free points on the cylinder that face as its wall does."""
+def _regathered(surface: Surface, wall: Wall, free: BoolArray, band_mm: float) -> Ring | None:
+    """The ring along the fitted axis: connected free points on the cylinder that face as its wall does.
+
+    None where none of the wall's own points do: it was no wall.
+    """
     fit = wall.fit
     rel = surface.points_mm - fit.axis_point_mm
     rel -= (rel @ fit.axis)[:, None] * fit.axis
@@ -104,7 +108,10 @@ def _regathered(surface: Surface, wall: Wall, free: BoolArray, band_mm: float) -
     outwards = np.einsum("ij,ij->i", normals, rel[chosen]) / off[chosen] * (1.0 if wall.ring.kind == "boss" else -1.0)
     chosen = chosen[(outwards > SHIELD_COSINE) & (np.abs(normals @ fit.axis) < MOST_LEAN)]
     _, patch = surface.patches(chosen)
-    main = np.bincount(patch[np.isin(chosen, wall.points)]).argmax()
+    own = patch[np.isin(chosen, wall.points)]
+    if len(own) == 0:
+        return None
+    main = np.bincount(own).argmax()
     return replace(
         wall.ring,
         axis_point_mm=fit.axis_point_mm,

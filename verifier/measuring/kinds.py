@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.finding.feature import Features
-from verifier.measuring import cylinders, faces, forms, overall, slots
+from verifier.measuring import cylinders, faces, forms, least_wall, overall, slots
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.size import Size
 from verifier.rulebook.sheet import SheetRow, SizeKind
@@ -62,4 +62,5 @@ KINDS: Mapping[SizeKind, Kind] = {
     "flatness": Kind("derived", 0, _none, "face", length=False, derive=forms.flatness_of),
     "parallelism": Kind("derived", 0, _none, "face or axis", length=False, derive=forms.parallelism_of),
     "perpendicularity": Kind("derived", 0, _none, "face or axis", length=False, derive=forms.perpendicularity_of),
+    "least wall": Kind("derived", least_wall.WALLS, _none, "wall", derive=least_wall.least_wall_of),
 }

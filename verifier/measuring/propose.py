@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from verifier.finding.feature import Cylinder, Features, Plane, Slot
+from verifier.finding.thinnest import thinnest_wall
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.circles import pitch_circle
 from verifier.measuring.cylinders import across, parallel_partners
@@ -23,6 +24,8 @@ MOST_CYLINDERS, MOST_DISTANCES, MOST_THICKNESSES, MOST_SLOTS = 6, 4, 2, 2
 SHORT_WORTH = "a short outside size: powder counts most here"
 # Four bores and more that lie on one circle were meant to; three always do.
 LEAST_ON_CIRCLE, MOST_MISFIT = 4, 4.0
+# A thicker wall prints as strong as any (common practice, no source); a thinner one is worth a look.
+THIN_MM = 2.5
 # What the first rows are there for.
 FIRST_WORTH: Mapping[SizeKind, str] = {
     "overall": "the longer, the better it tells the scanner's scale",
@@ -91,7 +94,8 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
         replace(row, worth=SHORT_WORTH if row.name in {each.name for each in short} else FIRST_WORTH[row.kind])
         for row in first
     ]
-    return tuple([*told, *(row for row in rest if row.name not in placed)][:MOST_ROWS])
+    rest = [row for row in rest if row.name not in placed]
+    return tuple([*told, *_thin_wall(features), *rest][:MOST_ROWS])
 
 
 def _placed(name: str, point_mm: Array, line: Whereabouts | None) -> str:
@@ -121,6 +125,15 @@ def _thicknesses(
             name = _placed(f"thickness {len(chosen) + 1}", pair.points_mm.mean(axis=0), line)
             chosen.append(ProposedRow(name, "thickness", pair.value, pair.u, pair.points_mm, features=pair.features))
     return chosen
+
+
+def _thin_wall(features: Features) -> list[ProposedRow]:
+    """The least wall, where it is thin."""
+    wall = None if features.surface is None else thinnest_wall(features.surface, features.noise)
+    if wall is None or wall.value_mm >= THIN_MM:
+        return []
+    worth = "the thinnest wall found: read it, and say how thin it may be"
+    return [ProposedRow("least wall", "least wall", wall.value_mm, wall.u_mm, wall.points_mm, worth=worth)]
 
 
 def _diameter(cylinder: Cylinder, line: Whereabouts | None) -> ProposedRow:

@@ -44,6 +44,7 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "slot length": ("worn longer", "closed up, or dirt in it"),
     "boss": ("swollen, or dirt on it", "worn thinner"),
     "thickness": ("swollen, or dirt on it", "worn thinner"),
+    "least wall": ("swollen, or dirt on it", "worn thinner"),
     "overall": ("stretched or swollen", "worn shorter"),
     "step": ("worn or bent", "worn or bent"),
     "edge distance": ("bent, or its bore worn to one side", "edge worn, or its bore worn to one side"),

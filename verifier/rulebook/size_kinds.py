@@ -18,6 +18,7 @@ SizeKind = Literal[
     "flatness",
     "parallelism",
     "perpendicularity",
+    "least wall",
 ]
 
 # Deviations from a true shape (ISO 1101): nought is perfect, only a greatest value is allowed, and no calliper reads
