@@ -208,8 +208,8 @@ def _least(feet: list[_Foot], noise: Noise) -> Wall:
 def _own_share(noise: Noise) -> float:
     """How much of a choice each foot is that others do not overlap; every wall is looked at from both its sides.
 
-    A smooth random surface with a correlation length l crosses high levels like one independent choice per l^2 (Adler
-    and Taylor, Random Fields and Geometry, 2007); the mean over a foot of radius r adds r^2 / 4 to l^2.
+    A smooth random surface with a correlation length l crosses high levels about like one independent choice per l^2
+    (an approximation of our own, at some 2.5 sigma); the mean over a foot of radius r adds r^2 / 4 to l^2.
     """
     # Without flat faces the length is told badly, and too long; beyond half a foot it is not believed.
     alike_mm2 = min(noise.correlation_mm, 0.5 * FOOT_MM) ** 2 + FOOT_MM**2 / 16.0
@@ -238,8 +238,9 @@ def _lost_by_choice(value: Array, smooth: Array, u_mm: float, share: float) -> f
     """How far below the true least the least of these is on average, by scatter alone.
 
     The true thicknesses are taken as the found ones drawn to the smooth wall by the share of their variance about it
-    that scatter explains (James and Stein 1961). The least of independent normal values lies above x with the product
-    of their chances to, each to the power of its share; its mean is summed from that.
+    that scatter explains (after James and Stein 1961; from memory, not confirmed). The least of independent normal
+    values lies above x with the product of their chances to, each to the power of its share; its mean is summed from
+    that.
     """
     if len(value) == 1:
         return 0.0

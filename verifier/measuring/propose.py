@@ -24,7 +24,7 @@ MOST_CYLINDERS, MOST_DISTANCES, MOST_THICKNESSES, MOST_SLOTS = 6, 4, 2, 2
 SHORT_WORTH = "a short outside size: powder counts most here"
 # Four bores and more that lie on one circle were meant to; three always do.
 LEAST_ON_CIRCLE, MOST_MISFIT = 4, 4.0
-# A thicker wall prints as strong as any (common practice, no source); a thinner one is worth a look.
+# About five strands of a common nozzle: a wall thinner than that is worth a look (common practice, no source).
 THIN_MM = 2.5
 # What the first rows are there for.
 FIRST_WORTH: Mapping[SizeKind, str] = {
