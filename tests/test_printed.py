@@ -217,7 +217,7 @@ def test_readings_are_typed_at_the_command_and_a_closed_input_keeps_nothing(benc
     words = [sys.executable, "-m", "verifier", "printed", "latch_lever", "--bench", str(bench.root)]
 
     def typed(text):
-        return subprocess.run(words, input=text, capture_output=True, text=True, timeout=60, check=False)
+        return subprocess.run(words, input=text, capture_output=True, encoding="utf-8", timeout=60, check=False)
 
     broken_off = typed("83.93\n")
     assert (broken_off.returncode, broken_off.stdout) == (130, "")
