@@ -323,7 +323,7 @@ class JoinWayTable(Part):
     taken: bool
     misfit: float
     rms_mm: float
-    tilt_deg: float
+    tilt_deg: float | None
     thickness_mm: float | None
     differs: str
     outlines_mm: tuple[tuple[tuple[float, float], ...], ...] = ()
@@ -338,6 +338,20 @@ class JoinRegionTable(Part):
     pieces: int
 
 
+class JoinLinkTable(Part):
+    """Two of several views that were laid on each other.
+
+    used : false for a pose that did not close the loop with the others; off_mm : how far it was off
+    """
+
+    first: str
+    second: str
+    overlap_share: float
+    rms_mm: float
+    used: bool
+    off_mm: float
+
+
 class JoinTable(Part):
     """How several scans were made one."""
 
@@ -345,11 +359,14 @@ class JoinTable(Part):
     sure: bool
     why: str
     do: str
-    overlap_share: float = Field(description="share of the rim that both sides saw")
+    overlap_share: float = Field(
+        description="share of the rim, or of several views' surface, that more than one scan saw"
+    )
     calliper_mm: float | None = Field(default=None, description="reading of the sheet that set the gap")
     scans: tuple[PosedScanTable, ...]
     ways: tuple[JoinWayTable, ...]
     regions: tuple[JoinRegionTable, ...] = ()
+    links: tuple[JoinLinkTable, ...] = ()
     seam_length_mm: float | None = None
     seam_step_mm: float | None = None
     seam_gap_mm: float | None = None

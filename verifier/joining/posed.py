@@ -36,10 +36,29 @@ class Posed:
 
 
 @dataclass(frozen=True, slots=True)
+class Link:
+    """Two scans that were laid on each other, and whether the pose found for them was used.
+
+    first, second : numbers of the scans, the smaller first
+    overlap_share : of the smaller scan's surface, seen by the other as well
+    rms_mm : across the surface where both saw it, in the pose that was taken
+    used : False for a pose that does not close the loop with the others
+    off_mm : how far the pose found for these two alone misses the one taken
+    """
+
+    first: int
+    second: int
+    overlap_share: float
+    rms_mm: float
+    used: bool
+    off_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Residual:
     """How far two scans lie apart in one region of their overlap, seen along the surface.
 
-    where : 'rim, 1 of 8', …
+    where : 'rim, 1 of 8', 'latch_lever.1.ply on latch_lever.3.ply', …
     middle_mm : in the joined part's frame
     rms_mm : of the distances across the surface
     """
@@ -57,16 +76,17 @@ class Alternative:
     poses : one (4, 4) a scan, the first the identity
     score : misfit of the overlap in units of its own doubt; less is better, and differences are what count
     rms_mm : of the overlap
-    tilt_deg : between the two sides' mean planes
+    tilt_deg : between the two sides' mean planes, None for views that are not two sides
     thickness_mm : greatest thickness of the part it gives, None where that has no meaning
     differs : what tells it from the best one, a sentence; empty for the best
-    outlines_mm : (k, 2) rims of the scans seen along the part's shortest axis, to be drawn; one a scan
+    outlines_mm : (k, 2) rims of the scans seen along the part's shortest axis, to be drawn; one a scan, or none for
+        views of a small part, whose poses draw them
     """
 
     poses: tuple[Array, ...]
     score: float
     rms_mm: float
-    tilt_deg: float
+    tilt_deg: float | None
     thickness_mm: float | None
     differs: str = ""
     outlines_mm: tuple[Array, ...] = ()
@@ -91,14 +111,16 @@ class Trimmed:
 
 @dataclass(frozen=True, slots=True)
 class Placing:
-    """Where every scan goes, before they are made one.
+    """Where every scan goes, before they are made one: two sides of a large part, or up to twelve views of a small one.
 
+    method : 'rim laid on rim', 'views laid on each other'
     alternatives : the ways of putting them together, best first; at least one
     chosen : number of the one taken, 0 the best
     sure : whether nothing speaks for another
     why : why it is sure or not, a sentence
     keep_faces : for every scan (m,) bool
     overlap_share : surface seen by more than one scan against all of it
+    links : the pairs of views that hold the poses together; none for two sides
     """
 
     method: str
@@ -112,6 +134,7 @@ class Placing:
     residuals: tuple[Residual, ...]
     trimmed: tuple[Trimmed, ...]
     calliper_mm: float | None = None
+    links: tuple[Link, ...] = ()
 
     @property
     def taken(self) -> Alternative:

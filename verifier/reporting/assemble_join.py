@@ -1,8 +1,8 @@
 """The report of a join as a table of the inspection."""
 
-from verifier.inspection import JoinRegionTable, JoinTable, JoinWayTable, PosedScanTable
+from verifier.inspection import JoinLinkTable, JoinRegionTable, JoinTable, JoinWayTable, PosedScanTable
 from verifier.joining import JoinReport
-from verifier.joining.posed import Alternative
+from verifier.joining.posed import Alternative, Link
 from verifier.mesh import Array
 
 
@@ -24,6 +24,7 @@ def join_table(report: JoinReport | None) -> JoinTable | None:
             JoinRegionTable(where=r.where, middle_mm=r.middle_mm, rms_mm=round(r.rms_mm, 4), pieces=r.points)
             for r in placing.residuals
         ),
+        links=tuple(_link(report, link) for link in placing.links),
         seam_length_mm=report.seam_length_mm,
         seam_step_mm=report.seam_step_mm,
         seam_gap_mm=report.seam_gap_mm,
@@ -42,13 +43,24 @@ def _scan(report: JoinReport, k: int) -> PosedScanTable:
     )
 
 
+def _link(report: JoinReport, link: Link) -> JoinLinkTable:
+    return JoinLinkTable(
+        first=report.scans[link.first],
+        second=report.scans[link.second],
+        overlap_share=round(link.overlap_share, 4),
+        rms_mm=round(link.rms_mm, 4),
+        used=link.used,
+        off_mm=round(link.off_mm, 3),
+    )
+
+
 def _way(way: Alternative, k: int, taken: bool) -> JoinWayTable:
     return JoinWayTable(
         number=k + 1,
         taken=taken,
         misfit=round(way.score, 1),
         rms_mm=round(way.rms_mm, 4),
-        tilt_deg=round(way.tilt_deg, 4),
+        tilt_deg=None if way.tilt_deg is None else round(way.tilt_deg, 4),
         thickness_mm=None if way.thickness_mm is None else round(way.thickness_mm, 3),
         differs=way.differs,
         outlines_mm=tuple(_line(outline) for outline in way.outlines_mm),

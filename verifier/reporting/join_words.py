@@ -14,7 +14,7 @@ def join_in_words(join: JoinTable | None) -> Iterable[str]:
     taken = next(way for way in join.ways if way.taken)
     both = f"{100 * join.overlap_share:.0f} % of which both saw"
     yield f"{join.why} They lie {taken.rms_mm:.2f} mm apart at the rim, {both}."
-    if taken.thickness_mm is not None:
+    if taken.thickness_mm is not None and taken.tilt_deg is not None:
         by = "" if join.calliper_mm is None else f"; the calliper's {join.calliper_mm:g} mm was used to set it"
         yield f"Greatest thickness {taken.thickness_mm:.2f} mm, mean planes {taken.tilt_deg:.2f}° apart{by}."
     yield from (
