@@ -24,10 +24,11 @@ from verifier.part_scans import PartScans, check_number, part_of, scans_of_part
 from verifier.reading import printable, read_scan
 from verifier.referring import reference_for
 from verifier.reporting import as_csv, as_json, page, terminal
-from verifier.reporting.assemble import inspection_of, piece_file
+from verifier.reporting.assemble import inspection_of
 from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
 from verifier.reporting.page import Pictured
 from verifier.reporting.pictured import pictured_of
+from verifier.reporting.print_tables import piece_file
 from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet
 from verifier.rulebook.print_sheet import is_print
 

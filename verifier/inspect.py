@@ -32,7 +32,7 @@ from verifier.measuring.size import Size
 from verifier.mending import mend
 from verifier.mending.solid import Solid
 from verifier.reading.scan import Scan
-from verifier.rulebook import Rules, Sheet, SheetRow, filament_for, printer_for, wanted_holes, with_own_figures
+from verifier.rulebook import Making, Rules, Sheet, SheetRow, making_of
 from verifier.rulebook.print_sheet import is_print
 
 StageReport = Callable[[str], None]
@@ -123,11 +123,7 @@ def inspect_part(
     Raises CannotMend, UnknownName.
     """
     clock = clock or StageClock(report=lambda _: None)
-    printing = sheet or Sheet(part=part)
-    polymer, printer = with_own_figures(
-        filament_for(printing, rules, filament), printer_for(printing, rules), rules.own_figures
-    )
-    holes = wanted_holes(printing, rules, polymer)
+    making = making_of(sheet or Sheet(part=part), rules, filament)
     with clock.stage("mending"):
         solid = mend(scan)
     with clock.stage("finding"):
@@ -143,26 +139,7 @@ def inspect_part(
     if reference is not None:
         with clock.stage("comparing"):
             deviation = deviation_of(copy, features, reference.solid, reference.features)
-    with clock.stage("rebuilding bores"):
-        holes |= trued_holes(known, correction)
-        load = load_direction(known, features, sizes)
-        resting = choose_resting(copy, features, known, printer, load)
-        upright = upright_bores(features, resting.turn[2])
-        work = rebuild_bores(copy, features, sizes, holes, correction, printer, upright)
-    with clock.stage("reshaping"):
-        reshaping = reshape(
-            work.solid,
-            work.of_copy,
-            features,
-            sizes,
-            correction,
-            known,
-            printer,
-            resting.turn[2],
-            enlargement(polymer),
-        )
-    with clock.stage("planning the print"):
-        plan = plan_print(work.solid, features, known, rules, polymer, printer, work.bores, resting, reshaping)
+    plan, printed = _planned(copy, features, sizes, correction, known, rules, making, clock)
     with clock.stage("judging"):
         of_print = is_print(known.part)
         # A print shrinks no more, so nothing is foretold of its sizes.
@@ -176,7 +153,7 @@ def inspect_part(
         features=features,
         sizes=sizes,
         correction=correction,
-        copy=reshaping.solid,
+        copy=printed,
         plan=plan,
         judgement=judgement,
         proposed=proposed,
@@ -185,6 +162,33 @@ def inspect_part(
         deviation=deviation,
         joined=joined,
     )
+
+
+def _planned(
+    copy: Solid,
+    features: Features,
+    sizes: Sequence[Size],
+    correction: Correction,
+    sheet: Sheet,
+    rules: Rules,
+    making: Making,
+    clock: StageClock,
+) -> tuple[PrintPlan, Solid]:
+    """From the true copy to the plan of its print, and the copy with bores rebuilt and reshaped as the sheet asks."""
+    polymer, printer = making.filament, making.printer
+    with clock.stage("rebuilding bores"):
+        holes = making.holes | trued_holes(sheet, correction)
+        load = load_direction(sheet, features, sizes)
+        resting = choose_resting(copy, features, sheet, printer, load)
+        up = resting.turn[2]
+        work = rebuild_bores(copy, features, sizes, holes, correction, printer, upright_bores(features, up))
+    with clock.stage("reshaping"):
+        reshaping = reshape(
+            work.solid, work.of_copy, features, sizes, correction, sheet, printer, up, enlargement(polymer)
+        )
+    with clock.stage("planning the print"):
+        plan = plan_print(work.solid, features, sheet, rules, polymer, printer, work.bores, resting, reshaping)
+    return plan, reshaping.solid
 
 
 def _row(row: ProposedRow) -> SheetRow:

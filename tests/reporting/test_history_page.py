@@ -1,13 +1,10 @@
 """The history page as a browser shows it: no complaint, no request, usable by keyboard, found sound by axe-core."""
 
-import os
-import shutil
 from contextlib import closing
 
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import sync_playwright
 
 from tests.ledgers import enter, finish, make_bench, printed, report
 from verifier.bench.past import shop_past
@@ -15,7 +12,6 @@ from verifier.bench.status import history_of
 from verifier.reporting import history_page
 from verifier.rulebook import load_rules
 
-QUIET = ("--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync")
 LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
@@ -34,17 +30,6 @@ def address(tmp_path_factory):
     page = bench.root / "history.html"
     page.write_text(history_page.render(past, {}), encoding="utf-8")
     return page.as_uri()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    chromium = os.environ.get("VERIFIER_CHROMIUM") or shutil.which("chromium")
-    if chromium is None:
-        pytest.skip("no Chromium here: install it, or put its path in VERIFIER_CHROMIUM")
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium, args=list(QUIET))
-        yield started
-        started.close()
 
 
 @pytest.fixture

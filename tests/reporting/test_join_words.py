@@ -6,7 +6,7 @@ from tests.joining.test_join import DOUBTFUL, WAYS
 from verifier.joining import JoinReport
 from verifier.joining.posed import Residual, Trimmed
 from verifier.judging.judge import of_joining
-from verifier.reporting.assemble_join import join_table
+from verifier.reporting.join_table import join_table
 from verifier.reporting.join_words import join_in_words
 
 STRETCHED = np.diag([0.998, 0.998, 0.998, 1.0])

@@ -1,9 +1,7 @@
 """The page, as text and as a browser shows it."""
 
 import json
-import os
 import re
-import shutil
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
@@ -11,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from verifier.inspection import HistogramTable, Inspection
 from verifier.mending.solid import Solid
@@ -38,7 +36,6 @@ DRAFTED = draft_sheet_text(
 )
 POINTS_MM = np.array([(0.0, 0.0, 5.0)])
 MOST_BYTES = 8_000_000
-QUIET = ("--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run")
 # WCAG 2.2, 1.4.3: contrast of text at level AA.
 LEAST_CONTRAST = 4.5
 
@@ -128,17 +125,6 @@ def test_a_bar_on_the_page_puts_the_size_between_or_beyond_its_limits(corrected_
     (row,) = page_rows((size("length", corrected_mm=corrected_mm),))
     assert row.bar is not None
     assert (row.bar.beyond, row.bar.at) == (beyond, pytest.approx(at, abs=0.5))
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    chromium = os.environ.get("VERIFIER_CHROMIUM") or shutil.which("chromium")
-    if chromium is None:
-        pytest.skip("no Chromium here: install it, or put its path in VERIFIER_CHROMIUM")
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox", *QUIET])
-        yield started
-        started.close()
 
 
 @pytest.fixture

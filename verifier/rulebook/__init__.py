@@ -6,6 +6,7 @@ from verifier.rulebook.draft import DraftRow, draft_sheet_text
 from verifier.rulebook.folder import load_rules
 from verifier.rulebook.holes import Hole, wanted_holes
 from verifier.rulebook.limits import RowLimits, row_limits
+from verifier.rulebook.making import Making, making_of
 from verifier.rulebook.own_figures import with_own_figures
 from verifier.rulebook.rules import Calliper, Caution, Filament, Printer, Rules
 from verifier.rulebook.seats import Seat
@@ -19,6 +20,7 @@ __all__ = [
     "DraftRow",
     "Filament",
     "Hole",
+    "Making",
     "Printer",
     "RowLimits",
     "Rules",
@@ -32,6 +34,7 @@ __all__ = [
     "find_sheet",
     "load_rules",
     "load_sheet",
+    "making_of",
     "part_name",
     "printer_for",
     "reading_of",

@@ -1,0 +1,56 @@
+"""From the bores found and rebuilt to their rows of the report."""
+
+from collections.abc import Iterable
+
+from verifier.correcting import BoreOnPrint, bores_on_print
+from verifier.inspect import Outcome
+from verifier.inspection import BoreTable
+from verifier.rulebook import Rules
+
+# A print is not printed again.
+NOT_OF_A_PRINT = {"note": "", "printed_diameter_mm": None, "printed_expanded_uncertainty_mm": None, "drill_mm": None}
+
+
+def bore_tables(outcome: Outcome, rules: Rules) -> Iterable[BoreTable]:
+    """A row for every bore found: what it is for, how it comes out on the print, what to drill."""
+    for found in bores_on_print(outcome.features, outcome.correction, outcome.plan):
+        table = _bore(found, outcome, rules)
+        yield table.model_copy(update=NOT_OF_A_PRINT) if outcome.of_print else table
+
+
+def _bore(found: BoreOnPrint, outcome: Outcome, rules: Rules) -> BoreTable:
+    bore, name = found.bore, found.bore.name
+    own = {size.name for size in outcome.sizes if size.features == (name,) or name in size.set_features}
+    row = next((each for each in outcome.sheet.rows if each.kind == "bore" and each.name in own), None)
+    return BoreTable(
+        name=name,
+        row=None if row is None else row.name,
+        diameter_mm=bore.diameter_mm,
+        pin_diameter_mm=bore.pin_diameter_mm,
+        roundness_mm=bore.form_error_mm,
+        arc_deg=bore.arc_deg,
+        depth_mm=bore.depth_mm,
+        through=bore.through,
+        note=found.note,
+        use=None if row is None else row.use or "keep",
+        screw=None if row is None else row.screw,
+        made_for="" if found.rebuilt is None else found.rebuilt.hole.made_for,
+        rebuilt=found.rebuilt is not None and found.rebuilt.made,
+        upright=name in outcome.plan.upright_bores,
+        printed_diameter_mm=found.printed_mm,
+        printed_expanded_uncertainty_mm=(
+            None if found.u_mm is None else rules.acceptance.decision.coverage_factor * found.u_mm
+        ),
+        drill_mm=found.drill_mm,
+        caution=" ".join(_of_drilling(rules, outcome)) if found.is_filled else "",
+    )
+
+
+def _of_drilling(rules: Rules, outcome: Outcome) -> Iterable[str]:
+    """The cautions of drilling that hold for this filament."""
+    polymer = outcome.plan.filament.polymer
+    return (
+        caution.text
+        for caution in rules.cautions
+        if caution.about == "drilling" and (not caution.polymers or polymer in caution.polymers)
+    )
