@@ -5,11 +5,13 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from verifier.comparing.deviation import Deviation, deviation_of
+from verifier.comparing.changes import Seen
+from verifier.comparing.compared import Compared, compare
 from verifier.comparing.reference import Reference
 from verifier.correcting import (
     PrintPlan,
     choose_resting,
+    copied_features,
     enlargement,
     load_direction,
     plan_print,
@@ -64,7 +66,7 @@ class Outcome:
 
     scan, solid, copy : as read, as mended, and with scale and coat taken off and the bores rebuilt
     proposed : sizes worth measuring, for a part without a sheet; empty otherwise
-    reference, deviation : what the true copy, its bores not yet rebuilt, was compared with, and how far it is off
+    compared : the true copy, its bores not yet rebuilt, with its reference; None where there is none
     joined : how the scan was made of several; None for a single one
     """
 
@@ -79,8 +81,7 @@ class Outcome:
     judgement: Judgement
     proposed: tuple[ProposedRow, ...]
     seconds: dict[str, float]
-    reference: Reference | None = None
-    deviation: Deviation | None = None
+    compared: Compared | None = None
     joined: JoinReport | None = None
 
     @property
@@ -135,10 +136,11 @@ def inspect_part(
     with clock.stage("correcting"):
         correction = separate_scale_from_coat(sizes, known, rules)
         copy = true_copy(solid, correction)
-    deviation = None
+    compared = None
     if reference is not None:
         with clock.stage("comparing"):
-            deviation = deviation_of(copy, features, reference.solid, reference.features)
+            seen = Seen(copied_features(features, correction), correction.scale.u, correction.coat.u)
+            compared = compare(copy, seen, reference)
     plan, printed = _planned(copy, features, sizes, correction, known, rules, making, clock)
     with clock.stage("judging"):
         of_print = is_print(known.part)
@@ -158,8 +160,7 @@ def inspect_part(
         judgement=judgement,
         proposed=proposed,
         seconds=dict(clock.seconds),
-        reference=reference,
-        deviation=deviation,
+        compared=compared,
         joined=joined,
     )
 

@@ -278,6 +278,23 @@ class HistogramTable(Part):
     shares: tuple[float, ...]
 
 
+class ChangeTable(Part):
+    """One feature of the part against the same one of the reference: mm, degrees for a tilt.
+
+    what : of a bore or boss its diameter, of two their centre distance, of a flat how much lower it lies or how far it
+        is turned; or a bore that only one of the two has
+    significant : more than chance explains, all features taken together
+    """
+
+    name: str
+    what: Literal["diameter", "centre distance", "worn", "tilt", "gone", "new"]
+    before: float | None
+    after: float | None
+    change: float
+    standard_uncertainty: float
+    significant: bool
+
+
 class DeviationTable(Part):
     """The corrected mesh, its bores as scanned, against a reference; positive stands proud of it."""
 
@@ -295,6 +312,7 @@ class DeviationTable(Part):
     within: tuple[WithinTable, ...]
     regions: tuple[SpreadTable, ...]
     histogram: HistogramTable | None = None
+    changes: tuple[ChangeTable, ...] = Field(default=(), description="the surest first")
 
 
 class PosedScanTable(Part):

@@ -3,8 +3,8 @@
 from pathlib import Path
 
 from verifier.bench.last_pass import last_pass_beside
-from verifier.comparing.reference import Reference, reference_of
-from verifier.correcting import separate_scale_from_coat, true_copy
+from verifier.comparing.reference import Reference, mirror_image_of
+from verifier.correcting import copied_features, separate_scale_from_coat, true_copy
 from verifier.finding import find_features
 from verifier.measuring import measure
 from verifier.mending import mend
@@ -32,9 +32,16 @@ def reference_for(scan: Scan, sheet: Sheet | None, rules: Rules, asked: Path | N
 
 
 def _of_file(path: Path, sheet: Sheet | None, rules: Rules, *, as_mirror_image: bool) -> Reference:
-    """A file as it is: its scale and its powder are its own."""
-    solid = mend(read_scan(path, rules, sheet))
-    return reference_of(printable(path.name), solid, find_features(solid), as_mirror_image=as_mirror_image)
+    """A file as it is: its scale and its powder are its own, and known no better than any scan's."""
+    solid, expected = mend(read_scan(path, rules, sheet)), rules.acceptance.expectation
+    reference = Reference(
+        printable(path.name),
+        solid,
+        find_features(solid),
+        u_scale=expected.u_scale,
+        u_coat_mm=expected.u_coat_mm,
+    )
+    return mirror_image_of(reference) if as_mirror_image else reference
 
 
 def _of_last_pass(scan: Scan, sheet: Sheet, rules: Rules) -> Reference | None:
@@ -45,5 +52,10 @@ def _of_last_pass(scan: Scan, sheet: Sheet, rules: Rules) -> Reference | None:
     solid = mend(read_scan(path, rules, sheet))
     features = find_features(solid)
     correction = separate_scale_from_coat(measure(features, sheet, rules), sheet, rules)
-    copy = true_copy(solid, correction)
-    return Reference(f"{printable(path.name)}, the last PASS", copy, features)
+    return Reference(
+        f"{printable(path.name)}, the last PASS",
+        true_copy(solid, correction),
+        copied_features(features, correction),
+        u_scale=correction.scale.u,
+        u_coat_mm=correction.coat.u,
+    )

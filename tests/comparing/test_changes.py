@@ -5,8 +5,11 @@ import pytest
 
 from inbox_demo import simulated
 from inbox_demo.simulated import Shape, bore, cut, disc, intersect, slab, tapered_bar, unite
-from verifier.comparing.changes import Scanned, changes
+from verifier.comparing.changes import Seen
+from verifier.comparing.compared import Compared, compare
+from verifier.comparing.reference import Reference
 from verifier.finding import find_features
+from verifier.finding.feature import Features
 from verifier.mending.solid import Solid
 from verifier.mesh import Mesh
 
@@ -23,10 +26,14 @@ def lever(*, pin_mm: float = 6.0, height_mm: float = 12.0, length_mm: float = 60
 
 
 @cache
-def scanned(seed: int, **worn: float) -> Scanned:
+def scanned(seed: int, **worn: float) -> tuple[Solid, Features]:
     made = simulated.scan(lever(**worn), seed=seed, spacing_mm=0.9, white_mm=0.015, correlated_mm=0.01)
     solid = Solid(Mesh(made.vertices_mm, made.faces), np.zeros(len(made.faces), dtype=np.uint8))
-    return Scanned(solid, find_features(solid))
+    return solid, find_features(solid)
+
+
+def compared(before: tuple[Solid, Features], after: tuple[Solid, Features], u_scale: float = 0.0) -> Compared:
+    return compare(after[0], Seen(after[1], u_scale), Reference("the lever as it was", *before))
 
 
 @pytest.fixture(scope="module")
@@ -35,15 +42,15 @@ def fresh():
 
 
 def test_two_scans_of_one_part_show_no_change(fresh):
-    told = changes(fresh, scanned(62))
-    assert told.alignment.sure
-    assert {row.what for row in told.rows} >= {"diameter", "centre distance", "worn", "tilt"}
-    assert [row for row in told.rows if row.significant] == []
+    told = compared(fresh, scanned(62))
+    assert told.deviation.alignment.sure
+    assert {row.what for row in told.changes} >= {"diameter", "centre distance", "worn", "tilt"}
+    assert [row for row in told.changes if row.significant] == []
 
 
 def test_a_grown_bore_and_a_rubbed_face_are_named_with_how_much_and_nothing_else_is(fresh):
-    told = changes(fresh, scanned(63, pin_mm=6.3, height_mm=11.8))
-    found = {row.what: row for row in told.rows if row.significant}
+    told = compared(fresh, scanned(63, pin_mm=6.3, height_mm=11.8))
+    found = {row.what: row for row in told.changes if row.significant}
     assert found.keys() == {"diameter", "worn"}
     assert found["diameter"].change == pytest.approx(0.3, abs=3 * found["diameter"].u)
     assert found["worn"].change == pytest.approx(0.2, abs=3 * found["worn"].u)
@@ -52,18 +59,17 @@ def test_a_grown_bore_and_a_rubbed_face_are_named_with_how_much_and_nothing_else
 
 
 def test_bores_that_moved_apart_show_in_their_distance(fresh):
-    rows = changes(fresh, scanned(64, length_mm=60.2)).rows
+    rows = compared(fresh, scanned(64, length_mm=60.2)).changes
     (row,) = (row for row in rows if row.name in ("bore 1 to bore 2", "bore 2 to bore 1"))
     assert row.significant
     assert row.change == pytest.approx(0.2, abs=3 * row.u)
 
 
 def test_a_scale_nobody_knows_hides_a_change_of_that_size(fresh):
-    later = scanned(64, length_mm=60.2)
-    unsure = Scanned(later.solid, later.features, u_scale=0.005)
-    assert not any(row.significant for row in changes(fresh, unsure).rows if row.what == "centre distance")
+    rows = compared(fresh, scanned(64, length_mm=60.2), u_scale=0.005).changes
+    assert not any(row.significant for row in rows if row.what == "centre distance")
 
 
 def test_a_filled_bore_is_gone_and_a_drilled_one_new(fresh):
-    told = changes(fresh, scanned(65, pin_mm=8.5))
-    assert {row.what for row in told.rows if row.what in ("gone", "new")} == {"gone", "new"}
+    told = compared(fresh, scanned(65, pin_mm=8.5))
+    assert {row.what for row in told.changes if row.what in ("gone", "new")} == {"gone", "new"}

@@ -1,4 +1,4 @@
-from verifier.inspection import DeviationTable, OtherPoseTable, SideTable, SpreadTable, WithinTable
+from verifier.inspection import ChangeTable, DeviationTable, OtherPoseTable, SideTable, SpreadTable, WithinTable
 from verifier.reporting import terminal
 from verifier.reporting.deviation_words import deviation_in_words
 
@@ -54,3 +54,30 @@ def test_the_deviation_stands_in_the_terminal_and_only_where_there_is_one():
     compared = PASSED.model_copy(update={"deviation": deviation()})
     assert "bore 2: -0.210 mm on average" in terminal.render(compared, width=100, colour=False)
     assert "Deviation" not in terminal.render(PASSED, width=100, colour=False)
+
+
+def change(what: str, before: float | None, after: float | None, change: float, **more) -> ChangeTable:
+    told = {"name": "bore 2", "what": what, "before": before, "after": after, "change": change}
+    return ChangeTable(**(told | {"standard_uncertainty": 0.01, "significant": True} | more))
+
+
+def test_the_features_that_differ_are_told_with_both_figures():
+    rows = (
+        change("diameter", 6.0, 6.3, 0.3),
+        change("worn", 0.0, -0.21, 0.21, name="plane 3"),
+        change("gone", 8.5, None, -8.5, name="bore 4"),
+        change("tilt", 0.0, 0.4, 0.4, name="plane 1"),
+    )
+    lines = list(deviation_in_words(deviation(changes=rows)))
+    assert not any(line.startswith("bore 2: -0.210 mm on average") for line in lines)
+    assert lines[-4:] == [
+        "bore 2: diameter 6.30 mm, 6.00 mm on the reference: +0.30 ± 0.02 mm.",
+        "plane 3 lies 0.21 ± 0.02 mm lower than on the reference.",
+        "bore 4 of the reference, 8.50 mm across, is not on this part.",
+        "plane 1 is turned by 0.40 ± 0.02° against the reference.",
+    ]
+
+
+def test_what_chance_explains_or_nobody_would_feel_is_left_to_the_file():
+    rows = (change("diameter", 6.0, 6.3, 0.3, significant=False), change("diameter", 6.0, 6.02, 0.02))
+    assert list(deviation_in_words(deviation(changes=rows))) == list(deviation_in_words(deviation()))

@@ -1,21 +1,15 @@
-"""What changed between two scans of one part: bores grown, faces worn, the part bent, features gone or new."""
+"""What differs between a part and its reference: bores grown, faces worn, the part bent, features gone or new."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
 
 import numpy as np
 from scipy.special import ndtri
 
-from verifier.comparing.align import align, size_mm
-from verifier.comparing.alignment import Alignment
-from verifier.comparing.cloud import cloud_of
-from verifier.comparing.distances import searchable
-from verifier.comparing.polishing import polished
 from verifier.comparing.pose import moved, turned
 from verifier.finding.feature import Cylinder, Features, Plane
-from verifier.mending.solid import Solid
 from verifier.mesh import Array
 
 What = Literal["diameter", "centre distance", "worn", "tilt", "gone", "new"]
@@ -27,19 +21,19 @@ FAMILY_ERROR = 0.01
 # How well two scans are laid on each other, over ten parts: 0.014 mm at the worst point of 40 pairs, as a standard
 # uncertainty a third of it.
 U_POSE_MM = 0.005
-POLISHING_POINTS = 12_000
 
 
 @dataclass(frozen=True, slots=True)
-class Scanned:
-    """One scan of the part: its solid and what was found on it, both with or both without scale and coat taken out.
+class Seen:
+    """What was found on one of the two, and what all of it shares.
 
     u_scale : standard uncertainty of its scale, a share
+    u_coat_mm : standard uncertainty of the powder on one wall
     """
 
-    solid: Solid
     features: Features
     u_scale: float = 0.0
+    u_coat_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +56,6 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Changes:
-    """The two scans laid together, and every feature's change, the surest first."""
-
-    alignment: Alignment
-    rows: tuple[Change, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class _Row:
     name: str
     what: What
@@ -79,27 +65,23 @@ class _Row:
     u: float
 
 
-def changes(before: Scanned, after: Scanned) -> Changes:
-    """Lay the later scan on the earlier one, match what was found, and tell what changed by how much.
+def changes(before: Seen, after: Seen, pose: Array) -> tuple[Change, ...]:
+    """Match what was found on a part and on its reference, and tell what changed by how much, the surest first.
 
-    The pose is that of most of the surface: what a few faces lost does not move it. Where the alignment is not sure,
-    neither are the rows.
+    pose : (4, 4), lays the later one on the earlier; that of most of the surface, which what a few faces lost does
+        not move. Where it is not sure, neither are the rows.
     """
-    moving, fixed = cloud_of(after.solid.mesh, after.features), cloud_of(before.solid.mesh, before.features)
-    alignment = align(moving, fixed)
-    points = moving.thinned(POLISHING_POINTS).points_mm
-    pose = polished(alignment.pose, points, searchable(before.solid.mesh), 0.01 * size_mm(moving))
-    u_scale = float(np.hypot(before.u_scale, after.u_scale))
+    u_scale, u_coat_mm = np.hypot(before.u_scale, after.u_scale), np.hypot(before.u_coat_mm, after.u_coat_mm)
     pairs = _same_cylinders(before.features.cylinders, after.features.cylinders, pose)
     planes = _same_planes(before.features.planes, after.features.planes, pose)
     rows = [
-        *_diameters(pairs, u_scale),
+        *_diameters(pairs, u_scale, u_coat_mm),
         *_centre_distances(pairs, u_scale),
-        *_worn(planes, pose),
+        *_worn(planes, pose, u_coat_mm),
         *_tilts(planes, pose),
         *_gone_and_new(before.features, after.features, pairs),
     ]
-    return Changes(replace(alignment, pose=pose), tuple(sorted(_judged(rows), key=lambda row: -_sureness(row))))
+    return tuple(sorted(_judged(rows), key=lambda row: -_sureness(row)))
 
 
 def _judged(rows: Sequence[_Row]) -> Iterable[Change]:
@@ -162,10 +144,11 @@ def _lies_over(plane: Plane, earlier: Plane, pose: Array) -> bool:
     return bool(facing and abs(away) < SAME_PLACE_MM and aside < 0.5 * np.sqrt(min(plane.area_mm2, earlier.area_mm2)))
 
 
-def _diameters(pairs: Sequence[tuple[Cylinder, Cylinder]], u_scale: float) -> Iterable[_Row]:
+def _diameters(pairs: Sequence[tuple[Cylinder, Cylinder]], u_scale: float, u_coat_mm: float) -> Iterable[_Row]:
     for one, other in pairs:
         change = other.diameter_mm - one.diameter_mm
-        u = float(np.hypot(np.hypot(one.u_diameter_mm, other.u_diameter_mm), u_scale * one.diameter_mm))
+        shared = (u_scale * one.diameter_mm, 2.0 * u_coat_mm)
+        u = float(np.linalg.norm([one.u_diameter_mm, other.u_diameter_mm, *shared]))
         yield _Row(other.name, "diameter", one.diameter_mm, other.diameter_mm, change, u)
 
 
@@ -189,11 +172,11 @@ def _distance_mm(one: Cylinder, other: Cylinder) -> float:
     return float(np.linalg.norm(way - (way @ axis) * axis))
 
 
-def _worn(pairs: Sequence[tuple[Plane, Plane]], pose: Array) -> Iterable[_Row]:
+def _worn(pairs: Sequence[tuple[Plane, Plane]], pose: Array, u_coat_mm: float) -> Iterable[_Row]:
     """How much lower each flat lies than it did."""
     for earlier, later in pairs:
         away = float(earlier.normal @ (moved(pose, later.centre_mm[None])[0] - earlier.centre_mm))
-        u = float(np.sqrt(earlier.u_offset_mm**2 + later.u_offset_mm**2 + U_POSE_MM**2))
+        u = float(np.linalg.norm([earlier.u_offset_mm, later.u_offset_mm, U_POSE_MM, u_coat_mm]))
         yield _Row(later.name, "worn", 0.0, away, -away, u)
 
 

@@ -1,7 +1,8 @@
 """What a part is compared with, ready to be compared."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from verifier.comparing.changes import Seen
 from verifier.comparing.mirrored import mirrored
 from verifier.finding import find_features
 from verifier.finding.feature import Features
@@ -15,17 +16,23 @@ class Reference:
     name : what the report calls it
     mirrored : it is the mirror image of that file
     features : found on the solid as it is compared
+    u_scale, u_coat_mm : standard uncertainties of its scale, a share, and of the powder on one wall
     """
 
     name: str
     solid: Solid
     features: Features
     mirrored: bool = False
+    u_scale: float = 0.0
+    u_coat_mm: float = 0.0
+
+    @property
+    def seen(self) -> Seen:
+        """What was found on it, with what all of it shares."""
+        return Seen(self.features, self.u_scale, self.u_coat_mm)
 
 
-def reference_of(name: str, solid: Solid, features: Features, *, as_mirror_image: bool) -> Reference:
-    """The solid, or its mirror image, whose features are then found anew."""
-    if not as_mirror_image:
-        return Reference(name, solid, features)
-    twin = mirrored(solid)
-    return Reference(name, twin, find_features(twin), mirrored=True)
+def mirror_image_of(reference: Reference) -> Reference:
+    """Its mirror image, whose features are found anew."""
+    twin = mirrored(reference.solid)
+    return replace(reference, solid=twin, features=find_features(twin), mirrored=True)

@@ -2,6 +2,7 @@
 
 from verifier.correcting.bores import BoreWork, RebuiltBore, rebuild_bores
 from verifier.correcting.bores_printed import BoreOnPrint, bores_on_print
+from verifier.correcting.copied_features import copied_features
 from verifier.correcting.copy import true_copy
 from verifier.correcting.correction import Corrected, Correction, Term
 from verifier.correcting.load import load_direction
@@ -22,6 +23,7 @@ __all__ = [
     "Term",
     "bores_on_print",
     "choose_resting",
+    "copied_features",
     "enlargement",
     "load_direction",
     "plan_print",

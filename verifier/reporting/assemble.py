@@ -49,7 +49,7 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
         print=print_table(outcome.plan),
         reshaped=tuple(reshape_tables(outcome.plan)),
         pieces=tuple(piece_tables(outcome.plan, outcome.sheet.part)),
-        deviation=deviation_table(outcome.reference, outcome.deviation),
+        deviation=deviation_table(outcome.compared),
         cautions=_cautions(rules, bores),
         sources=_sources(outcome, rules),
         seconds={stage: round(seconds, 3) for stage, seconds in outcome.seconds.items()},

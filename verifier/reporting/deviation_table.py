@@ -1,8 +1,10 @@
 """From a deviation to its table of the report."""
 
-from verifier.comparing.deviation import Deviation, Side, Spread
-from verifier.comparing.reference import Reference
+from verifier.comparing.changes import Change
+from verifier.comparing.compared import Compared
+from verifier.comparing.deviation import Side, Spread
 from verifier.inspection import (
+    ChangeTable,
     DeviationTable,
     HistogramTable,
     OtherPoseTable,
@@ -14,10 +16,11 @@ from verifier.inspection import (
 from verifier.mesh import Array
 
 
-def deviation_table(reference: Reference | None, deviation: Deviation | None) -> DeviationTable | None:
+def deviation_table(compared: Compared | None) -> DeviationTable | None:
     """The table; None where nothing was compared."""
-    if reference is None or deviation is None:
+    if compared is None:
         return None
+    reference, deviation = compared.reference, compared.deviation
     alignment = deviation.alignment
     return DeviationTable(
         reference=reference.name,
@@ -36,7 +39,20 @@ def deviation_table(reference: Reference | None, deviation: Deviation | None) ->
         inside=_side(deviation.inside),
         within=tuple(WithinTable(limit_mm=limit, share=share) for limit, share in deviation.within),
         regions=tuple(map(_spread, deviation.regions)),
+        changes=tuple(map(_change, compared.changes)),
         histogram=HistogramTable(limit_mm=deviation.histogram.limit_mm, shares=deviation.histogram.shares),
+    )
+
+
+def _change(change: Change) -> ChangeTable:
+    return ChangeTable(
+        name=change.name,
+        what=change.what,
+        before=change.before,
+        after=change.after,
+        change=change.change,
+        standard_uncertainty=change.u,
+        significant=change.significant,
     )
 
 

@@ -1,12 +1,15 @@
 """What the deviation says, in sentences."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-from verifier.inspection import DeviationTable, SpreadTable
+from verifier.inspection import ChangeTable, DeviationTable, SpreadTable
 
 # Regions are told where they are off by more than this, largest first, and at most so many: the report's file has all.
 WORTH_TELLING_MM = 0.03
 MOST_REGIONS = 6
+# Below this a difference, sure as it may be, troubles nobody at a repair bench (common practice, no source).
+WORTH_CHANGING_MM, WORTH_CHANGING_DEG = 0.05, 0.2
+MOST_CHANGES = 8
 # The step of the figures.
 NOTHING_MM = 0.001
 
@@ -22,7 +25,10 @@ def deviation_in_words(deviation: DeviationTable | None) -> Iterable[str]:
     yield from _symmetry(deviation)
     yield _whole(deviation)
     yield from _sides(deviation)
-    yield from _regions(deviation.regions)
+    differ = [each for each in deviation.changes if each.significant and _matters(each)]
+    told = {each.name for each in differ}
+    yield from _regions(region for region in deviation.regions if region.name not in told)
+    yield from _changes(differ)
 
 
 def _laid(deviation: DeviationTable) -> str:
@@ -64,3 +70,33 @@ def _regions(regions: Iterable[SpreadTable]) -> Iterable[str]:
         )
     if len(far) > MOST_REGIONS:
         yield f"and {len(far) - MOST_REGIONS} more regions, in the report's JSON"
+
+
+def _changes(differ: Sequence[ChangeTable]) -> Iterable[str]:
+    for change in differ[:MOST_CHANGES]:
+        yield _differs(change)
+    if len(differ) > MOST_CHANGES:
+        yield f"and {len(differ) - MOST_CHANGES} more differences, in the report's JSON"
+
+
+def _matters(change: ChangeTable) -> bool:
+    return abs(change.change) >= (WORTH_CHANGING_DEG if change.what == "tilt" else WORTH_CHANGING_MM)
+
+
+def _differs(change: ChangeTable) -> str:
+    spread = 2.0 * change.standard_uncertainty
+    match change.what:
+        case "gone":
+            return f"{change.name} of the reference, {change.before:.2f} mm across, is not on this part."
+        case "new":
+            return f"{change.name}, {change.after:.2f} mm across, is not on the reference."
+        case "worn":
+            lies = "lower" if change.change > 0 else "higher"
+            return f"{change.name} lies {abs(change.change):.2f} ± {spread:.2f} mm {lies} than on the reference."
+        case "tilt":
+            return f"{change.name} is turned by {change.change:.2f} ± {spread:.2f}° against the reference."
+        case _:
+            return (
+                f"{change.name}: {change.what} {change.after:.2f} mm, {change.before:.2f} mm on the reference: "
+                f"{change.change:+.2f} ± {spread:.2f} mm."
+            )

@@ -29,6 +29,6 @@ def pictured_of(outcome: Outcome, told: Inspection) -> Pictured:
 
 def _away_mm(outcome: Outcome, shown: ShownMesh) -> Array | None:
     """How far the corners of the picture are off the reference; the copy that was compared has the solid's corners."""
-    if outcome.deviation is None:
+    if outcome.compared is None:
         return None
-    return away_at(outcome.deviation, outcome.solid, shown.vertices_mm.astype(np.float64))
+    return away_at(outcome.compared.deviation, outcome.solid, shown.vertices_mm.astype(np.float64))

@@ -1,0 +1,54 @@
+"""What was found on the scan, as it is on the true copy."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from verifier.correcting.correction import Correction
+from verifier.finding.feature import Cylinder, Extent, Features, Plane, Slot
+
+
+def copied_features(found: Features, correction: Correction) -> Features:
+    """Every feature where it lies on the true copy and as large as it is there.
+
+    Powder moves a flat along its normal and a wall away from its axis; scale moves all.
+    """
+    coat_mm = correction.coat.value if correction.coat.applied else 0.0
+    scale = correction.scale.value if correction.scale.applied else 1.0
+    return replace(
+        found,
+        planes=tuple(_plane(plane, scale, coat_mm) for plane in found.planes),
+        cylinders=tuple(_cylinder(cylinder, scale, coat_mm) for cylinder in found.cylinders),
+        extents=tuple(_extent(extent, scale, coat_mm) for extent in found.extents),
+        slots=tuple(_slot(slot, scale, coat_mm) for slot in found.slots),
+    )
+
+
+def _plane(plane: Plane, scale: float, coat_mm: float) -> Plane:
+    off = -coat_mm * plane.normal
+    return replace(plane, centre_mm=(plane.centre_mm + off) / scale, points_mm=(plane.points_mm + off) / scale)
+
+
+def _cylinder(cylinder: Cylinder, scale: float, coat_mm: float) -> Cylinder:
+    wider = 2.0 * coat_mm if cylinder.kind == "bore" else -2.0 * coat_mm
+    return replace(
+        cylinder,
+        axis_point_mm=cylinder.axis_point_mm / scale,
+        diameter_mm=(cylinder.diameter_mm + wider) / scale,
+        pin_diameter_mm=(cylinder.pin_diameter_mm + wider) / scale,
+    )
+
+
+def _extent(extent: Extent, scale: float, coat_mm: float) -> Extent:
+    inwards = coat_mm * np.outer((1.0, -1.0), extent.direction)
+    length_mm = (extent.length_mm - 2.0 * coat_mm) / scale
+    return replace(extent, length_mm=length_mm, ends_mm=(extent.ends_mm + inwards) / scale)
+
+
+def _slot(slot: Slot, scale: float, coat_mm: float) -> Slot:
+    return replace(
+        slot,
+        centre_mm=slot.centre_mm / scale,
+        width_mm=(slot.width_mm + 2.0 * coat_mm) / scale,
+        length_mm=(slot.length_mm + 2.0 * coat_mm) / scale,
+    )
