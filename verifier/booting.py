@@ -10,12 +10,19 @@ from verifier.boot import StartFile, launch_agent, scheduled_task, user_unit, wa
 from verifier.screen import Screen
 
 
-def boot_bench(bench: Path, screen: Screen, *, write: bool) -> None:
+def boot_bench(bench: Path, screen: Screen, *, write: bool, cluster: str | None = None) -> None:
     """Show the start file of this system for a bench, and write it when asked to.
 
-    Raises WrongUsage for a folder that is no bench, or whose path no start file can hold.
+    cluster : address of a scheduler whose workers do the jobs; None does them on this machine
+    Raises WrongUsage for a folder that is no bench, or whose path no start file can hold, and for a cluster that cannot
+    be had here.
     """
-    start = start_file_for(open_bench(bench).root)
+    root = open_bench(bench).root
+    if cluster is not None:
+        from verifier.bench.cluster import refuse_no_address  # a bench on one machine does without
+
+        refuse_no_address(cluster)
+    start = start_file_for(root, cluster)
     replaces = ", in place of the one there" if start.path.exists() else ""
     screen.say(f"{'Writing' if write else 'With --write this is written to'} {start.path}{replaces}:\n")
     screen.say(start.text)
@@ -29,9 +36,9 @@ def boot_bench(bench: Path, screen: Screen, *, write: bool) -> None:
     screen.say("To undo it:\n" + "\n".join(f"  {command}" for command in start.stop))
 
 
-def start_file_for(bench: Path) -> StartFile:
+def start_file_for(bench: Path, cluster: str | None = None) -> StartFile:
     """The start file of the system this runs on."""
-    words = watch_words(bench)
+    words = watch_words(bench, cluster)
     if sys.platform == "win32":
         user = f"{os.environ.get('USERDOMAIN', '.')}\\{os.environ.get('USERNAME', '')}"
         return scheduled_task(bench, words, Path(os.environ.get("LOCALAPPDATA", Path.home())), user)

@@ -25,6 +25,12 @@ RulesOption = Annotated[
 ]
 
 
+ClusterOption = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster", metavar="ADDRESS", help="Run the jobs on this dask scheduler's workers: tcp://HOST:8786."
+    ),
+]
 BenchOption = Annotated[Path, typer.Option("--bench", metavar="BENCH", help="The bench; this folder when left out.")]
 
 
@@ -41,12 +47,7 @@ def new(bench: Annotated[Path, typer.Argument(metavar="BENCH", help="Folder to m
 @app.command(epilog="Example: verifier watch bench")
 def watch(
     bench: Annotated[Path, typer.Argument(metavar="[BENCH]", help="The bench; this folder when left out.")] = Path(),
-    cluster: Annotated[
-        str | None,
-        typer.Option(
-            "--cluster", metavar="ADDRESS", help="Run the jobs on this dask scheduler's workers: tcp://HOST:8786."
-        ),
-    ] = None,
+    cluster: ClusterOption = None,
 ) -> None:
     """Watch the bench's inbox, and report every scan dropped there until stopped with Ctrl-C."""
     from verifier.watching import watch_bench
@@ -58,11 +59,12 @@ def watch(
 def boot(
     bench: Annotated[Path, typer.Argument(metavar="BENCH", help="The bench to watch from the machine's start on.")],
     write: Annotated[bool, typer.Option("--write", help="Write the file, instead of only showing it.")] = False,
+    cluster: ClusterOption = None,
 ) -> None:
     """Show the file that has this system start the service by itself, where it goes, and what to type then."""
     from verifier.booting import boot_bench
 
-    boot_bench(bench, Screen(), write=write)
+    boot_bench(bench, Screen(), write=write, cluster=cluster)
 
 
 @app.command("status", epilog="Example: verifier status bench")

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 
+from verifier.bench.last_pass import last_pass_beside
 from verifier.bench.own_figures import own_figures_beside
 from verifier.errors import (
     EXIT_FAIL,
@@ -22,7 +23,7 @@ from verifier.mesh import Mesh
 from verifier.of_print import print_scanned
 from verifier.part_scans import PartScans, check_number, part_of, scans_of_part
 from verifier.reading import printable, read_scan
-from verifier.referring import reference_for
+from verifier.referring import LastPass, reference_for
 from verifier.reporting import as_csv, as_json, page, terminal
 from verifier.reporting.assemble import inspection_of
 from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
@@ -70,6 +71,7 @@ def inspect_file(
     filament: str | None = None,
     as_new: bool = False,
     reference: Path | None = None,
+    find_last_pass: LastPass = last_pass_beside,
     report_stage: StageReport = lambda _: None,
 ) -> Delivered:
     """Read one part's scan, or its several scans, and its sheet, and inspect it.
@@ -78,6 +80,7 @@ def inspect_file(
     sheet_file : the part's sheet; None looks in the rules folder by the part's name
     as_new : look for no sheet, as for a part nobody has measured yet
     reference : a file to compare the corrected mesh with, in place of the sheet's
+    find_last_pass : says which scan the part last passed with, where the sheet's reference is that
     Raises VerifierError of every kind: rules, sheet, scan and mending each say what puts them right.
     """
     clock = StageClock(report_stage)
@@ -94,7 +97,7 @@ def inspect_file(
     compared_with = None
     if reference is not None or (sheet is not None and sheet.reference is not None):
         with clock.stage("reading the reference"):
-            compared_with = reference_for(read, sheet, rules, reference)
+            compared_with = reference_for(read, sheet, rules, reference, find_last_pass)
     outcome = inspect_part(
         read, sheet, rules, part=part, filament=filament, reference=compared_with, clock=clock, joined=joined
     )
@@ -209,15 +212,24 @@ def _write_all(files: dict[str, bytes], out: Path) -> tuple[Path, ...]:
 
 
 def check_to_folder(
-    scan: Path | PartScans, rules: Path, out: Path, report_stage: StageReport, *, filament: str | None = None
+    scan: Path | PartScans,
+    rules: Path,
+    out: Path,
+    report_stage: StageReport,
+    last_pass: Path | None = None,
+    *,
+    filament: str | None = None,
 ) -> int:
     """One job of the bench: inspect, write everything into `out`, and say the outcome in `outcome.json`.
 
     scan : a file, a folder of scans of one part, or several files of one
+    last_pass : the scan that the part last passed with; this may run where the bench's ledger cannot be read
     A refusal is an outcome too: its sentence is written, and the exit status says so.
     """
     try:
-        delivered = inspect_file(scan, rules, filament=filament, report_stage=report_stage)
+        delivered = inspect_file(
+            scan, rules, filament=filament, find_last_pass=lambda *_: last_pass, report_stage=report_stage
+        )
     except VerifierError as error:
         return _write_refusal(error, scan, out)
     report_stage("reporting")

@@ -1,5 +1,6 @@
 """From the name of a reference to the reference: the files a sheet or a command may name, read with our own limits."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 from verifier.bench.last_pass import last_pass_beside
@@ -13,8 +14,17 @@ from verifier.reading.scan import Scan
 from verifier.rulebook import Rules, Sheet
 from verifier.rulebook.reference import LAST_PASS, file_named, reference_path
 
+# From rules, part and SHA-256 of the scan in hand to the scan that the part last passed with.
+LastPass = Callable[[Rules, str, str], Path | None]
 
-def reference_for(scan: Scan, sheet: Sheet | None, rules: Rules, asked: Path | None) -> Reference | None:
+
+def reference_for(
+    scan: Scan,
+    sheet: Sheet | None,
+    rules: Rules,
+    asked: Path | None,
+    find_last_pass: LastPass = last_pass_beside,
+) -> Reference | None:
     """What the scan is compared with: what was asked for, else what the sheet names; None where nobody did.
 
     asked : a file the person named on the command line, which may lie anywhere
@@ -25,7 +35,7 @@ def reference_for(scan: Scan, sheet: Sheet | None, rules: Rules, asked: Path | N
     if sheet is None or sheet.reference is None:
         return None
     if sheet.reference == LAST_PASS:
-        return _of_last_pass(scan, sheet, rules)
+        return _of_last_pass(sheet, rules, find_last_pass(rules, sheet.part, scan.source.sha256))
     name, as_mirror_image = file_named(sheet.reference)
     path = reference_path(name, rules, where=f"{sheet.part}.toml")
     return _of_file(path, sheet, rules, as_mirror_image=as_mirror_image)
@@ -44,9 +54,8 @@ def _of_file(path: Path, sheet: Sheet | None, rules: Rules, *, as_mirror_image: 
     return mirror_image_of(reference) if as_mirror_image else reference
 
 
-def _of_last_pass(scan: Scan, sheet: Sheet, rules: Rules) -> Reference | None:
+def _of_last_pass(sheet: Sheet, rules: Rules, path: Path | None) -> Reference | None:
     """The true copy of the scan that passed last, by today's sheet; None before the first PASS."""
-    path = last_pass_beside(rules, sheet.part, scan.source.sha256)
     if path is None:
         return None
     solid = mend(read_scan(path, rules, sheet))

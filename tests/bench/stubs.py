@@ -15,7 +15,7 @@ from pathlib import Path
 Report = Callable[[str], None]
 
 
-def normal(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+def normal(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """PASS for a scan that says so; UNDECIDED until its part has a sheet; else the verdict named in its first line."""
     report_stage("reading")
     files = sorted(scan.iterdir()) if scan.is_dir() else [scan]
@@ -41,7 +41,7 @@ def write_result(out: Path, part: str, verdict: str, data: bytes) -> int:
     return 0
 
 
-def in_pieces(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+def in_pieces(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """As normal, but the part is cut: as many pieces as the scan's second line says, and no whole."""
     normal(scan, rules, out, report_stage)
     part = scan.name.partition(".")[0]
@@ -52,7 +52,7 @@ def in_pieces(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
     return 0
 
 
-def measuring(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+def measuring(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """As normal, with a report that holds numbers; a second line of the scan is its scale."""
     sys.path.insert(0, str(Path(__file__).parents[1] / "reporting"))
     examples = importlib.import_module("examples")
@@ -76,7 +76,7 @@ def measuring(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
     return 0
 
 
-def print_measuring(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+def print_measuring(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """As measuring; of a print it writes a report alone, in which every size is as the scan's second line says."""
     if ".print." not in scan.name:
         return measuring(scan, rules, out, report_stage)
@@ -99,7 +99,14 @@ def print_measuring(scan: Path, rules: Path, out: Path, report_stage: Report) ->
     return 0
 
 
-def slow(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+def telling_last_pass(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
+    """As normal, and leaves the last pass it was told of beside its result."""
+    normal(scan, rules, out, report_stage)
+    (out / "last_pass.txt").write_text(last_pass.read_text(encoding="utf-8") if last_pass else "none", encoding="utf-8")
+    return 0
+
+
+def slow(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """As normal, after a second; says its process number first."""
     (out.parent / "pid").write_text(str(os.getpid()), encoding="ascii")
     report_stage("reading")
@@ -107,13 +114,13 @@ def slow(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
     return normal(scan, rules, out, report_stage)
 
 
-def brief(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+def brief(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """As normal, after long enough to be killed in the middle."""
     time.sleep(0.05)
     return normal(scan, rules, out, report_stage)
 
 
-def drafting(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+def drafting(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """As normal, and drafts a sheet for a part without one."""
     part = scan.name.partition(".")[0]
     if not (rules / "sheets" / f"{part}.toml").exists():
@@ -121,7 +128,7 @@ def drafting(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
     return normal(scan, rules, out, report_stage)
 
 
-def misbehaving(scan: Path, rules: Path, out: Path, report_stage: Report) -> int:
+def misbehaving(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """Does what the scan's first line says, unless that is a verdict."""
     deed = DEEDS.get(scan.read_bytes().split(b"\n")[0].decode("ascii", "replace"))
     if deed is None:

@@ -7,6 +7,7 @@ import pytest
 from verifier.bench.job import Outcome, Seen, State
 from verifier.bench.journal import Journal
 from verifier.bench.schema import FIRST
+from verifier.bench.turns import PLACES_OF_A_RERUN
 from verifier.errors import WrongUsage
 
 
@@ -60,11 +61,41 @@ def test_only_a_claim_can_be_taken_back(journal):
     assert journal.job(job.id) == job
 
 
-def test_small_jobs_run_first_and_of_one_part_the_oldest(journal):
-    queued(journal, "big", 1000)
-    queued(journal, "small", 1)
+def test_jobs_run_in_their_turn_and_of_one_part_the_oldest(journal):
+    queued(journal, "big", 50_000_000)
+    queued(journal, "small", 10)
     queued(journal, "big", 2)
-    assert [(job.part, job.size_bytes) for job in journal.runnable(9)] == [("small", 1), ("big", 1000)]
+    assert [(job.part, job.size_bytes) for job in journal.runnable(9)] == [("small", 10), ("big", 50_000_000)]
+
+
+def test_a_big_job_goes_after_as_many_later_small_ones_as_it_has_megabytes(journal):
+    queued(journal, "big", 5_000_000)
+    for number in range(8):
+        queued(journal, f"small_{number}", 10)
+    in_turn = [job.part for job in journal.runnable(9)]
+    assert in_turn.index("big") == 4  # 2 to 5 go first; 6 has the same turn and came later
+
+
+def test_the_smallest_are_looked_at_too_however_many_big_ones_stand_before_them(journal):
+    for number in range(9):
+        queued(journal, f"big_{number}", 30_000_000)
+    for number in range(40):
+        queued(journal, f"middling_{number}", 3_000_000)
+    queued(journal, "small", 10)
+    assert [job.part for job in journal.runnable(1)] == ["middling_0", "small"]
+
+
+def test_a_job_described_anew_keeps_its_turn_and_one_that_runs_again_lets_fresh_ones_go_first(journal):
+    held = finished(journal, "latch_lever", "FAIL")
+    first = queued(journal, "seat_armrest")
+    journal.queue(first.id, size_bytes=90_000_000, sha256="0", fingerprint="1")
+    assert journal.job(first.id).turn == first.turn
+    journal.run_again(held.id)
+    for number in range(30):
+        queued(journal, f"fresh_{number}")
+    in_turn = [job.part for job in journal.runnable(99)]
+    assert in_turn[0] == "seat_armrest"
+    assert in_turn.index("latch_lever") == 1 + PLACES_OF_A_RERUN - 1  # the last of them has the same turn
 
 
 def test_names_that_are_no_text_are_kept_byte_for_byte(journal):

@@ -14,7 +14,9 @@ import pytest
 from verifier.bench import new_bench
 from verifier.boot import StartFile, launch_agent, scheduled_task, start_name, user_unit, watch_words
 from verifier.boot.windows import SCHEMA
+from verifier.booting import boot_bench
 from verifier.errors import WrongUsage
+from verifier.screen import Screen
 
 PLAIN = Path("/home/farm/repair bench")
 ODD = Path("/home/farm/100% \"new\" $HOME <&> 'b' \\ b")
@@ -104,6 +106,27 @@ def test_a_name_without_a_plain_letter_still_makes_a_file():
 def test_a_control_character_in_the_path_is_refused():
     with pytest.raises(WrongUsage, match="control character"):
         start_name(Path("/a/be\nnch"))
+
+
+def test_a_bench_whose_jobs_run_on_a_cluster_is_started_with_its_address(tmp_path):
+    words = watch_words(PLAIN, "tcp://barn:8786")
+    assert words[-2:] == ["--cluster", "tcp://barn:8786"]
+    assert unquoted(user_unit(PLAIN, words, tmp_path).text.split("ExecStart=")[1].split("\n")[0]) == words
+    assert plistlib.loads(launch_agent(PLAIN, words, tmp_path, 501).text.encode())["ProgramArguments"] == words
+    assert "--cluster tcp://barn:8786<" in scheduled_task(PLAIN, words, tmp_path, "PC\\farm").text
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="the place is another one there")
+def test_boot_writes_the_address_of_the_cluster_and_refuses_what_is_none(tmp_path, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    (tmp_path / "rules" / "sheets").mkdir(parents=True)
+    bench = new_bench(tmp_path / "bench", tmp_path / "rules")
+    boot_bench(bench.root, Screen(), write=True, cluster="tcp://barn:8786")
+    (unit,) = (tmp_path / "config").rglob("*.service")
+    assert '"--cluster" "tcp://barn:8786"' in unit.read_text()
+    with pytest.raises(WrongUsage, match="no address"):
+        boot_bench(bench.root, Screen(), write=True, cluster="barn where")
 
 
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="the place is another one there")

@@ -50,13 +50,17 @@ class AttemptEnd:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What one attempt is to do, and with how much."""
+    """What one attempt is to do, and with how much.
+
+    last_pass : the scan that the part last passed with, from the ledger, which no worker opens
+    """
 
     compute: str
     scan: Path
     rules: Path
     out: Path
     limits: Limits
+    last_pass: Path | None = None
 
     @property
     def log(self) -> Path:
@@ -71,23 +75,29 @@ def prepare_workers(compute: str) -> None:
         forkserver.ensure_running()
 
 
-def run_attempt(order: Order, stop: threading.Event, on_stage: Callable[[str, float], None]) -> AttemptEnd:
+def run_attempt(
+    order: Order,
+    stop: threading.Event,
+    on_stage: Callable[[str, float], None],
+    on_memory: Callable[[int], None] = lambda _: None,
+) -> AttemptEnd:
     """Do one attempt in a process of its own; returns when that and all it started are gone.
 
     stop : when set, the attempt is ended
     on_stage : called with a stage and the seconds since the start, from this thread
+    on_memory : called with the bytes that it and all it started have resident, each time they are looked at
     """
     context = _context()
     lifeline, our_lifeline = context.Pipe(duplex=False)
     progress, their_progress = context.Pipe(duplex=False)
     address_space_bytes = order.limits.memory_bytes + MAPPED_BESIDES_BYTES
-    arguments = (order.compute, order.scan, order.rules, order.out, order.log, address_space_bytes)
+    arguments = (order.compute, order.scan, order.rules, order.out, order.last_pass, order.log, address_space_bytes)
     process: BaseProcess = context.Process(target=work, args=(*arguments, lifeline, their_progress))  # type: ignore[attr-defined]
     with contextlib.closing(our_lifeline), contextlib.closing(progress):
         process.start()
         lifeline.close()
         their_progress.close()
-        return _Supervision(order, process, progress, on_stage).until_over(stop)
+        return _Supervision(order, process, progress, on_stage, on_memory).until_over(stop)
 
 
 def _context() -> BaseContext:
@@ -99,9 +109,15 @@ class _Supervision:
     """One process, listened to and looked at until it is over."""
 
     def __init__(
-        self, order: Order, process: BaseProcess, progress: Connection, on_stage: Callable[[str, float], None]
+        self,
+        order: Order,
+        process: BaseProcess,
+        progress: Connection,
+        on_stage: Callable[[str, float], None],
+        on_memory: Callable[[int], None],
     ) -> None:
-        self._order, self._process, self._progress, self._on_stage = order, process, progress, on_stage
+        self._order, self._process, self._progress = order, process, progress
+        self._on_stage, self._on_memory = on_stage, on_memory
         self._started_s = time.monotonic()
         self._stages: list[tuple[str, float]] = []
         self._last_word = ""
@@ -153,6 +169,7 @@ class _Supervision:
         except psutil.Error:
             return 0  # over already
         self._peak_bytes = max(self._peak_bytes, resident_bytes)
+        self._on_memory(resident_bytes)
         return resident_bytes
 
     def _natural_end(self) -> AttemptEnd:

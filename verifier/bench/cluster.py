@@ -9,9 +9,10 @@ import concurrent.futures
 import contextlib
 import hashlib
 import logging
+import sys
 import threading
 import time
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,9 @@ from verifier.bench.attempt import AttemptEnd, End, Order
 from verifier.bench.elsewhere import run_there
 from verifier.bench.job import Job
 from verifier.bench.limits import total_memory_bytes
+from verifier.bench.memory import MemoryNeed
 from verifier.bench.ticket import Ticket
+from verifier.bench.turns import Room, next_to_start
 from verifier.errors import WrongUsage
 
 LOOK_EVERY_S = 0.05
@@ -28,6 +31,9 @@ ASK_EVERY_S = 1.0
 ANSWER_WITHIN_S = 5.0
 # A cluster that could not run a job (a program of another version, a folder it does not see) is left alone for this.
 PAUSE_S = 5.0
+# On one machine a small job runs beside the big ones; a worker's thread has one job. With fewer places than these a
+# small job waits for the first big one to end, and then goes first.
+PLACES_A_KEPT_ONE = 4
 
 # How a client answers that has lost its scheduler, or loses it while it is asked.
 GONE = (OSError, RuntimeError, TimeoutError, asyncio.CancelledError, concurrent.futures.CancelledError)
@@ -39,8 +45,7 @@ class Cluster:
     def __init__(self, address: str) -> None:
         """Raises WrongUsage when dask.distributed is not installed or this is no address."""
         self._address = address
-        self._distributed = _distributed()
-        self._check_address()
+        self._distributed = refuse_no_address(address)
         self._client: Any = None
         self._scheduler_id = ""
         self._places = 0
@@ -50,9 +55,14 @@ class Cluster:
         self._contact = threading.Thread(target=self._keep_in_touch, name="cluster", daemon=True)
         self._contact.start()
 
-    def has_room(self, running: Collection[Job], job: Job) -> bool:
-        """A job a thread of the cluster's workers; each machine keeps to its own memory."""
-        return time.monotonic() >= self._no_start_before_s and len(running) < self._places
+    def choose(self, running: Collection[Job], waiting: Sequence[Job]) -> Job | None:
+        """A job a thread of the cluster's workers, of every four one for small jobs; each minds its own memory."""
+        places = self._places
+        if not waiting or places == 0 or time.monotonic() < self._no_start_before_s:
+            return None
+        under_way, asked = [_expected_bytes(job) for job in running], [_expected_bytes(job) for job in waiting]
+        place = next_to_start(asked, under_way, Room(places, free_bytes=sys.maxsize, kept=places // PLACES_A_KEPT_ONE))
+        return None if place is None else waiting[place]
 
     def trouble(self) -> str | None:
         """That the scheduler does not answer, has no workers, or cannot run jobs."""
@@ -132,15 +142,17 @@ class Cluster:
             with contextlib.suppress(*GONE):
                 client.close(timeout=ANSWER_WITHIN_S)
 
-    def _check_address(self) -> None:
-        try:
-            host = self._distributed.comm.get_address_host(self._address)
-        except ValueError:
-            host = ""
-        if not host:
-            raise WrongUsage(
-                "this is no address of a scheduler", where=f"--cluster {self._address}", do="Write tcp://HOST:8786"
-            )
+
+def refuse_no_address(address: str) -> Any:
+    """The library, for an address that it can use; raises WrongUsage for another, or where it is not installed."""
+    distributed = _distributed()
+    try:
+        host = distributed.comm.get_address_host(address)
+    except ValueError:
+        host = ""
+    if not host:
+        raise WrongUsage("this is no address of a scheduler", where=f"--cluster {address}", do="Write tcp://HOST:8786")
+    return distributed
 
 
 def _distributed() -> Any:
@@ -167,6 +179,10 @@ def _key_of(attempt: Path) -> str:
     """job7-a2- and a digest for .work/jobs/7/try-2: two benches may use one cluster."""
     digest = hashlib.sha256(str(attempt).encode(errors="surrogateescape")).hexdigest()
     return f"job{attempt.parent.name}-a{attempt.name.removeprefix('try-')}-{digest[:8]}"
+
+
+def _expected_bytes(job: Job) -> int:
+    return MemoryNeed().expected_bytes(job.scan_name, job.size_bytes or 0)
 
 
 def _pass_on(ticket: Ticket, on_stage: Callable[[str, float], None]) -> None:

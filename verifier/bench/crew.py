@@ -1,7 +1,7 @@
 """The attempts under way, each watched by a thread that passes on what happens."""
 
 import threading
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from verifier.bench.attempt import AttemptEnd, End, Order
@@ -43,9 +43,9 @@ class Crew:
         """Those whose attempts are under way."""
         return self._jobs.values()
 
-    def has_room_for(self, job: Job) -> bool:
-        """Whether the engine can take this job beside those under way."""
-        return self._engine.has_room(self.jobs, job)
+    def choose(self, waiting: Sequence[Job]) -> Job | None:
+        """Which of these, in the order of their turns, the engine can take beside those under way."""
+        return self._engine.choose(self.jobs, waiting)
 
     def trouble(self) -> str | None:
         """What keeps every job waiting, in a sentence; None when all is well."""

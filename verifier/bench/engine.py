@@ -1,7 +1,7 @@
 """Where attempts are run: on this machine, or on a cluster."""
 
 import threading
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from typing import Protocol
 
 from verifier.bench.attempt import AttemptEnd, Order
@@ -11,8 +11,8 @@ from verifier.bench.job import Job
 class Engine(Protocol):
     """What the crew needs of it; it keeps no jobs, the journal does."""
 
-    def has_room(self, running: Collection[Job], job: Job) -> bool:
-        """Whether a job may start beside those that run."""
+    def choose(self, running: Collection[Job], waiting: Sequence[Job]) -> Job | None:
+        """Which of the waiting jobs, in the order of their turns, may start beside those that run; None for none."""
         ...
 
     def trouble(self) -> str | None:

@@ -55,6 +55,7 @@ class Job:
     finish_number : counts finished jobs, since the wall clock may jump
     superseded_by : for a pass, the first later job of the part that was measured
     forgotten_at : when the person asked to be told of it no more
+    turn : its place in the line, bench/turns.py; None for one that was never queued
     """
 
     id: int
@@ -85,6 +86,7 @@ class Job:
     finish_number: int | None
     superseded_by: int | None
     forgotten_at: str | None
+    turn: int | None
 
     @property
     def seen(self) -> Seen:

@@ -17,6 +17,7 @@ from verifier.bench.ledger import Ledger
 from verifier.bench.print_entry import PrintEntry
 from verifier.bench.record import Record
 from verifier.bench.schema import bring_up_to_date, cannot_write, connect
+from verifier.bench.turns import turn_of
 
 
 def utc_now() -> str:
@@ -56,8 +57,10 @@ class Journal(Ledger):
         self._write("DELETE FROM jobs WHERE id = ? AND state = 'claiming'", (job,))
 
     def queue(self, job: int, *, size_bytes: int, sha256: str, fingerprint: str) -> None:
-        """The file lies in the job's folder, as described."""
-        self._set(job, state=State.QUEUED, size_bytes=size_bytes, sha256=sha256, fingerprint=fingerprint)
+        """The file lies in the job's folder, as described. Described anew it keeps its turn."""
+        described = {"size_bytes": size_bytes, "sha256": sha256, "fingerprint": fingerprint}
+        turn = self.job(job).turn
+        self._set(job, state=State.QUEUED, turn=turn_of(job, size_bytes) if turn is None else turn, **described)
 
     def start(self, job: Job, seen: Seen) -> Job:
         """Count an attempt, before the work."""
@@ -82,7 +85,7 @@ class Journal(Ledger):
         )
         return self.job(job.id)
 
-    def computed(self, job: int, outcome: Outcome, seconds: dict[str, float]) -> Job:
+    def computed(self, job: int, outcome: Outcome, seconds: dict[str, float], peak_bytes: int = 0) -> Job:
         """The attempt's result is whole and synced."""
         self._set(
             job,
@@ -94,6 +97,7 @@ class Journal(Ledger):
             exit_code=outcome.exit,
             sheet_sha256=outcome.sheet_sha256,
             seconds=_as_json(seconds),
+            peak_bytes=peak_bytes,
             computed_at=self._now(),
         )
         return self.job(job)
@@ -179,10 +183,11 @@ class Journal(Ledger):
 
     def queue_once_more(self, job: Job) -> Job:
         """A new job for the original of a finished one, whose own record stays as it is."""
+        turn = turn_of(self._newest() + 1, job.size_bytes or 0)
         row = self._write(
-            "INSERT INTO jobs (part, original_name, scan_name, state, size_bytes, sha256, original, claimed_at)"
-            " VALUES (?, ?, ?, 'queued', ?, ?, ?, ?)",
-            (job.part, job.original_name, job.scan_name, job.size_bytes, job.sha256, job.original, self._now()),
+            "INSERT INTO jobs (part, original_name, scan_name, state, size_bytes, sha256, original, turn, claimed_at)"
+            " VALUES (?, ?, ?, 'queued', ?, ?, ?, ?, ?)",
+            (job.part, job.original_name, job.scan_name, job.size_bytes, job.sha256, job.original, turn, self._now()),
         )
         return self.job(int(row.lastrowid or 0))
 
@@ -195,13 +200,18 @@ class Journal(Ledger):
         )
 
     def run_again(self, job: int) -> Job:
-        """Queue a held job once more, from its original."""
-        self._set(job, state=State.QUEUED, failures=0, interruptions=0)
+        """Queue a held job once more, from its original; fresh scans go first."""
+        turn = turn_of(self._newest(), self.job(job).size_bytes or 0, rerun=True)
+        self._set(job, state=State.QUEUED, failures=0, interruptions=0, turn=turn)
         return self.job(job)
 
     def leave_held(self, job: int, seen: Seen) -> None:
         """Back among the held, not to be run again for these rules."""
         self._set(job, state=State.DONE, sheet_seen=seen.sheet, rules_seen=seen.rules)
+
+    def _newest(self) -> int:
+        """Number of the newest job; 0 when there is none."""
+        return int(self._db.execute("SELECT coalesce(max(id), 0) FROM jobs").fetchone()[0])
 
     def _insert(self, verb: str, table: str, values: Mapping[str, object]) -> sqlite3.Cursor:
         names, marks = ", ".join(values), ", ".join("?" * len(values))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from verifier.bench.history import History
 from verifier.bench.job import Job, State
+from verifier.bench.memory import Peak
 from verifier.bench.schema import connect_to_read
 
 # A held job that a change of the rules concerns: nothing newer of its part says more than it does. A scan that
@@ -31,12 +32,24 @@ AND part NOT LIKE '%.print' AND NOT EXISTS (
     SELECT 1 FROM jobs AS newer WHERE newer.part = passed.part AND newer.id > passed.id AND newer.verdict = 'PASS'
 ) ORDER BY id
 """
-# Walked along the index jobs_to_run, so that twenty thousand waiting jobs cost no more than twenty.
-RUNNABLE = """
-SELECT * FROM jobs AS job WHERE state = 'queued' AND NOT EXISTS (
+# Walked along an index each, so that twenty thousand waiting jobs cost no more than twenty. The smallest are looked at
+# beside the first in line, since these may all be waiting for room.
+OLDEST_OF_ITS_PART = """
+state = 'queued' AND NOT EXISTS (
     SELECT 1 FROM jobs AS older WHERE older.part = job.part AND older.id < job.id
     AND older.state IN ('claiming', 'queued', 'running', 'computed')
-) ORDER BY size_bytes, id LIMIT ?
+)
+"""
+IN_TURN = f"SELECT * FROM jobs AS job WHERE {OLDEST_OF_ITS_PART} ORDER BY turn, id LIMIT ?"
+SMALLEST = f"SELECT * FROM jobs AS job WHERE {OLDEST_OF_ITS_PART} ORDER BY size_bytes, id LIMIT ?"
+PASSES = """
+SELECT original, sha256 FROM jobs
+WHERE part = ? AND verdict = 'PASS' AND original IS NOT NULL AND finished_at IS NOT NULL
+ORDER BY id DESC
+"""
+PEAKS = """
+SELECT scan_name, size_bytes, peak_bytes FROM jobs WHERE peak_bytes > 0 AND size_bytes IS NOT NULL
+ORDER BY finish_number DESC LIMIT ?
 """
 
 
@@ -74,8 +87,18 @@ class Ledger:
         return self._jobs(f"SELECT * FROM jobs WHERE state IN ({marks}) ORDER BY id", states)
 
     def runnable(self, count: int) -> list[Job]:
-        """The first queued jobs, smallest first; of one part only the oldest, so that its newest result comes last."""
-        return self._jobs(RUNNABLE, (count,))
+        """The first queued jobs by their turn, then the smallest of all; of one part only the oldest.
+
+        So the newest result of a part comes last. There are at most twice `count`.
+        """
+        in_turn = self._jobs(IN_TURN, (count,))
+        known = {job.id for job in in_turn}
+        return in_turn + [job for job in self._jobs(SMALLEST, (count,)) if job.id not in known]
+
+    def peaks(self, count: int) -> list[Peak]:
+        """What the last jobs to be finished took of memory, oldest first."""
+        rows = self._db.execute(PEAKS, (count,)).fetchall()
+        return [Peak(row["scan_name"], row["size_bytes"], row["peak_bytes"]) for row in reversed(rows)]
 
     def held(self) -> list[Job]:
         """Held jobs that a change of the rules may concern, oldest first."""
@@ -98,6 +121,10 @@ class Ledger:
     def of_part(self, part: str) -> list[Job]:
         """All jobs of a part, oldest first."""
         return self._jobs("SELECT * FROM jobs WHERE part = ? ORDER BY id", (part,))
+
+    def passes(self, part: str) -> list[tuple[str, str]]:
+        """Original, as its path below originals/, and SHA-256 of each finished PASS of a part, newest first."""
+        return [(str(row["original"]), str(row["sha256"])) for row in self._db.execute(PASSES, (part,))]
 
     def unrecorded(self) -> list[Job]:
         """Jobs measured before the ledger had a history, whose reports are still to be looked for, oldest first."""

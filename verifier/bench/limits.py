@@ -17,7 +17,8 @@ class Limits:
     overdue_s : a file waiting longer is mentioned
     rules_settle_s : rules unchanged for this long are acted on
     deadline_s : an attempt is stopped after this; a million triangles take well under a minute
-    memory_bytes : resident memory all jobs at a time may use together, with all their processes
+    memory_bytes : resident memory all jobs at a time may use together, with all their processes; less, where other
+        programs leave less free at the moment
     parallel_jobs : jobs at a time, if their memory allows
     tries : own crashes and overruns after which a job is set aside
     interruptions : attempts cut short by the end of the service itself, after which a job is set aside; far
@@ -47,6 +48,11 @@ def limits_of_this_machine() -> Limits:
 def total_memory_bytes() -> int:
     """What is built into this machine."""
     return int(psutil.virtual_memory().total)
+
+
+def free_memory_bytes() -> int:
+    """What new processes can have at the moment without the system having to swap, on each of the three systems."""
+    return int(psutil.virtual_memory().available)
 
 
 def _cores() -> int:

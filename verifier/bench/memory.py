@@ -1,5 +1,7 @@
 """How much memory a job will take, from its file; and what the jobs before it took."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import PurePath
 
 MIB = 2**20
@@ -16,22 +18,45 @@ TELLING_FILE_BYTES = 5_000_000
 LEEWAY = 2.0
 
 
-class MemoryNeed:
-    """What a file of a kind takes; a job that took more than expected raises it for the next ones."""
+# The worst of so many last jobs of a format says what the next one takes; from the fifth job on they alone do.
+REMEMBERED = 20
+TELLING_JOBS = 5
 
-    def __init__(self) -> None:
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The most memory a job on a file of this name and size was seen to take."""
+
+    name: str
+    size_bytes: int
+    peak_bytes: int
+
+
+class MemoryNeed:
+    """What a file of a kind takes: a figure at first, then the worst of the last jobs on such files."""
+
+    def __init__(self, measured: Iterable[Peak] = ()) -> None:
+        """As known from the last jobs, oldest first."""
         self._bytes_a_file_byte = {end: BYTES_A_TRIANGLE / size for end, size in FILE_BYTES_A_TRIANGLE.items()}
         self._otherwise = max(self._bytes_a_file_byte.values())
+        self._took: dict[str, tuple[float, ...]] = {}
+        for peak in measured:
+            self.learn(peak)
 
     def expected_bytes(self, name: str, size_bytes: int) -> int:
         """Memory for a job on a file of this name and size."""
-        return int(LEAST_BYTES + size_bytes * self._bytes_a_file_byte.get(_ending(name), self._otherwise))
+        return int(LEAST_BYTES + size_bytes * self._expected_of(_ending(name)))
 
-    def learn(self, name: str, size_bytes: int, peak_bytes: int) -> None:
+    def learn(self, peak: Peak) -> None:
         """A job took this much at its worst."""
-        if size_bytes >= TELLING_FILE_BYTES and _ending(name) in self._bytes_a_file_byte:
-            took = (peak_bytes - LEAST_BYTES) / size_bytes
-            self._bytes_a_file_byte[_ending(name)] = max(self._bytes_a_file_byte[_ending(name)], took)
+        ending = _ending(peak.name)
+        if peak.size_bytes >= TELLING_FILE_BYTES and peak.peak_bytes > 0 and ending in self._bytes_a_file_byte:
+            took = max(0.0, (peak.peak_bytes - LEAST_BYTES) / peak.size_bytes)
+            self._took[ending] = (*self._took.get(ending, ()), took)[-REMEMBERED:]
+
+    def _expected_of(self, ending: str) -> float:
+        known, took = self._bytes_a_file_byte.get(ending, self._otherwise), self._took.get(ending, ())
+        return max(took) if len(took) >= TELLING_JOBS else max(known, *took, 0.0)
 
 
 def _ending(name: str) -> str:

@@ -53,6 +53,13 @@ ADDED = (
     """
     ALTER TABLE prints ADD COLUMN u_scale REAL NOT NULL DEFAULT 0.0
     """,
+    """
+    ALTER TABLE jobs ADD COLUMN turn INTEGER;
+    ALTER TABLE jobs ADD COLUMN peak_bytes INTEGER;
+    UPDATE jobs SET turn = id + coalesce(size_bytes, 0) / 1000000;
+    CREATE INDEX jobs_in_turn ON jobs (state, turn, id);
+    CREATE INDEX jobs_by_finish ON jobs (finish_number)
+    """,
 )
 VERSION = 1 + len(ADDED)
 

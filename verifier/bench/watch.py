@@ -30,6 +30,8 @@ from verifier.errors import LedgerCannotWrite
 COMPUTE = "verifier.delivery:check_to_folder"
 # A full disk, or one that has become read-only, as the system makes it after errors.
 CANNOT_WRITE = DISK_FULL | {errno.EROFS}
+# Some of every file format, on a bench that has had a few.
+PEAKS_REMEMBERED = 200
 # How soon a set `stop` is noticed.
 LONGEST_SLEEP_S = 0.2
 # Thousands of files dropped at once give thousands of hints; the folder is read this often at most.
@@ -50,7 +52,8 @@ def run_bench(
     """Serve a bench until `stop` is set, or, with until_idle, until everything that can be done is done.
 
     on_event : called from this thread with every event, in order
-    compute : 'module:function', run in a process of its own as compute(scan, rules, out, report_stage) -> exit status
+    compute : 'module:function', run in a process of its own as compute(scan, rules, out, report_stage, last_pass) and
+        returning an exit status
     limits : None for those of this machine
     cluster : address of a scheduler whose workers do the jobs; None does them on this machine
     on_look : called after each completed look at the inbox, rules and requests: the sign that the service lives
@@ -63,7 +66,7 @@ def run_bench(
         while True:
             try:
                 recover(place, journal, interrupted=interrupted)
-                engine = _engine_of(limits, compute, cluster)
+                engine = _engine_of(limits, compute, cluster, journal)
                 service = _Service(
                     place, journal, limits, compute, engine, _only_one_ready(on_event, say_once), on_look
                 )
@@ -79,9 +82,9 @@ def run_bench(
             interrupted = False
 
 
-def _engine_of(limits: Limits, compute: str, cluster: str | None) -> Engine:
+def _engine_of(limits: Limits, compute: str, cluster: str | None, journal: Journal) -> Engine:
     if cluster is None:
-        return ThisMachine(limits, compute)
+        return ThisMachine(limits, compute, journal.peaks(PEAKS_REMEMBERED))
     from verifier.bench.cluster import Cluster  # a bench on one machine does without
 
     return Cluster(cluster)

@@ -23,6 +23,7 @@ def work(
     scan: Path,
     rules: Path,
     out: Path,
+    last_pass: Path | None,
     log: Path,
     address_space_bytes: int,
     lifeline: Connection,
@@ -30,6 +31,7 @@ def work(
 ) -> None:
     """Run `compute` ('module:function') on a scan; it writes only into `out`.
 
+    last_pass : the scan that the part last passed with
     lifeline : nothing is ever sent through it; it breaks when the service dies, and this process dies with it
     progress : ('stage', name), ('disk full', '') and, when all went well, ('finished', '') are sent through it
     """
@@ -38,7 +40,7 @@ def work(
     _limit_address_space(address_space_bytes)
     function = named_function(compute)
     try:
-        function(scan, rules, out, lambda stage: progress.send(("stage", stage)))
+        function(scan, rules, out, lambda stage: progress.send(("stage", stage)), last_pass)
     except OSError as error:
         if error.errno in DISK_FULL:
             progress.send(("disk full", ""))

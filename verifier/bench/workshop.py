@@ -11,6 +11,7 @@ from verifier.bench.durable import make_folder
 from verifier.bench.events import Event, Notice, TriedAgain
 from verifier.bench.job import Job, State
 from verifier.bench.journal import Journal
+from verifier.bench.last_pass import last_pass
 from verifier.bench.layout import Bench
 from verifier.bench.limits import Limits
 from verifier.bench.once import Once
@@ -42,9 +43,9 @@ class Workshop:
         """Start what may be started; whether anything runs or waits for its turn."""
         self._tell_of_trouble()
         waiting = self._journal.runnable(TRIED_AT_ONCE) if now_s >= self._no_start_before_s and self._has_room() else []
-        for job in waiting:
-            if not self._crew.has_room_for(job):
-                break  # they come smallest first; one that needs much would wait for ever if others went past it
+        left = list(waiting)
+        while (job := self._crew.choose(left)) is not None:
+            left.remove(job)
             self._start(job, rules, now_s)
         return bool(self._crew.jobs) or bool(waiting)
 
@@ -100,7 +101,8 @@ class Workshop:
         out = result_folder(self._bench, started)
         make_folder(out)
         scan = scan_in_job_folder(self._bench, started)
-        self._crew.start(started, Order(self._compute, scan, self._bench.rules, out, self._limits))
+        compared_with = last_pass(self._journal, self._bench.root, started.part, started.sha256)
+        self._crew.start(started, Order(self._compute, scan, self._bench.rules, out, self._limits, compared_with))
         crash_point(CrashPoint.ATTEMPT_STARTED)
 
     def _with_scan_in_hand(self, job: Job, rules: RuleSet, now_s: float) -> Job | None:
@@ -144,7 +146,7 @@ class Workshop:
         except OSError as error:
             self._wait_for_room(job, f"The result could not be kept: {error.strerror}.", now_s)
         else:
-            computed = self._journal.computed(job.id, outcome, over.end.seconds)
+            computed = self._journal.computed(job.id, outcome, over.end.seconds, over.end.peak_bytes)
             crash_point(CrashPoint.RESULT_COMPUTED)
             self._once.forget(("full", ""))
             self._publish(computed)

@@ -39,6 +39,9 @@ def start_name(bench: Path) -> str:
     return f"verifier-{plain}-{hashlib.sha256(str(bench).encode()).hexdigest()[:6]}"
 
 
-def watch_words(bench: Path) -> list[str]:
-    """The command that is started, word by word: this very Python, wherever it is installed."""
-    return [sys.executable, "-m", "verifier", "watch", str(bench)]
+def watch_words(bench: Path, cluster: str | None = None) -> list[str]:
+    """The command that is started, word by word: this very Python, wherever it is installed.
+
+    cluster : address of a scheduler whose workers do the jobs; None does them on this machine
+    """
+    return [sys.executable, "-m", "verifier", "watch", str(bench), *(["--cluster", cluster] if cluster else [])]
