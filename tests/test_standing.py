@@ -13,7 +13,7 @@ from verifier.bench.job import Outcome, Seen
 from verifier.bench.journal import Journal
 from verifier.bench.pulse import Pulse
 from verifier.bench.status import BenchStatus
-from verifier.standing import SCHEMA, lines_of
+from verifier.standing import SCHEMA, as_values, lines_of
 
 
 def finish(journal: Journal, bench, part: str, verdict: str | None, reason: str) -> None:
@@ -63,6 +63,14 @@ def test_the_lines_say_what_waits_for_the_person_before_what_is_past(bench):
     ]
     held = bench.held / "fence_clip"
     assert f"  fence_clip  FAIL. The bore is 0.3 mm too narrow. See {held}" in lines
+
+
+def test_a_pass_that_a_newer_scan_came_after_stays_listed_and_is_marked(bench):
+    lines = lines_of(status(bench.root), datetime.now(UTC))
+    superseded = [line for line in lines if "superseded" in line]
+    assert [line.partition(". ")[0] for line in superseded] == ["  latch_lever  PASS, superseded by a newer scan"]
+    marks = {job["job"]: job["superseded_by"] for job in as_values(status(bench.root))["latest"]}
+    assert marks == {1: 4, 2: None, 3: None, 4: None}
 
 
 def test_what_runs_is_told_with_its_stage_and_how_long(bench):

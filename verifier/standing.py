@@ -76,7 +76,8 @@ def _in_hand(job: Job, working: Working | None, now: datetime) -> str:
 
 
 def _row(job: Job) -> str:
-    return f"{job.part}  {job.verdict or 'set aside'}. {job.reason or ''}".rstrip()
+    superseded = "" if job.superseded_by is None else ", superseded by a newer scan"
+    return f"{job.part}  {job.verdict or 'set aside'}{superseded}. {job.reason or ''}".rstrip()
 
 
 def _seconds_since(moment: str, now: datetime) -> float:
@@ -114,6 +115,7 @@ def _values_of(job: Job) -> dict[str, object]:
         "scan": job.scan_name,
         "state": job.state.value,
         "verdict": job.verdict,
+        "superseded_by": job.superseded_by,
         "reason": job.reason,
         "next_steps": json.loads(job.next_steps or "[]"),
         "size_bytes": job.size_bytes,

@@ -1,7 +1,9 @@
 """Bringing a computed result to its place. Every step may be taken again after a crash and then changes nothing.
 
 A passed part goes to the slicer folder, anything else to held/PART. What stood there before is never written over: it
-moves to held/.earlier/PART/replaced-by-JOB.
+moves to held/.earlier/PART/replaced-by-JOB. An earlier pass leaves the slicer folder only for a newer one, which takes
+its names: its report among them, so pieces of another cut would lie there beside a report that is not theirs. A newer
+scan that did not pass moves nothing; the ledger marks the pass as superseded.
 """
 
 import contextlib
