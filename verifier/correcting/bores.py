@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from verifier.correcting.bores_axis import rebuilding_axis
 from verifier.correcting.bores_opening import CannotRebuild, look_around, opening_of
 from verifier.correcting.bores_patch import Patch, bored, filled
 from verifier.correcting.bores_polygon import corner_radius_mm, sides_for
@@ -106,7 +107,9 @@ def rebuild_bores(
         patch, outcome = None, wanted
         if wanted.made:
             outcome = replace(wanted, upright=wanted.feature in upright)
-            patch, outcome = _rebuilt(copy.mesh, bores[wanted.feature], found.planes, scale, outcome, printer, taken)
+            bore = bores[wanted.feature]
+            bore = replace(bore, axis=rebuilding_axis(bore, found.planes))
+            patch, outcome = _rebuilt(copy.mesh, bore, found.planes, scale, outcome, printer, taken)
         if patch is not None:
             taken[patch.removed] = True
             patches.append(patch)
