@@ -30,6 +30,7 @@ from verifier.reporting.mesh_files import stl_bytes, three_mf_bytes
 from verifier.reporting.page import Pictured
 from verifier.reporting.pictured import pictured_of
 from verifier.reporting.print_tables import piece_file
+from verifier.reporting.written import refuse_open_stl, refuse_open_three_mf
 from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet
 from verifier.rulebook.print_sheet import is_print
 
@@ -81,7 +82,8 @@ def inspect_file(
     as_new : look for no sheet, as for a part nobody has measured yet
     reference : a file to compare the corrected mesh with, in place of the sheet's
     find_last_pass : says which scan the part last passed with, where the sheet's reference is that
-    Raises VerifierError of every kind: rules, sheet, scan and mending each say what puts them right.
+    Raises VerifierError of every kind: rules, sheet, scan and mending each say what puts them right. CannotDeliver when
+    the mesh to print is no closed solid as its file holds it.
     """
     clock = StageClock(report_stage)
     scans = scan if isinstance(scan, PartScans) else scans_of_part(scan)
@@ -101,6 +103,8 @@ def inspect_file(
     outcome = inspect_part(
         read, sheet, rules, part=part, filament=filament, reference=compared_with, clock=clock, joined=joined
     )
+    for name, mesh in _printed(outcome, part, ".3mf").items():
+        refuse_open_three_mf(mesh, name)
     return Delivered(outcome, inspection_of(outcome, rules, versions()), rules)
 
 
@@ -171,6 +175,8 @@ def _extras(delivered: Delivered, pictured: Pictured, extras: Extras) -> dict[st
     files: dict[str, bytes] = {}
     if extras.stl:
         printed = _printed(delivered.outcome, told.part, ".stl")
+        for name, mesh in printed.items():
+            refuse_open_stl(mesh, name)
         files |= {name: stl_bytes(mesh, told.part) for name, mesh in printed.items()}
     if extras.pictures:
         files |= {f"{told.part}.picture-{k}.png": png for k, png in enumerate(pictured.stills, 1)}

@@ -76,6 +76,10 @@ class CannotMend(VerifierError):
     """The surface could not be made into a closed solid."""
 
 
+class CannotDeliver(VerifierError):
+    """The mesh would not be a closed solid to whoever reads its file."""
+
+
 class CannotJoin(VerifierError):
     """Several scans of one part were given that cannot be made into one."""
 

@@ -5,6 +5,7 @@ Truth is known by construction: the number of bores is the genus, and the volume
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from math import hypot
 
 import manifold3d
 import numpy as np
@@ -40,12 +41,14 @@ class Part:
         return replace(self, mesh=mesh)
 
 
+# Asked 150,000 times for a part: written out, with no loop and no array, they take a seventh of the time.
 def box(p, low, high):
-    return max(max(a - x, x - b) for x, a, b in zip(p, low, high, strict=True))
+    x, y, z = p
+    return max(low[0] - x, x - high[0], low[1] - y, y - high[1], low[2] - z, z - high[2])
 
 
 def bore(p, x, y, radius):
-    return radius - float(np.hypot(p[0] - x, p[1] - y))
+    return radius - hypot(p[0] - x, p[1] - y)
 
 
 @lru_cache
@@ -68,7 +71,7 @@ def pump_rocker() -> Part:
 
     def inside(x, y, z):
         p = (x, y, z)
-        hub = max(float(np.hypot(x, y)) - 8, -z, z - 8)
+        hub = max(hypot(x, y) - 8, -z, z - 8)
         arm = box(p, (0, -4, 0), (24, 4, 4))
         return -max(min(hub, arm), bore(p, 0, 0, 4), bore(p, 20, 0, 2))
 
@@ -98,8 +101,8 @@ def seat_armrest() -> Part:
 
     def inside(x, y, z):
         p = (x, y, z)
-        low, high = np.array([4.0, 4.0, -9.0]), np.array([36.0, 12.0, 5.0])
-        round_bar = float(np.linalg.norm(np.maximum(np.maximum(low - p, np.array(p) - high), 0.0))) - 4.0
+        off = max(4.0 - x, x - 36.0, 0.0), max(4.0 - y, y - 12.0, 0.0), max(-9.0 - z, z - 5.0, 0.0)
+        round_bar = hypot(*off) - 4.0
         hollow = box(p, (3, 3, -1), (37, 13, 6.5))
         return -max(round_bar, -z, -hollow, bore(p, 10, 8, 1.75), bore(p, 30, 8, 1.75))
 

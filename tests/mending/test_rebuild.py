@@ -9,7 +9,7 @@ from test_mend import euler
 
 from verifier.errors import CannotMend
 from verifier.mending import Origin, Solid, mend
-from verifier.mending.check import Judgement, judge_as_written
+from verifier.mending.check import NOT_ASKED, Judgement, judge_as_written
 from verifier.mending.draft import Draft
 from verifier.mending.rebuild import rebuilt
 from verifier.mesh import Mesh
@@ -50,7 +50,7 @@ def test_half_a_part_is_not_rebuilt_as_a_part(part):
 
 
 def test_a_rebuilt_part_is_given_only_when_the_judge_says_no(part, monkeypatch):
-    answers = iter([Judgement(4, 0, 0, 1.0, "not asked")])
+    answers = iter([Judgement(4, 0, 0, 1.0, NOT_ASKED)])
     monkeypatch.setattr(mend_module, "judge_as_written", lambda mesh: next(answers, None) or judge_as_written(mesh))
     solid = mend(faults.scan_of(part.mesh))
     assert (solid.origin == Origin.REBUILT).all()
@@ -58,7 +58,7 @@ def test_a_rebuilt_part_is_given_only_when_the_judge_says_no(part, monkeypatch):
 
 
 def test_what_cannot_be_rebuilt_either_is_refused(part, monkeypatch):
-    monkeypatch.setattr(mend_module, "judge_as_written", lambda mesh: Judgement(4, 0, 0, 1.0, "not asked"))
+    monkeypatch.setattr(mend_module, "judge_as_written", lambda mesh: Judgement(4, 0, 0, 1.0, NOT_ASKED))
     with pytest.raises(CannotMend) as refused:
         mend(faults.scan_of(part.mesh))
     assert "4 edges" in refused.value.what

@@ -4,13 +4,15 @@ Shares no code with the menders. A file holds 32-bit floats and no corner number
 first; what is wrong then is wrong, however sound the arrays in memory are.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
 from scipy import sparse
 
 from verifier.mesh import BoolArray, IntArray, Mesh, face_areas_mm2, volume_mm3
+
+NOT_ASKED = "not asked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +23,7 @@ class Judgement:
     split_corners : corners with more than one fan of faces
     flat_faces : faces without area
     volume_mm3 : signed volume
-    kernel : the verdict of the solid modelling kernel, 'NoError' when it accepts the surface
+    kernel : the verdict of the solid modelling kernel, 'NoError' when it accepts the surface; NOT_ASKED
     """
 
     open_edges: int
@@ -37,6 +39,11 @@ class Judgement:
         return flaws == 0 and self.volume_mm3 > 0 and self.kernel == "NoError"
 
     @property
+    def closed(self) -> bool:
+        """Whether every edge has two faces that agree, every corner one fan, and the inside is in."""
+        return self.open_edges + self.split_corners == 0 and self.volume_mm3 > 0
+
+    @property
     def sentence(self) -> str:
         """What is wrong, in words."""
         said = [
@@ -44,7 +51,7 @@ class Judgement:
             f"{self.split_corners} corners join surfaces by a point" if self.split_corners else "",
             f"{self.flat_faces} faces have no area" if self.flat_faces else "",
             "" if self.volume_mm3 > 0 else "the surface encloses no volume",
-            "" if self.kernel == "NoError" else f"the solid modelling kernel says {self.kernel}",
+            "" if self.kernel in ("NoError", NOT_ASKED) else f"the solid modelling kernel says {self.kernel}",
         ]
         return ", ".join(part for part in said if part) or "the surface is a closed solid"
 
@@ -52,15 +59,20 @@ class Judgement:
 def judge_as_written(mesh: Mesh) -> Judgement:
     """Judge a surface as the reader of its file will see it. The kernel is asked only when all else is right."""
     written = as_written(mesh)
-    opposite = _opposites(written.faces, len(written.vertices_mm))
+    found = judge_as_numbered(written)
+    if not found.closed or found.flat_faces:
+        return found
+    return replace(found, kernel=_kernel_verdict(written))
+
+
+def judge_as_numbered(mesh: Mesh) -> Judgement:
+    """Judge a surface whose corners are one where they have one number, as in a 3MF. The kernel is not asked."""
+    opposite = _opposites(mesh.faces, len(mesh.vertices_mm))
     if opposite is None:
-        wrong, _ = count_edge_flaws(written.faces)
-        return Judgement(wrong, 0, 0, volume_mm3(written), "not asked")
-    split = _split_corners(written.faces, opposite)
-    flat = int((face_areas_mm2(written) <= 0.0).sum())
-    volume = volume_mm3(written)
-    kernel = _kernel_verdict(written) if split + flat == 0 and volume > 0 else "not asked"
-    return Judgement(0, split, flat, volume, kernel)
+        wrong, _ = count_edge_flaws(mesh.faces)
+        return Judgement(wrong, 0, 0, volume_mm3(mesh), NOT_ASKED)
+    flat = int((face_areas_mm2(mesh) <= 0.0).sum())
+    return Judgement(0, _split_corners(mesh.faces, opposite), flat, volume_mm3(mesh), NOT_ASKED)
 
 
 def is_closed_as_written(mesh: Mesh) -> bool:

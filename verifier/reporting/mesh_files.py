@@ -75,7 +75,7 @@ def _add(package: zipfile.ZipFile, part: str, texts: Iterable[str]) -> None:
 def _model(mesh: Mesh, name: str) -> Iterator[str]:
     yield f'<?xml version="1.0" encoding="UTF-8"?>\n<model unit="millimeter" xml:lang="en-US" xmlns="{CORE}">\n'
     yield f'<resources>\n<object id="1" type="model" name={quoteattr(_allowed(name))}>\n<mesh>\n<vertices>\n'
-    corners, digits = _told_apart(mesh.vertices_mm)
+    corners, digits = corners_of_three_mf(mesh)
     yield from _rows(corners, f'<vertex x="%.{digits}g" y="%.{digits}g" z="%.{digits}g"/>\n')
     yield "</vertices>\n<triangles>\n"
     yield from _rows(mesh.faces, '<triangle v1="%d" v2="%d" v3="%d"/>\n')
@@ -94,12 +94,12 @@ def _rows(table: NDArray[np.generic], row: str) -> Iterator[str]:
         yield row * len(part) % tuple(part.ravel().tolist())
 
 
-def _told_apart(vertices_mm: Array) -> tuple[NDArray[np.generic], int]:
+def corners_of_three_mf(mesh: Mesh) -> tuple[Array, int]:
     """The corners in the shortest numbers that keep them apart, and the digits these need."""
-    short = vertices_mm.astype(np.float32) + np.float32(0)  # a minus zero is a zero: both read as one place
+    short = mesh.vertices_mm.astype(np.float32) + np.float32(0)  # a minus zero is a zero: both read as one place
     if _distinct_rows(short.view(np.uint32)):
-        return short, DIGITS_32
-    return vertices_mm, DIGITS_64
+        return short.astype(np.float64), DIGITS_32
+    return mesh.vertices_mm, DIGITS_64
 
 
 def _distinct_rows(rows: NDArray[np.uint32]) -> bool:
