@@ -370,6 +370,27 @@ class JoinLinkTable(Part):
     off_mm: float
 
 
+class SeamSpreadTable(Part):
+    """Half of the seam has no more than middle_mm, 95 % no more than p95_mm; the largest, and where."""
+
+    middle_mm: float
+    p95_mm: float
+    largest_mm: float
+    at_mm: Point | None = None
+
+
+class SeamTable(Part):
+    """Where the scans were joined to one surface.
+
+    step : how far apart they lay across the surface before that
+    gap : how wide the seam was where neither had seen the surface; 0 where both had
+    """
+
+    length_mm: float
+    step: SeamSpreadTable
+    gap: SeamSpreadTable
+
+
 class JoinTable(Part):
     """How several scans were made one."""
 
@@ -385,9 +406,7 @@ class JoinTable(Part):
     ways: tuple[JoinWayTable, ...]
     regions: tuple[JoinRegionTable, ...] = ()
     links: tuple[JoinLinkTable, ...] = ()
-    seam_length_mm: float | None = None
-    seam_step_mm: float | None = None
-    seam_gap_mm: float | None = None
+    seam: SeamTable | None = Field(default=None, description="null where the scans meet nowhere")
 
 
 class Inspection(Part):

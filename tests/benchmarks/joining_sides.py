@@ -21,11 +21,14 @@ SHAPES: dict[str, Callable[[], views.Large]] = {
     "wing": views.mudguard,
     "shell": views.shell,
     "straight wall": lambda: views.shell(0.5),
+    "shell, wall read": views.shell,
     "knife": views.feed_bin_lid,
     "bump 2 mm": lambda: views.trough_lid(2.0),
     "bump 1 mm": lambda: views.trough_lid(1.0),
     "symmetric": lambda: views.trough_lid(0.0),
 }
+# Shapes whose sheet has a calliper reading of the greatest thickness.
+READ = {"knife", "shell, wall read"}
 DENSITY = {"spacing_mm": 1.4, "inner_mm": 12.0}
 RIGHT_DEG, RIGHT_MM, GROSS_MM, MOST_SURE_MM = 0.2, 1.0, 5.0, 1.5
 
@@ -37,9 +40,9 @@ def one(name: str, seed: int) -> tuple[float, float, bool, float] | None:
     first, second = views.view(part, 1, fault, rng), views.view(part, -1, fault, rng)
     scans = [scan_of(Mesh(view.vertices_mm, view.faces)) for view in (first, second)]
     sheet = None
-    if name == "knife":
+    if name in READ:
         reading = part.thickest_mm + float(rng.normal(0, 0.03))
-        sheet = Sheet(part="feed_bin_lid", size=(SheetRow(name="thickest", kind="thickness", reading=reading),))
+        sheet = Sheet(part=part.name, size=(SheetRow(name="thickest", kind="thickness", reading=reading),))
     begin = time.process_time()
     try:
         found = place_two_sides(*scans, sheet)

@@ -1,6 +1,6 @@
 import numpy as np
 
-from verifier.joining.laid_together import lay_together, moved
+from verifier.joining.laid_together import moved, placed
 from verifier.joining.posed import Posed
 from verifier.mesh import Mesh
 from verifier.reading.scan import LengthUnit, Scan, Source
@@ -13,20 +13,18 @@ def scan_of(mesh: Mesh) -> Scan:
 SQUARE = Mesh(np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]]), np.array([[0, 1, 2], [0, 2, 3]]))
 
 
-def test_the_first_scan_keeps_every_bit_and_the_second_goes_to_its_pose():
+def test_a_scan_goes_to_its_pose_and_the_identity_keeps_every_bit():
     pose = np.eye(4)
     pose[:3, 3] = 0.1, 0.2, 0.3
     both = np.ones(2, dtype=bool)
-    one = lay_together([Posed(scan_of(SQUARE), np.eye(4), both), Posed(scan_of(SQUARE), pose, both)])
-    assert np.array_equal(one.mesh.vertices_mm[:4], SQUARE.vertices_mm)
-    assert np.array_equal(one.mesh.vertices_mm[4:], SQUARE.vertices_mm + pose[:3, 3])
-    assert one.source_of_face.tolist() == [0, 0, 1, 1]
+    assert np.array_equal(placed(Posed(scan_of(SQUARE), np.eye(4), both)).vertices_mm, SQUARE.vertices_mm)
+    assert np.array_equal(placed(Posed(scan_of(SQUARE), pose, both)).vertices_mm, SQUARE.vertices_mm + pose[:3, 3])
 
 
 def test_trimmed_faces_and_their_corners_are_left_out():
-    one = lay_together([Posed(scan_of(SQUARE), np.eye(4), np.array([True, False]))])
-    assert len(one.mesh.faces) == 1
-    assert len(one.mesh.vertices_mm) == 3
+    one = placed(Posed(scan_of(SQUARE), np.eye(4), np.array([True, False])))
+    assert len(one.faces) == 1
+    assert len(one.vertices_mm) == 3
 
 
 def test_a_turn_by_a_right_angle_about_z_takes_x_to_y():

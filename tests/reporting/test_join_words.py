@@ -4,7 +4,7 @@ import numpy as np
 
 from tests.joining.test_join import DOUBTFUL, WAYS
 from verifier.joining import JoinReport
-from verifier.joining.posed import Residual, Trimmed
+from verifier.joining.posed import Residual, Seam, Spread, Trimmed
 from verifier.judging.judge import of_joining
 from verifier.reporting.join_table import join_table
 from verifier.reporting.join_words import join_in_words
@@ -41,6 +41,17 @@ def test_skirt_scale_thickness_and_the_worst_region_are_told():
     assert "trough_lid.2.ply was taken -0.20 % in size" in told()
     assert "the calliper's 50 mm" in told()
     assert "Worst region of the overlap: rim, 1 of 8, 0.21 mm" in told()
+
+
+def test_the_seam_s_step_is_told_and_its_gap_where_there_is_one():
+    step = Spread(0.03, 0.08, 0.21, (1.0, 2.0, 3.0))
+    closed = Seam(2870.0, step, Spread(0.0, 0.0, 0.2, (4.0, 5.0, 6.0)))
+    gaping = Seam(2870.0, step, Spread(0.0, 1.2, 3.4, (4.0, 5.0, 6.0)))
+    words = [" ".join(join_in_words(join_table(replace(REPORT, seam=seam)))) for seam in (closed, gaping)]
+    assert "Seam 2870 mm long" in words[0]
+    assert "at most 0.21 mm at 1, 2, 3" in words[0]
+    assert "gap" not in words[0]
+    assert "a gap of at most 3.40 mm at 4, 5, 6" in words[1]
 
 
 def test_a_join_in_doubt_leaves_the_part_undecided_and_says_what_decides_it():

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from verifier.errors import CannotJoin, RuleMistake
-from verifier.joining.laid_together import lay_together
+from verifier.joining.fusing import fuse
 from verifier.joining.posed import Fused, Joined, JoinReport, Placing, Posed
 from verifier.joining.two_sides import place_two_sides
 from verifier.reading.scan import Scan, Source
@@ -23,9 +23,9 @@ def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     posed = tuple(
         Posed(scan, pose, kept) for scan, pose, kept in zip(scans, placing.taken.poses, placing.keep_faces, strict=True)
     )
-    fused = lay_together(posed)
+    fused = fuse(posed)
     names = tuple(scan.source.name for scan in scans)
-    return Joined(_as_one(scans, fused), fused.source_of_face, JoinReport(names, placing))
+    return Joined(_as_one(scans, fused), fused.source_of_face, JoinReport(names, placing, fused.seam))
 
 
 def _place(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Placing:

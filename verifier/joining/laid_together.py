@@ -1,28 +1,19 @@
-"""Posed scans laid into one mesh, each less what was trimmed; the mending room then joins their borders."""
-
-from collections.abc import Sequence
+"""Posed scans laid into one frame, each less what was trimmed."""
 
 import numpy as np
 
-from verifier.joining.posed import Fused, Posed
+from verifier.joining.posed import Posed
+from verifier.joining.trimming import shared_corners
 from verifier.mesh import Array, Mesh, drop_unused_vertices
 
 
-def lay_together(posed: Sequence[Posed]) -> Fused:
-    """The kept faces of every scan in the joined part's frame, not yet connected."""
-    pieces = [_placed(each) for each in posed]
-    firsts = np.cumsum([0, *(len(piece.vertices_mm) for piece in pieces)])
-    mesh = Mesh(
-        np.concatenate([piece.vertices_mm for piece in pieces]),
-        np.concatenate([piece.faces + first for piece, first in zip(pieces, firsts, strict=False)]),
-    )
-    source = np.repeat(np.arange(len(pieces), dtype=np.int16), [len(piece.faces) for piece in pieces])
-    return Fused(mesh, source)
-
-
-def _placed(each: Posed) -> Mesh:
-    mesh = each.scan.mesh
-    kept = drop_unused_vertices(Mesh(mesh.vertices_mm, mesh.faces[each.keep_faces]))
+def placed(each: Posed) -> Mesh:
+    """The kept faces of a scan in the joined part's frame, over shared corners; faces without three corners go."""
+    mesh = shared_corners(each.scan.mesh)
+    faces = mesh.faces[each.keep_faces]
+    a, b, c = faces.T
+    faces = faces[(a != b) & (b != c) & (c != a)]
+    kept = drop_unused_vertices(Mesh(mesh.vertices_mm, faces))
     return Mesh(moved(kept.vertices_mm, each.pose), kept.faces)
 
 

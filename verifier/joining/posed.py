@@ -10,6 +10,9 @@ from verifier.reading.scan import Scan
 
 Point = tuple[float, float, float]
 
+# The source of a face that is no scan's own: made or moved where two scans meet.
+SEAM = -1
+
 
 def scale_of(pose: Array) -> float:
     """What a (4, 4) pose multiplies lengths by."""
@@ -143,18 +146,39 @@ class Placing:
 
 
 @dataclass(frozen=True, slots=True)
+class Spread:
+    """Half of the places have no more than middle_mm, 95 of 100 no more than p95_mm; the largest is at at_mm."""
+
+    middle_mm: float
+    p95_mm: float
+    largest_mm: float
+    at_mm: Point | None
+
+
+@dataclass(frozen=True, slots=True)
+class Seam:
+    """Where scans were joined.
+
+    step : how far apart the scans lay across the surface, before they were brought together
+    gap : how wide the seam was where neither saw the surface; nought where both did
+    """
+
+    length_mm: float
+    step: Spread
+    gap: Spread
+
+
+@dataclass(frozen=True, slots=True)
 class JoinReport:
     """What is told of a join.
 
     placing : poses, alternatives, trimmed surface
-    seam_length_mm, seam_step_mm, seam_gap_mm : of the seam between the scans; None until they were fused
+    seam : between the scans; None where they meet nowhere
     """
 
     scans: tuple[str, ...]
     placing: Placing
-    seam_length_mm: float | None = None
-    seam_step_mm: float | None = None
-    seam_gap_mm: float | None = None
+    seam: Seam | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +186,7 @@ class Joined:
     """Several scans made into one.
 
     scan : goes on as any other
-    source_of_face : (m,) int16, the scan every face came from; -1 for what was made at the seam
+    source_of_face : (m,) int16, the scan every face came from; SEAM for what was made at the seam
     """
 
     scan: Scan
@@ -175,12 +199,10 @@ class Fused:
     """One mesh of several posed scans.
 
     mesh : in the joined part's frame
-    source_of_face : (m,) int16, -1 for what was made at the seam
-    seam_length_mm, seam_step_mm, seam_gap_mm : None where there is no seam
+    source_of_face : (m,) int16, the scan every face came from; SEAM for what was made or moved at a seam
+    seam : None where there is none
     """
 
     mesh: Mesh
     source_of_face: NDArray[np.int16]
-    seam_length_mm: float | None = None
-    seam_step_mm: float | None = None
-    seam_gap_mm: float | None = None
+    seam: Seam | None = None

@@ -22,6 +22,11 @@ def fill_holes(draft: Draft, what: str = "Filled holes", *, fair: bool = True, k
     loops = open_loops(draft.edges)
     if keep_longest:
         loops = sorted(loops, key=len)[:-1]
+    return fill_loops(draft, loops, what, fair=fair)
+
+
+def fill_loops(draft: Draft, loops: Sequence[IntArray], what: str, *, fair: bool = True) -> Draft:
+    """Close some open loops, each of which passes no corner twice."""
     if not loops:
         return draft
     discs = _unlike_the_part(draft, loops, [_disc_of(draft, loop) for loop in loops])

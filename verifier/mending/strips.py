@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import dist
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -48,8 +49,22 @@ def zip_pieces(draft: Draft) -> Draft:
     loops = [loop for loop in open_loops(draft.edges) if len(loop) >= LEAST_CORNERS]
     if len(loops) < 2:
         return draft
-    reach_mm = SEAM_MM + RAGGED_SPACINGS * _spacing_mm(draft, np.concatenate(loops))
-    runs = _runs(draft, loops, piece, reach_mm)
+    return _zipped(draft, loops, piece, SEAM_MM + RAGGED_SPACINGS * _spacing_mm(draft, np.concatenate(loops)))
+
+
+def zip_owned(draft: Draft, owner: IntArray, reach_mm: float) -> Draft:
+    """Join borders of different owners that run along each other, no further apart than the reach.
+
+    owner : (m,) of every face
+    """
+    if len(draft.edges.border) == 0:
+        return draft
+    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= LEAST_CORNERS]
+    return _zipped(draft, loops, owner, reach_mm) if len(loops) > 1 else draft
+
+
+def _zipped(draft: Draft, loops: Sequence[IntArray], owner: IntArray, reach_mm: float) -> Draft:
+    runs = _runs(draft, loops, owner, reach_mm)
     strips = [_strip(draft.mesh.vertices_mm, runs[i], runs[j], reach_mm) for i, j in _pairs(runs)]
     return _sewn(draft, [strip for strip in strips if len(strip)])
 
@@ -69,14 +84,14 @@ def _sewn(draft: Draft, strips: Sequence[IntArray]) -> Draft:
     return draft.telling(tell_faces("Joined halves along open seams", draft.mesh, made, strip[~dropped[first:]]))
 
 
-def _runs(draft: Draft, loops: Sequence[IntArray], piece: IntArray, reach_mm: float) -> list[Run]:
+def _runs(draft: Draft, loops: Sequence[IntArray], owner_of_face: IntArray, reach_mm: float) -> list[Run]:
     """Every loop cut where the loop beside it changes, and then where the run beside it does.
 
     One loop may lie beside two runs of another that a hole parts.
     """
     half_edges = np.concatenate(loops)
     lengths = [len(loop) for loop in loops]
-    corners, owner = draft.edges.start[half_edges], piece[half_edges // 3]
+    corners, owner = draft.edges.start[half_edges], owner_of_face[half_edges // 3]
     nearest = _nearest_of_other_pieces(draft.mesh.vertices_mm[corners], owner, reach_mm)
     loop_of = np.repeat(np.arange(len(loops)), lengths)
     beside_loop = _cut(np.where(nearest >= 0, loop_of[nearest], -1), lengths)
@@ -204,15 +219,19 @@ def _longest_rising(values: Sequence[int]) -> list[int]:
 
 
 def _stepped(near_mm: Array, far_mm: Array) -> BoolArray:
-    steps = np.zeros(len(near_mm) + len(far_mm) - 2, dtype=bool)
-    i, j = 0, 0
-    for k in range(len(steps)):
-        if j == len(far_mm) - 1:
-            steps[k] = True
-        elif i < len(near_mm) - 1:
-            steps[k] = np.sum((near_mm[i + 1] - far_mm[j]) ** 2) <= np.sum((near_mm[i] - far_mm[j + 1]) ** 2)
-        i, j = i + int(steps[k]), j + int(not steps[k])
-    return steps
+    near, far = near_mm.tolist(), far_mm.tolist()  # single corners: Python's own numbers are ten times as fast here
+    last_i, last_j = len(near) - 1, len(far) - 1
+    steps, i, j = [], 0, 0
+    for _ in range(last_i + last_j):
+        if j == last_j:
+            step = True
+        elif i == last_i:
+            step = False
+        else:
+            step = dist(near[i + 1], far[j]) <= dist(near[i], far[j + 1])
+        steps.append(step)
+        i, j = i + step, j + (not step)
+    return np.array(steps, dtype=bool)
 
 
 def _spacing_mm(draft: Draft, half_edges: IntArray) -> float:

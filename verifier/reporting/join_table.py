@@ -1,8 +1,16 @@
 """The report of a join as a table of the inspection."""
 
-from verifier.inspection import JoinLinkTable, JoinRegionTable, JoinTable, JoinWayTable, PosedScanTable
+from verifier.inspection import (
+    JoinLinkTable,
+    JoinRegionTable,
+    JoinTable,
+    JoinWayTable,
+    PosedScanTable,
+    SeamSpreadTable,
+    SeamTable,
+)
 from verifier.joining import JoinReport
-from verifier.joining.posed import Alternative, Link
+from verifier.joining.posed import Alternative, Link, Seam, Spread
 from verifier.mesh import Array
 
 
@@ -25,9 +33,7 @@ def join_table(report: JoinReport | None) -> JoinTable | None:
             for r in placing.residuals
         ),
         links=tuple(_link(report, link) for link in placing.links),
-        seam_length_mm=report.seam_length_mm,
-        seam_step_mm=report.seam_step_mm,
-        seam_gap_mm=report.seam_gap_mm,
+        seam=None if report.seam is None else _seam(report.seam),
     )
 
 
@@ -69,3 +75,12 @@ def _way(way: Alternative, k: int, taken: bool) -> JoinWayTable:
 
 def _line(outline_mm: Array) -> tuple[tuple[float, float], ...]:
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in outline_mm)
+
+
+def _seam(seam: Seam) -> SeamTable:
+    return SeamTable(length_mm=round(seam.length_mm, 1), step=_spread(seam.step), gap=_spread(seam.gap))
+
+
+def _spread(spread: Spread) -> SeamSpreadTable:
+    middle, p95, largest = (round(value, 4) for value in (spread.middle_mm, spread.p95_mm, spread.largest_mm))
+    return SeamSpreadTable(middle_mm=middle, p95_mm=p95, largest_mm=largest, at_mm=spread.at_mm)

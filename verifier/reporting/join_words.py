@@ -2,7 +2,10 @@
 
 from collections.abc import Iterable
 
-from verifier.inspection import JoinTable, JoinWayTable
+from verifier.inspection import JoinTable, JoinWayTable, SeamSpreadTable, SeamTable
+
+# Gaps narrower than this are the strip between two ragged ends, and no news.
+LEAST_GAP_MM = 0.5
 
 
 def join_in_words(join: JoinTable | None) -> Iterable[str]:
@@ -27,13 +30,29 @@ def join_in_words(join: JoinTable | None) -> Iterable[str]:
     )
     if worst := max(join.regions, key=lambda region: region.rms_mm, default=None):
         yield f"Worst region of the overlap: {worst.where}, {worst.rms_mm:.2f} mm."
-    if join.seam_length_mm is not None:
-        yield (
-            f"Seam {join.seam_length_mm:.0f} mm long, step {join.seam_step_mm or 0.0:.2f} mm,"
-            f" gap {join.seam_gap_mm or 0.0:.2f} mm."
-        )
+    if join.seam is not None:
+        yield from _seam(join.seam)
     if len(join.ways) > 1:
         yield from map(_way, join.ways)
+
+
+def _seam(seam: SeamTable) -> Iterable[str]:
+    step, gap = seam.step, seam.gap
+    yield (
+        f"Seam {seam.length_mm:.0f} mm long. The scans lay {step.middle_mm:.2f} mm apart there, in 19 places of 20 no"
+        f" more than {step.p95_mm:.2f} mm, at most {step.largest_mm:.2f} mm{_at(step)}; only a narrow band of both was"
+        " moved to meet half-way."
+    )
+    if gap.largest_mm > LEAST_GAP_MM:
+        yield (
+            f"Where neither saw the surface the seam bridges a gap of at most {gap.largest_mm:.2f} mm{_at(gap)}, in 19"
+            f" places of 20 no more than {gap.p95_mm:.2f} mm."
+        )
+
+
+def _at(spread: SeamSpreadTable) -> str:
+    """Where the largest is, in the first scan's frame."""
+    return "" if spread.at_mm is None else " at {:.0f}, {:.0f}, {:.0f}".format(*spread.at_mm)
 
 
 def _trimmed(name: str, skirt_mm2: float, debris_mm2: float) -> str:
