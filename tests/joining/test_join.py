@@ -8,6 +8,7 @@ from verifier.errors import CannotJoin, RuleMistake
 from verifier.joining import join
 from verifier.joining.join import chosen_way
 from verifier.joining.posed import Alternative, Placing
+from verifier.joining.side import is_side_of_large_part, side_of
 from verifier.mesh import Mesh
 from verifier.rulebook import Sheet, load_rules
 from verifier.shipped import rules_folder
@@ -58,14 +59,22 @@ def test_one_file_under_two_names_is_refused():
         join((one, other), None, load_rules(rules_folder()))
 
 
-def test_a_speck_has_no_rim_and_a_closed_part_shows_more_than_one_side():
-    rules = load_rules(rules_folder())
+def test_a_speck_is_no_view_and_a_closed_part_is_no_side():
     few = tuple(renamed(SQUARE, f"trough_lid.{k}.ply", str(k) * 64) for k in (1, 2))
+    with pytest.raises(CannotJoin, match="hardly anything"):
+        join(few, None, load_rules(rules_folder()))
     with pytest.raises(CannotJoin, match="no rim"):
-        join(few, None, rules)
-    closed = tuple(renamed(ball(), f"feed_float.{k}.ply", str(k) * 64) for k in (1, 2))
+        side_of(few[0])
     with pytest.raises(CannotJoin, match="more than one side"):
-        join(closed, None, rules)
+        side_of(renamed(ball(), "feed_float.1.ply", "1" * 64))
+
+
+def test_two_sides_are_told_from_views_by_their_looks():
+    large = Mesh(30.0 * ball().vertices_mm, ball().faces)
+    upper = Mesh(large.vertices_mm, large.faces[large.vertices_mm[large.faces][:, :, 2].min(axis=1) > 0.0])
+    assert is_side_of_large_part(upper)
+    assert not is_side_of_large_part(large)
+    assert not is_side_of_large_part(Mesh(upper.vertices_mm / 30.0, upper.faces))
 
 
 def ball() -> Mesh:

@@ -7,7 +7,9 @@ from dataclasses import replace
 from verifier.errors import CannotJoin, RuleMistake
 from verifier.joining.fusing import fuse
 from verifier.joining.posed import Fused, Joined, JoinReport, Placing, Posed
+from verifier.joining.side import is_side_of_large_part
 from verifier.joining.two_sides import place_two_sides
+from verifier.joining.views import place_views
 from verifier.reading.scan import Scan, Source
 from verifier.rulebook import Rules, Sheet, part_name
 
@@ -15,11 +17,12 @@ from verifier.rulebook import Rules, Sheet, part_name
 def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     """Put the scans of one part together; the result goes on as any other scan.
 
+    Which way they are put together is told by how they look. The first one's scale and place are kept.
     sheet : its calliper thickness sets the gap between two sides; its `join` takes one of several ways
     Raises CannotJoin, saying what to do at the scanner; RuleMistake for a `join` there is no way for.
     """
     _refuse_twice(scans)
-    placing = chosen_way(_place(scans, sheet, rules), sheet)
+    placing = chosen_way(_place(scans, sheet), sheet)
     posed = tuple(
         Posed(scan, pose, kept) for scan, pose, kept in zip(scans, placing.taken.poses, placing.keep_faces, strict=True)
     )
@@ -28,14 +31,11 @@ def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     return Joined(_as_one(scans, fused), fused.source_of_face, JoinReport(names, placing, fused.seam))
 
 
-def _place(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Placing:
-    if len(scans) != 2:
-        raise CannotJoin(
-            f"{len(scans)} scans were given, and two sides can be joined so far",
-            where=scans[0].source.name,
-            do="Give two scans, one of each side, each a little past the rim",
-        )
-    return place_two_sides(scans[0], scans[1], sheet)
+def _place(scans: Sequence[Scan], sheet: Sheet | None) -> Placing:
+    """Two sides of a large flat part share a rim and are laid rim on rim; all else is laid surface on surface."""
+    if len(scans) == 2 and all(is_side_of_large_part(scan.mesh) for scan in scans):
+        return place_two_sides(scans[0], scans[1], sheet)
+    return place_views(scans)
 
 
 def _refuse_twice(scans: Sequence[Scan]) -> None:

@@ -20,12 +20,12 @@ RIM_CELLS = 2.0
 CREASE_FACES = 1
 # Share of the surface that must look one way, as a vector: one side of a flat part has 0.9, a half of a ball 0.5.
 LEAST_ONE_WAY = 0.4
+# A part longer than this across, seen from two sides, shares little more than a rim (the reference's are of 1.2 m, and
+# its small ones, up to 86 mm, share their walls).
+LARGE_MM = 250.0
 # A rim of fewer edges is none, nor has a mesh of so few faces one.
 LEAST_RIM_EDGES, LEAST_FACES = 60, 1000
-ONE_SIDE_DO = (
-    "Give one scan of each side, each a little past the rim; a small part is better scanned in several orientations"
-    " and merged before the export"
-)
+ONE_SIDE_DO = "Give one scan of each side, each a little past the rim"
 MOST_FACE_POINTS = 20_000
 
 
@@ -101,11 +101,22 @@ def _no_rim(scan: Scan) -> CannotJoin:
     return CannotJoin("no rim of a part can be made out in it", where=scan.source.name, do=ONE_SIDE_DO)
 
 
-def _refuse_all_round(vectors_mm2: Array, scan: Scan) -> None:
-    """A surface that closes has no vector area; one side of a flat part has nearly all of its area as vector area."""
+def is_side_of_large_part(mesh: Mesh) -> bool:
+    """Whether a scan shows one side of something large and flat, so that rims are all it shares with the other side."""
+    few = mesh.vertices_mm[:: max(1, len(mesh.vertices_mm) // 20_000)]
+    across_mm = float(np.linalg.norm(np.subtract(*np.quantile(few, [0.99, 0.01], axis=0))))
+    return across_mm > LARGE_MM and _one_way(face_vectors_mm2(mesh)) >= LEAST_ONE_WAY
+
+
+def _one_way(vectors_mm2: Array) -> float:
+    """How much of the surface looks one way: nought for one that closes, 1 for a flat."""
     area = float(np.linalg.norm(vectors_mm2, axis=1).sum())
-    if np.linalg.norm(vectors_mm2.sum(axis=0)) < LEAST_ONE_WAY * area:
-        what = "it shows its part from more than one side, and so far only two sides of a flat part are joined"
+    return float(np.linalg.norm(vectors_mm2.sum(axis=0))) / max(area, 1e-300)
+
+
+def _refuse_all_round(vectors_mm2: Array, scan: Scan) -> None:
+    if _one_way(vectors_mm2) < LEAST_ONE_WAY:
+        what = "it shows its part from more than one side, and is no side of a large flat part"
         raise CannotJoin(what, where=scan.source.name, do=ONE_SIDE_DO)
 
 

@@ -1,0 +1,203 @@
+"""Which way several views belong together: likely poses of pairs, put together view by view, judged by all pairs.
+
+A pose that two views alone would allow is let fall where it does not close the loop: put with the others, something
+of it then stands where another view saw bare surface, or in its material.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from verifier.comparing.align import likely_poses, size_mm
+from verifier.comparing.pose import distinct
+from verifier.joining.agreement import IMPOSSIBLE_SHARE, Agreement, Said, agreement_of, turned_by, unlike
+from verifier.joining.together import refined_together
+from verifier.joining.view import View
+from verifier.mesh import Array
+
+# Of each pair so many poses are kept, and so many arrangements while they grow.
+POSES, ARRANGEMENTS = 5, 6
+# What is worth less than this of the best is let fall.
+LEAST_OF_BEST = 0.003
+# Poses that put no point farther apart than this share of the part's size are one.
+SAME_SHARE = 0.012
+MEETING_STEPS, STEPS = 5, 7
+START_SHARE, END_MM = 0.006, 0.15
+# People scan a part from several ways to see it all round, so views that make one side of a part only, all but the same
+# surface twice, are believed less: by e for each of this share of surface that looks one way.
+ONE_WAY_SHARE = 0.2
+# Before the last steps scale still parts the views.
+EARLY_TOLERANCE_MM = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Met:
+    """One pose of two views: it takes the second one's points into the first one's frame."""
+
+    pose: Array
+    worth: float
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """Views in their places.
+
+    poses : one (4, 4) a view, in one frame
+    agreements : what every two say of each other, by their numbers
+    one_way : how much of the surface they make looks one way, nought for one that closes; told of all views only
+    """
+
+    poses: dict[int, Array]
+    agreements: dict[tuple[int, int], Agreement]
+    one_way: float = 0.0
+
+    @property
+    def agree(self) -> float:
+        """Share of the surface that more than one view shows, the mean of the views."""
+        return float(np.mean([self._share(k, "agree") for k in self.poses]))
+
+    @property
+    def impossible(self) -> float:
+        """Shares of the views that cannot be, together."""
+        return float(np.sum([self._share(k, "impossible") for k in self.poses]))
+
+    @property
+    def worth(self) -> float:
+        """What speaks for it, less and less the more of it cannot be, and the farther it is from closing."""
+        return self.agree * float(np.exp(-self.impossible / IMPOSSIBLE_SHARE - self.one_way / ONE_WAY_SHARE))
+
+    def said(self, view: int) -> list[Said]:
+        """What one view's points say of every other."""
+        return [a.first if i == view else a.second for (i, j), a in self.agreements.items() if view in (i, j)]
+
+    def _share(self, view: int, what: str) -> float:
+        said = self.said(view)
+        return float(np.any([getattr(each, what) for each in said], axis=0).mean()) if said else 0.0
+
+
+def size_of(views: Sequence[View]) -> float:
+    """Length across the part: the longest way across any view."""
+    return max(size_mm(view.cloud) for view in views)
+
+
+def pairs_in_rounds(count: int) -> tuple[tuple[tuple[int, int], ...], ...]:
+    """Which pairs are tried from nothing: the views one after another and round, then all others."""
+    ring = {tuple(sorted((k, (k + 1) % count))) for k in range(count)}
+    first = tuple(pair for pair in combinations(range(count), 2) if pair in ring)
+    rest = tuple(pair for pair in combinations(range(count), 2) if pair not in ring)
+    return (first, rest) if rest else (first,)
+
+
+def meetings(first: View, second: View) -> tuple[Met, ...]:
+    """The likely poses of two views, refined with their scale, the one that is worth most first."""
+    size = min(size_mm(first.cloud), size_mm(second.cloud))
+    poses = likely_poses(second.cloud, first.cloud)
+    poses = poses[distinct(poses, second.asked.points_mm, SAME_SHARE * size)]
+    gates = np.geomspace(START_SHARE * size, END_MM, MEETING_STEPS)
+    found = np.array([refined_together((np.eye(4), pose), (first, second), gates)[1] for pose in poses])
+    found = found[distinct(found, second.asked.points_mm, 0.5 * SAME_SHARE * size)]
+    worths = [agreement_of(second, first, pose, size, EARLY_TOLERANCE_MM).worth for pose in found]
+    order = np.argsort(-np.array(worths), kind="stable")
+    return tuple(Met(found[k], worths[k]) for k in order[:POSES] if worths[k] > LEAST_OF_BEST * worths[order[0]])
+
+
+def arrangements(views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ...]]) -> list[Arrangement]:
+    """The arrangements of all views, the one that is worth most first; none when some view hangs on no other."""
+    size = size_of(views)
+    grown = [Arrangement({0: np.eye(4)}, {})]
+    while grown and len(grown[0].poses) < len(views):
+        k = _next(set(grown[0].poses), len(views), met)
+        if k is None:
+            return []
+        grown = _best([wider for each in grown for wider in _with(each, k, views, met, size)], views, size)
+    return grown
+
+
+def _next(placed: set[int], count: int, met: dict[tuple[int, int], tuple[Met, ...]]) -> int | None:
+    """The view that hangs best on those in place."""
+    hold = {
+        k: max((found[0].worth for pair, found in met.items() if found and _joins(pair, placed, k)), default=0.0)
+        for k in range(count)
+        if k not in placed
+    }
+    best = max(hold, key=lambda k: hold[k])
+    return best if hold[best] > 0.0 else None
+
+
+def _joins(pair: tuple[int, int], placed: set[int], k: int) -> bool:
+    return k in pair and bool(set(pair) & placed)
+
+
+def _with(
+    grown: Arrangement, k: int, views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ...]], size: float
+) -> Iterable[Arrangement]:
+    """One more view at every place that a pair allows."""
+    tried: list[Array] = []
+    for pose in _places(grown, k, met):
+        if all(unlike(views[k].asked.points_mm, pose, other) > SAME_SHARE * size for other in tried):
+            tried.append(pose)
+            yield judged({**grown.poses, k: pose}, views, size, EARLY_TOLERANCE_MM, grown.agreements)
+
+
+def _places(grown: Arrangement, k: int, met: dict[tuple[int, int], tuple[Met, ...]]) -> list[Array]:
+    found = [
+        (each.worth, grown.poses[i] @ each.pose if j == k else grown.poses[j] @ np.linalg.inv(each.pose))
+        for (i, j), those in met.items()
+        if (j == k and i in grown.poses) or (i == k and j in grown.poses)
+        for each in those
+    ]
+    return [pose for _, pose in sorted(found, key=lambda pair: -pair[0])]
+
+
+def judged(
+    poses: dict[int, Array],
+    views: Sequence[View],
+    size: float,
+    tolerance_mm: float,
+    known: dict[tuple[int, int], Agreement] | None = None,
+) -> Arrangement:
+    """Poses with what every two of the views say of each other; what is known already is not asked again."""
+    said = dict(known or {})
+    for i, j in combinations(sorted(poses), 2):
+        if (i, j) not in said:
+            between = np.linalg.inv(poses[j]) @ poses[i]
+            said[i, j] = agreement_of(views[i], views[j], between, size, tolerance_mm)
+    return Arrangement(poses, said)
+
+
+def _best(grown: list[Arrangement], views: Sequence[View], size: float) -> list[Arrangement]:
+    """The most worthy, no two alike."""
+    kept: list[Arrangement] = []
+    for each in sorted(grown, key=lambda one: -one.worth):
+        worthy = not kept or each.worth > LEAST_OF_BEST * kept[0].worth
+        if worthy and not any(same(each, other, views, size) for other in kept):
+            kept.append(each)
+    return kept[:ARRANGEMENTS]
+
+
+def same(one: Arrangement, other: Arrangement, views: Sequence[View], size: float) -> bool:
+    """Whether two arrangements put every view to one place."""
+    return all(
+        unlike(views[k].asked.points_mm, pose, other.poses[k]) < SAME_SHARE * size for k, pose in one.poses.items()
+    )
+
+
+def finest(each: Arrangement, views: Sequence[View], size: float, *, steps: int = STEPS) -> Arrangement:
+    """All poses refined at once, and judged anew by the scatter that is left."""
+    gates = np.geomspace(max(4.0 * END_MM, START_SHARE * size / 2.0), END_MM, steps)
+    poses = refined_together([each.poses[k] for k in range(len(views))], views, gates)
+    found = judged(dict(enumerate(poses)), views, size, EARLY_TOLERANCE_MM)
+    return replace(found, one_way=_one_way(found, views))
+
+
+def _one_way(each: Arrangement, views: Sequence[View]) -> float:
+    """Vector area of the surface that the views make against all of it; what several show counts once."""
+    total, area = np.zeros(3), 0.0
+    for k, view in enumerate(views):
+        shown = 1.0 + np.sum([said.agree for said in each.said(k)], axis=0)
+        point_mm2 = view.area_mm2 / len(view.asked)
+        total += point_mm2 * (turned_by(each.poses[k], view.asked.normals) / shown[:, None]).sum(axis=0)
+        area += point_mm2 * float((1.0 / shown).sum())
+    return float(np.linalg.norm(total)) / max(area, 1e-300)

@@ -1,0 +1,124 @@
+"""One of several views of a small part, ready to be laid on others: less debris and table, as points with normals."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from verifier.comparing.cloud import Cloud, cloud_of, evenly_facing
+from verifier.comparing.refining import Target, target_of
+from verifier.errors import CannotJoin
+from verifier.joining.posed import Trimmed
+from verifier.joining.table import table_faces
+from verifier.joining.trimming import mean_normal, shared_corners
+from verifier.mending.edges import components
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
+from verifier.reading.scan import Scan
+
+# A piece with less than this share of the largest one's surface is debris. The wall of a bore that the view saw past
+# its mouth's rim may hang on nothing, and is well above.
+DEBRIS_SHARE = 0.004
+LEAST_FACES = 300
+# Points that are looked up, and points that are asked about at most.
+POINTS, ASKED, STEPPED = 24_000, 3_000, 1_200
+NEIGHBOURS = 8
+# Putty and the blend to the table sit at the foot of a view, within this of its lowest place.
+FOOT_MM, FOOT_SHARE = 8.0, 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One scan as it is laid on others.
+
+    mesh : corners shared, the faces of the file in their order; keep_faces : (m,) those that are part
+    target : all points, to find nearest ones on; foot : (n,) which of them lie at the foot
+    asked : some points, evenly over the surface; beside : (k, 8) the neighbours of each among them
+    asked_foot : (k,) which of them lie at the foot
+    stepped : fewer, from all sides alike
+    up : (3,) the way most of its surface faces
+    """
+
+    scan: Scan
+    mesh: Mesh
+    keep_faces: BoolArray
+    target: Target
+    foot: BoolArray
+    asked: Cloud
+    beside: IntArray
+    asked_foot: BoolArray
+    stepped: Cloud
+    up: Array
+    area_mm2: float
+    trimmed: Trimmed
+
+    @property
+    def cloud(self) -> Cloud:
+        """All points."""
+        return self.target.cloud
+
+    @property
+    def name(self) -> str:
+        """Of its file."""
+        return self.scan.source.name
+
+
+def view_of(scan: Scan) -> View:
+    """Take debris and table away and spread points over what is left.
+
+    Raises CannotJoin for a scan of next to nothing.
+    """
+    mesh = shared_corners(scan.mesh)
+    vectors = face_vectors_mm2(mesh)
+    pieces = _large_pieces(mesh, vectors)
+    if pieces.sum() < LEAST_FACES:
+        what = "hardly anything was scanned, and no part can be made out in it"
+        raise CannotJoin(what, where=scan.source.name, do="Leave it out, or scan that view again")
+    table = table_faces(mesh, pieces, vectors)
+    kept = pieces & ~table
+    if table.any():  # what hung on the table alone goes with it
+        kept &= _large_pieces(Mesh(mesh.vertices_mm, mesh.faces[kept]), vectors[kept], among=kept)
+    areas = 0.5 * np.linalg.norm(vectors, axis=1)
+    kept_mm2, pieces_mm2 = float(areas[kept].sum()), float(areas[pieces].sum())
+    trimmed = Trimmed(scan.source.name, kept_mm2, pieces_mm2 - kept_mm2, float(areas.sum()) - pieces_mm2)
+    return _looked_at(scan, mesh, kept, mean_normal(vectors, kept), trimmed)
+
+
+def _looked_at(scan: Scan, mesh: Mesh, kept: BoolArray, up: Array, trimmed: Trimmed) -> View:
+    cloud = cloud_of(Mesh(mesh.vertices_mm, mesh.faces[kept]), count=POINTS)
+    asked = cloud.thinned(ASKED)
+    beside = np.asarray(cKDTree(asked.points_mm).query(asked.points_mm, k=NEIGHBOURS + 1)[1], dtype=np.int64)[:, 1:]
+    foot_mm = _foot_mm(cloud.points_mm @ up)
+    return View(
+        scan=scan,
+        mesh=mesh,
+        keep_faces=kept,
+        target=target_of(cloud),
+        foot=cloud.points_mm @ up < foot_mm,
+        asked=asked,
+        beside=beside,
+        asked_foot=asked.points_mm @ up < foot_mm,
+        stepped=cloud.of(evenly_facing(cloud, STEPPED)),
+        up=up,
+        area_mm2=trimmed.kept_mm2,
+        trimmed=trimmed,
+    )
+
+
+def _foot_mm(heights_mm: Array) -> float:
+    """The height up to which a view's foot reaches."""
+    low, high = np.quantile(heights_mm, [0.002, 0.998])
+    return float(low + min(FOOT_MM, FOOT_SHARE * (high - low)))
+
+
+def _large_pieces(mesh: Mesh, vectors_mm2: Array, among: BoolArray | None = None) -> BoolArray:
+    """Faces of the pieces that are more than debris: of the mesh, (m,); or of those among all, (all,)."""
+    faces = mesh.faces
+    count, piece = components(len(mesh.vertices_mm), faces[:, [0, 1]].ravel(), faces[:, [1, 2]].ravel())
+    own = piece[faces[:, 0]]
+    area = np.bincount(own, np.linalg.norm(vectors_mm2, axis=1), count)
+    large = (area > DEBRIS_SHARE * area.max())[own]
+    if among is None:
+        return np.asarray(large)
+    whole = np.zeros(len(among), dtype=bool)
+    whole[np.flatnonzero(among)[large]] = True
+    return whole

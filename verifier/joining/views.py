@@ -1,0 +1,211 @@
+"""Two to twelve views of one small part: where each goes, how sure that is, and what is said when it is not."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.errors import CannotJoin
+from verifier.joining.agreement import IMPOSSIBLE_SHARE, Agreement, unlike
+from verifier.joining.arranging import (
+    Arrangement,
+    Met,
+    arrangements,
+    finest,
+    meetings,
+    pairs_in_rounds,
+    size_of,
+)
+from verifier.joining.posed import Alternative, Link, Placing, Residual
+from verifier.joining.twins import alike
+from verifier.joining.view import View, view_of
+from verifier.mesh import Array
+from verifier.reading.scan import Scan
+
+# Another arrangement worth this much of the best one could as well be right.
+RIVAL_SHARE = 0.3
+# Every view shows at least this share of what some other shows.
+LEAST_OVERLAP = 0.12
+# In a right arrangement nothing is impossible beyond what stray points say.
+MOST_IMPOSSIBLE = 3.0 * IMPOSSIBLE_SHARE
+# Views that make a surface of which more than this looks one way show one side of a part, and no whole one.
+MOST_ONE_WAY = 0.5
+# Scatter of two handheld scans of a dull surface against each other is at most 0.2 mm (common practice, no source).
+MOST_RMS_MM = 0.3
+# A pair found from nothing closes the loop when it is no farther from where all views put it; its scale is its own.
+CLOSES_MM, CLOSES_SHARE = 0.3, 0.006
+# What is told of other ways.
+MOST_WAYS = 3
+
+NO_OVERLAP_DO = (
+    "Scan each side a little past the rim, so that both see the same band of it; add a third view from the side, or"
+    " stick dots 100 to 200 mm apart, some to be seen from either side"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The arrangements that were found, the best first, and what the pairs said alone."""
+
+    ways: tuple[Arrangement, ...]
+    met: dict[tuple[int, int], tuple[Met, ...]]
+    size_mm: float
+
+
+def place_views(scans: Sequence[Scan]) -> Placing:
+    """Put all views of a small part to each other, in the first one's frame.
+
+    Raises CannotJoin when they show no common surface, or when nothing fits.
+    """
+    views = [view_of(scan) for scan in scans]
+    found = _found(views)
+    if not found.ways:
+        raise _cannot(views, "they do not overlap: no surface was found that two of them show")
+    best = found.ways[0]
+    _refuse_unfit(best, views)
+    return _placing(found, views)
+
+
+def _found(views: Sequence[View]) -> Found:
+    """Pairs are tried until one arrangement stands out."""
+    met: dict[tuple[int, int], tuple[Met, ...]] = {}
+    size = size_of(views)
+    ways: tuple[Arrangement, ...] = ()
+    for pairs in pairs_in_rounds(len(views)):
+        met |= {(i, j): meetings(views[i], views[j]) for i, j in pairs}
+        ways = _told_apart([finest(way, views, size) for way in arrangements(views, met)], views)
+        if ways and not _doubt(ways):
+            break
+    return Found(ways, met, size)
+
+
+def _told_apart(ways: list[Arrangement], views: Sequence[View]) -> tuple[Arrangement, ...]:
+    """The best first, less those that make the same part."""
+    kept: list[Arrangement] = []
+    for way in sorted(ways, key=lambda each: -each.worth):
+        if not any(alike(other, way, views) for other in kept):
+            kept.append(way)
+    return tuple(kept)
+
+
+def _doubt(ways: Sequence[Arrangement]) -> str:
+    """Why the best is not sure; empty when it is."""
+    best = ways[0]
+    if len(ways) > 1 and ways[1].worth > RIVAL_SHARE * best.worth:
+        return "Two ways of putting the views together fit alike"
+    if best.impossible > MOST_IMPOSSIBLE:
+        return f"{100 * best.impossible:.1f} % of the views stand where another view shows that nothing is"
+    return ""
+
+
+def _refuse_unfit(best: Arrangement, views: Sequence[View]) -> None:
+    for k, view in enumerate(views):
+        shared = max(_shown(best, k, j) for j in range(len(views)) if j != k)
+        if shared < LEAST_OVERLAP:
+            raise _cannot(views, f"{view.name} and the others do not overlap: hardly any surface was seen by both")
+    if best.one_way > MOST_ONE_WAY:
+        raise _cannot(views, "they do not overlap, or all show one side: laid on each other they make no whole part")
+    rms = max(said.rms_mm for said in best.agreements.values() if said.agree > LEAST_OVERLAP)
+    if rms > MOST_RMS_MM:
+        raise _cannot(views, f"they do not fit: {rms:.1f} mm apart at best where they overlap")
+
+
+def _shown(way: Arrangement, view: int, other: int) -> float:
+    """Share of the smaller of two views that both show."""
+    return way.agreements[min(view, other), max(view, other)].agree
+
+
+def _cannot(views: Sequence[View], what: str) -> CannotJoin:
+    names = ", ".join(view.name for view in views)
+    return CannotJoin(what, where=names, do=NO_OVERLAP_DO)
+
+
+def _placing(found: Found, views: Sequence[View]) -> Placing:
+    best, doubt = found.ways[0], _doubt(found.ways)
+    rivals = [way for way in found.ways[1:] if way.worth > RIVAL_SHARE * best.worth][: MOST_WAYS - 1]
+    why = f"{doubt}." if doubt else "No other way of putting the views together fits."
+    return Placing(
+        method="views laid on each other",
+        alternatives=tuple(_alternative(way, best, views) for way in (best, *rivals)),
+        chosen=0,
+        sure=not doubt,
+        why=why,
+        do=_to_do(len(rivals)) if doubt else "",
+        keep_faces=tuple(view.keep_faces for view in views),
+        overlap_share=best.agree,
+        residuals=_residuals(best, views),
+        trimmed=tuple(view.trimmed for view in views),
+        links=_links(found, views),
+    )
+
+
+def _to_do(rivals: int) -> str:
+    if not rivals:
+        return "Look at the join in the report, and scan again the view that stands out"
+    ways = " or ".join(f"join = {k}" for k in range(1, rivals + 2))
+    return (
+        f"Look at the ways in the report and write {ways} into the sheet; one more view from the side, or a dot stuck"
+        " on the part before the next scan, would have told them apart."
+    )
+
+
+def _alternative(way: Arrangement, best: Arrangement, views: Sequence[View]) -> Alternative:
+    close = [said for said in way.agreements.values() if said.agree > LEAST_OVERLAP]
+    rms = float(np.sqrt(np.mean([said.rms_mm**2 for said in close]))) if close else float("inf")
+    differs = "" if way is best else _what_differs(way, best, views)
+    return Alternative(
+        poses=tuple(way.poses[k] for k in range(len(views))),
+        score=-float(np.log(max(way.worth, 1e-300))),
+        rms_mm=rms,
+        tilt_deg=None,
+        thickness_mm=None,
+        differs=differs,
+    )
+
+
+def _what_differs(way: Arrangement, best: Arrangement, views: Sequence[View]) -> str:
+    apart = {k: unlike(view.asked.points_mm, way.poses[k], best.poses[k]) for k, view in enumerate(views)}
+    k = max(apart, key=lambda view: apart[view])
+    return (
+        f"{views[k].name} lies up to {apart[k]:.0f} mm elsewhere; {100 * way.agree:.0f} % of the surface is seen more"
+        f" than once against {100 * best.agree:.0f} %, and {100 * way.impossible:.2f} % of it cannot be."
+    )
+
+
+def _links(found: Found, views: Sequence[View]) -> tuple[Link, ...]:
+    """Pairs that show common surface, and how far what they said alone is from where all views put them.
+
+    Two views of a part that is symmetric as far as they show it say several things alone: the nearest counts.
+    """
+    best = found.ways[0]
+    links = []
+    for (i, j), said in sorted(best.agreements.items()):
+        if said.agree < LEAST_OVERLAP and not found.met.get((i, j)):
+            continue
+        off = _off_alone(best, found.met.get((i, j), ()), i, j, views)
+        used = said.agree >= LEAST_OVERLAP and off < CLOSES_MM + CLOSES_SHARE * found.size_mm
+        links.append(Link(i, j, said.agree, said.rms_mm if said.agree > 0 else 0.0, used, off))
+    return tuple(links)
+
+
+def _off_alone(best: Arrangement, alone: Sequence[Met], i: int, j: int, views: Sequence[View]) -> float:
+    if not alone:
+        return 0.0
+    between: Array = np.linalg.inv(best.poses[i]) @ best.poses[j]
+    good = [each for each in alone if each.worth > RIVAL_SHARE * alone[0].worth]
+    return min(unlike(views[j].asked.points_mm, each.pose, between) for each in good)
+
+
+def _residuals(best: Arrangement, views: Sequence[View]) -> tuple[Residual, ...]:
+    """One for every two views that show common surface."""
+    return tuple(
+        _residual(f"{views[i].name} on {views[j].name}", said, views[i], best.poses[i])
+        for (i, j), said in sorted(best.agreements.items())
+        if said.agree >= LEAST_OVERLAP
+    )
+
+
+def _residual(where: str, said: Agreement, view: View, pose: Array) -> Residual:
+    at = view.asked.points_mm[said.first.agree] if said.first.agree.any() else view.asked.points_mm
+    x, y, z = (float(value) for value in pose[:3, :3] @ at.mean(axis=0) + pose[:3, 3])
+    return Residual(where, (x, y, z), said.rms_mm, int(said.first.agree.sum() + said.second.agree.sum()))
