@@ -67,6 +67,7 @@ class MendTable(Part):
     steps: tuple[MendStepTable, ...] = ()
     unseen: tuple[UnseenTable, ...] = Field(default=(), description="filled places over 1 mm wide, the widest first")
     size_changes: tuple[str, ...] = Field(default=(), description="where mending altered the overall size, and why")
+    volume_changes: tuple[str, ...] = Field(default=(), description="where mending filled or took away volume, and why")
 
 
 class FeatureTable(Part):

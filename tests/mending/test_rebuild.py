@@ -18,6 +18,12 @@ from verifier.mesh import Mesh
 mend_module = importlib.import_module("verifier.mending.mend")
 
 
+@pytest.fixture
+def coarse_grid(monkeypatch):
+    """A sixth of the grid: for the tests that ask whether it is rebuilt, and not how well."""
+    monkeypatch.setattr(importlib.import_module("verifier.mending.rebuild"), "CORNERS", 250_000)
+
+
 def draft_of(mesh: Mesh) -> Draft:
     return Draft(mesh, np.zeros(len(mesh.faces), dtype=np.uint8))
 
@@ -49,6 +55,7 @@ def test_half_a_part_is_not_rebuilt_as_a_part(part):
     assert rebuilt(draft_of(sheet)) is None
 
 
+@pytest.mark.usefixtures("coarse_grid")
 def test_a_rebuilt_part_is_given_only_when_the_judge_says_no(part, monkeypatch):
     answers = iter([Judgement(4, 0, 0, 1.0, NOT_ASKED)])
     monkeypatch.setattr(mend_module, "judge_as_written", lambda mesh: next(answers, None) or judge_as_written(mesh))
@@ -57,6 +64,7 @@ def test_a_rebuilt_part_is_given_only_when_the_judge_says_no(part, monkeypatch):
     assert judge_as_written(solid.mesh).sound
 
 
+@pytest.mark.usefixtures("coarse_grid")
 def test_what_cannot_be_rebuilt_either_is_refused(part, monkeypatch):
     monkeypatch.setattr(mend_module, "judge_as_written", lambda mesh: Judgement(4, 0, 0, 1.0, NOT_ASKED))
     with pytest.raises(CannotMend) as refused:

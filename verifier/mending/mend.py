@@ -1,5 +1,7 @@
 """From a scan to a closed solid: the whole story, in order of cost."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from verifier.errors import CannotMend, NoTriangles
@@ -20,6 +22,7 @@ from verifier.mending.seams import close_seams
 from verifier.mending.solid import MendStep, Solid
 from verifier.mending.strips import zip_pieces
 from verifier.mending.support import stand_free
+from verifier.mending.volume import unexplained, volume_changes
 from verifier.mending.welding import drop_doubled_faces, weld_equal
 from verifier.mesh import BoolArray, Mesh, drop_unused_vertices
 from verifier.reading.scan import Scan
@@ -38,7 +41,8 @@ def mend(scan: Scan) -> Solid:
     Corners that are not part of a fault keep their place bit for bit and their order; new ones come after them.
     Invented faces are marked FILLED. Where no local mending closes the surface all of it is made anew, marked REBUILT.
 
-    Raises CannotMend when the result would not be a closed solid, saying what is wrong and what to do at the scanner.
+    Raises CannotMend when the result would not be a closed solid, or when volume came or went and no step says why; it
+    says what is wrong and what to do at the scanner.
     """
     surface = one_surface(scan)
     draft = without_flat_faces(closed(surface))
@@ -49,11 +53,11 @@ def mend(scan: Scan) -> Solid:
     draft = tell_bodies(without_flat_faces(draft))
     flaw = _flaw(draft)
     if not flaw:
-        return _solid(draft)
+        return _solid(scan, draft)
     for last_resort, unmended in ((rebuilt, draft), (backed, surface)):
         made = last_resort(unmended)
         if made is not None and not _flaw(made) and len(crossing_pairs(made.mesh)) == 0:
-            return _solid(made)
+            return _solid(scan, made)
     raise CannotMend(
         f"the surface could not be closed: {flaw}",
         where=scan.source.name,
@@ -113,8 +117,17 @@ def without_strays(mesh: Mesh) -> tuple[Mesh, MendStep]:
     return drop_unused_vertices(Mesh(mesh.vertices_mm, mesh.faces[kept])), step
 
 
-def _solid(draft: Draft) -> Solid:
-    return Solid(drop_unused_vertices(draft.mesh), draft.origin, draft.steps)
+def _solid(scan: Scan, draft: Draft) -> Solid:
+    """The solid, with what changed in volume. Raises CannotMend when it changed for no reason that was told."""
+    solid = Solid(drop_unused_vertices(draft.mesh), draft.origin, draft.steps)
+    solid = replace(solid, volume_changes=volume_changes(scan.mesh, solid))
+    if said := unexplained(solid):
+        raise CannotMend(
+            f"mending changed the part: {said}",
+            where=scan.source.name,
+            do="Scan the part again from the side of that place, and export a single merged mesh",
+        )
+    return solid
 
 
 def _flaw(draft: Draft) -> str:

@@ -45,17 +45,41 @@ class MendStep:
 
 
 @dataclass(frozen=True, slots=True)
+class VolumeChange:
+    """One stretch of space that is inside now and was not, or the other way.
+
+    at_mm : its middle, in the export's own axes
+    volume_mm3 : positive where the solid holds more than the scan did
+    reasons : the steps that made or threw away surface there; none when no step accounts for it
+    """
+
+    at_mm: Point
+    volume_mm3: float
+    reasons: tuple[str, ...]
+
+    @property
+    def sentence(self) -> str:
+        """The change in words."""
+        what = "were filled" if self.volume_mm3 > 0 else "were taken away"
+        why = ", ".join(self.reasons) or "no step accounts for it"
+        x, y, z = self.at_mm
+        return f"{abs(self.volume_mm3):.0f} mm³ {what} at ({x:.1f}, {y:.1f}, {z:.1f}): {why}."
+
+
+@dataclass(frozen=True, slots=True)
 class Solid:
     """A closed, oriented, manifold surface.
 
     mesh : closed mesh, outward oriented
     origin : (m,) uint8, an Origin for every face
     steps : what was mended, in the order it was done
+    volume_changes : where mending changed what is inside, the largest first
     """
 
     mesh: Mesh
     origin: NDArray[np.uint8]
     steps: tuple[MendStep, ...] = ()
+    volume_changes: tuple[VolumeChange, ...] = ()
 
     @property
     def volume_mm3(self) -> float:

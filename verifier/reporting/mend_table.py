@@ -10,6 +10,8 @@ from verifier.reporting.points import as_point
 
 # Filled places narrower than this are pinholes, and counted only: a scan has hundreds.
 UNSEEN_FROM_MM = 1.0
+# A person looks at a few places; the largest come first.
+VOLUMES_TOLD = 5
 
 
 def mend_table(scan: Scan, solid: Solid) -> MendTable:
@@ -36,6 +38,7 @@ def mend_table(scan: Scan, solid: Solid) -> MendTable:
         steps=tuple(steps),
         unseen=tuple(map(_unseen, unseen_places(solid, UNSEEN_FROM_MM))),
         size_changes=size_changes(scan.mesh, solid),
+        volume_changes=tuple(change.sentence for change in solid.volume_changes[:VOLUMES_TOLD]),
     )
 
 

@@ -136,7 +136,8 @@ def mend_in_words(mend: MendTable) -> str:
 
 def mending_in_words(mend: MendTable) -> tuple[str, ...]:
     """All that is said of the mending, a sentence or a line each."""
-    return (mend_in_words(mend), *mend.size_changes, *map(step_in_words, mend.steps), *unseen_in_words(mend))
+    changes = (*mend.size_changes, *mend.volume_changes)
+    return (mend_in_words(mend), *changes, *map(step_in_words, mend.steps), *unseen_in_words(mend))
 
 
 def unseen_in_words(mend: MendTable) -> tuple[str, ...]:

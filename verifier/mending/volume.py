@@ -1,0 +1,145 @@
+"""Where the mended solid holds volume that the scan did not, or lacks some that it had; and which step made it so.
+
+Shares no code with the menders: places all over the box are asked whether they lie inside, by the winding number of the
+scan's faces as they were read and by that of the solid's (Jacobson, Kavan, Sorkine 2013). It says of any soup of faces
+where its inside is: a second layer winds twice, and a hole is closed in thought by a taut skin.
+"""
+
+import igl
+import numpy as np
+from scipy.spatial import cKDTree
+from scipy.stats import qmc
+
+from verifier.mending.edges import components
+from verifier.mending.solid import MendStep, Origin, Point, Solid, VolumeChange
+from verifier.mesh import Array, BoolArray, Mesh, face_vectors_mm2
+
+# Places asked. On a part of 40 x 16 x 10 mm each stands for 0.8 mm3.
+PLACES = 8_192
+# Fewer changed places than this beside each other are scatter of a surface that passes near them.
+LEAST_PLACES = 8
+# A place winds once inside and not at all outside; between these it lies too near to the surface to be counted.
+OUTSIDE, INSIDE = 0.25, 0.75
+# A change of the overall size under this needs no reason (changes.py). The same over the whole surface makes the volume
+# from which on a change without a reason is refused.
+MOVED_MM = 0.05
+# Faces that look the wrong way make the winding number false beside them: a change there says nothing.
+TURNED = ("Turned flipped faces", "Turned inside-out parts outward", "Turned patches like the rim they lie along")
+# After these alone every place is in or out as before.
+NO_VOLUME = (*TURNED, "Welded corners", "Dropped faces without area", "Dropped doubled faces")
+
+
+def volume_changes(before: Mesh, solid: Solid) -> tuple[VolumeChange, ...]:
+    """What changed from the scan as it was read to the solid, the largest first.
+
+    Left out is where faces looked the wrong way. Costs nothing for a scan that was only welded and turned.
+    """
+    if _is_the_same(before, solid):
+        return ()
+    finite: BoolArray = np.asarray(np.isfinite(before.vertices_mm).all(axis=1))
+    sound = before.faces[finite[before.faces].all(axis=1)]
+    scan = Mesh(np.nan_to_num(before.vertices_mm, posinf=0.0, neginf=0.0), sound)
+    low, high = solid.mesh.vertices_mm.min(axis=0), solid.mesh.vertices_mm.max(axis=0)
+    cell_mm3 = float((high - low).prod()) / PLACES
+    cell_mm = float(np.cbrt(cell_mm3))
+    places = low + (high - low) * qmc.Sobol(3, scramble=False).random(PLACES)
+    was, now = (_winding(mesh, places, 0.5 * cell_mm) for mesh in (scan, solid.mesh))
+    was = was if was[now > INSIDE].sum() > 0 else -was  # an inside-out part winds the other way
+    changed = [(sign, _stretches(places[there], 2.0 * cell_mm)) for sign, there in _moved(was, now)]
+    found = [
+        VolumeChange(_middle(stretch), sign * len(stretch) * cell_mm3, _reasons(stretch, solid, 2.0 * cell_mm))
+        for sign, stretches in changed
+        for stretch in stretches
+    ]
+    told = [change for change in found if not set(change.reasons) & set(TURNED)]
+    return tuple(sorted(told, key=lambda change: -abs(change.volume_mm3)))
+
+
+def unexplained(solid: Solid) -> str:
+    """What to say of the largest change that no step accounts for and that cannot be scatter; '' for none."""
+    limit_mm3 = MOVED_MM * solid.area_mm2
+    left = [change for change in solid.volume_changes if not change.reasons]
+    return left[0].sentence if left and abs(left[0].volume_mm3) > limit_mm3 else ""
+
+
+def _is_the_same(before: Mesh, solid: Solid) -> bool:
+    """Whether every face of the scan came out and none was made."""
+    nothing_new = not (solid.origin != Origin.MEASURED).any()
+    return (
+        len(before.faces) == len(solid.mesh.faces) and nothing_new and {s.what for s in solid.steps} <= set(NO_VOLUME)
+    )
+
+
+def _winding(mesh: Mesh, places_mm: Array, cell_mm: float) -> Array:
+    """How often the surface winds around each place, its small faces taken together cell by cell.
+
+    One triangle for all of a cell, in their middle and of their area and direction: from a cell away that winds as they
+    do, and a million faces become some ten thousand. What lies beyond the places is taken together at their box.
+    """
+    corners = mesh.corners_mm
+    small = np.ptp(corners[:, :, 0], axis=1) < cell_mm
+    for k in (1, 2):
+        small &= np.ptp(corners[:, :, k], axis=1) < cell_mm
+    taken = np.concatenate(
+        [corners[~small], _taken_together(Mesh(mesh.vertices_mm, mesh.faces[small]), places_mm, cell_mm)]
+    )
+    faces = np.arange(3 * len(taken)).reshape(-1, 3)
+    return np.asarray(igl.fast_winding_number(taken.reshape(-1, 3), faces, places_mm), dtype=np.float64).reshape(-1)
+
+
+def _taken_together(mesh: Mesh, places_mm: Array, cell_mm: float) -> Array:
+    areas, middles = face_vectors_mm2(mesh), mesh.corners_mm.mean(axis=1)
+    low, high = places_mm.min(axis=0) - cell_mm, places_mm.max(axis=0) + cell_mm
+    cells = ((np.clip(middles, low, high) - low) / cell_mm).astype(np.int64)
+    cell = np.ravel_multi_index(tuple(cells.T), tuple(((high - low) / cell_mm).astype(np.int64) + 1))
+    size = np.linalg.norm(areas, axis=1)
+    total = np.bincount(cell, size)
+    filled = total > 0
+    middle = np.column_stack([np.bincount(cell, size * middles[:, k])[filled] / total[filled] for k in range(3)])
+    return middle[:, None] + _triangles(np.column_stack([np.bincount(cell, areas[:, k])[filled] for k in range(3)]))
+
+
+def _triangles(areas_mm2: Array) -> Array:
+    """An even triangle about the origin for each area vector, (k, 3, 3)."""
+    area = np.linalg.norm(areas_mm2, axis=1, keepdims=True)
+    normal = np.divide(areas_mm2, area, out=np.tile([0.0, 0.0, 1.0], (len(area), 1)), where=area > 0)
+    across = np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)])
+    across /= np.linalg.norm(across, axis=1, keepdims=True)
+    along = np.cross(normal, across)
+    radius = np.sqrt(4.0 * area / np.sqrt(27.0))  # of the circle around an even triangle
+    turns = 2.0 * np.pi * np.arange(3) / 3.0
+    return np.stack([radius * (np.cos(turn) * across + np.sin(turn) * along) for turn in turns], axis=1)
+
+
+def _moved(was: Array, now: Array) -> list[tuple[int, BoolArray]]:
+    return [(1, (was < OUTSIDE) & (now > INSIDE)), (-1, (was > INSIDE) & (now < OUTSIDE))]
+
+
+def _stretches(places_mm: Array, reach_mm: float) -> list[Array]:
+    """Places that hang together, less those that are too few."""
+    pairs = cKDTree(places_mm).query_pairs(reach_mm, output_type="ndarray") if len(places_mm) else np.empty((0, 2), int)
+    count, group = components(len(places_mm), pairs[:, 0], pairs[:, 1])
+    return [places_mm[group == k] for k in np.flatnonzero(np.bincount(group, minlength=count) >= LEAST_PLACES)]
+
+
+def _middle(places_mm: Array) -> Point:
+    x, y, z = places_mm.mean(axis=0).tolist()
+    return x, y, z
+
+
+def _reasons(stretch_mm: Array, solid: Solid, reach_mm: float) -> tuple[str, ...]:
+    """The steps with a place near the stretch; where only the largest are told, that faces were made beside it."""
+    near = cKDTree(stretch_mm)
+    named = [step.what for step in solid.steps if _comes_near(step, near, reach_mm)]
+    named = [what for what in named if what not in NO_VOLUME or what in TURNED] or named
+    invented = solid.mesh.corners_mm[solid.origin != Origin.MEASURED].mean(axis=1)
+    if not named and len(invented) and near.query(invented)[0].min() < reach_mm:
+        named = ["surface was made there"]
+    return tuple(dict.fromkeys(named))
+
+
+def _comes_near(step: MendStep, stretch: cKDTree, reach_mm: float) -> bool:
+    if not step.sizes_mm:
+        return False
+    away, _ = stretch.query(np.array(step.places_mm))
+    return bool((away < 0.5 * np.array(step.sizes_mm) + reach_mm).any())
