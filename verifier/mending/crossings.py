@@ -48,8 +48,9 @@ def mend_crossings(draft: Draft) -> Draft:
             break
         first_new = len(draft.mesh.vertices_mm)
         draft = _cut_out(draft, hit, ring, sparing=ring <= SPARING_ROUNDS)
+        first_new_face = len(draft.mesh.faces)
         draft = fill_holes(draft, "Filled where the surface crossed itself", fair=ring < ROUNDS)
-        pairs = _crossing_near(draft.mesh, _touching(draft, first_new))
+        pairs = _crossing_near(draft.mesh, _fresh(draft, first_new, first_new_face))
     _refuse_two_surfaces(draft, pairs)
     left = np.unique(pairs)
     return draft.telling(tell_faces(LEFT_CROSSING, draft.mesh, left)) if len(left) else draft
@@ -118,29 +119,43 @@ def _with_rings(mesh: Mesh, chosen: IntArray, rings: int) -> BoolArray:
     return taken
 
 
-def _touching(draft: Draft, first_new: int) -> BoolArray:
-    """Faces with a new corner, and all that were filled."""
-    return np.asarray((draft.mesh.faces >= first_new).any(axis=1) | (draft.origin > 0))
+def _fresh(draft: Draft, first_new_corner: int, first_new_face: int) -> BoolArray:
+    """Faces made in this round, and those that got a new corner; all others were looked at in an earlier one."""
+    fresh: BoolArray = np.asarray((draft.mesh.faces >= first_new_corner).any(axis=1))
+    fresh[first_new_face:] = True
+    return fresh
 
 
 def _crossing_near(mesh: Mesh, fresh: BoolArray) -> IntArray:
     """Crossing pairs among the fresh ones and all whose box comes near theirs."""
-    near = np.flatnonzero(_box_meets_any(mesh, fresh))
+    near = np.flatnonzero(_may_meet_any(mesh, fresh))
     return near[crossing_pairs(Mesh(mesh.vertices_mm, mesh.faces[near]))]
 
 
-def _box_meets_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:
-    """Faces whose box shares a cell of a coarse grid with a fresh face's box; too many rather than too few."""
-    corners = mesh.corners_mm
-    low, high = corners.min(axis=1), corners.max(axis=1)
-    origin = low.min(axis=0)
-    cell = max(4.0 * float(np.mean(high - low)), float((high.max(axis=0) - origin).max()) / 200.0)
-    first, last = ((low - origin) / cell).astype(np.int64), ((high - origin) / cell).astype(np.int64)
-    marked = np.zeros(last.max(axis=0) + 1, dtype=bool)
-    for a, b in zip(first[fresh], last[fresh], strict=True):
-        marked[a[0] : b[0] + 1, a[1] : b[1] + 1, a[2] : b[2] + 1] = True
-    meets = (last - first > 1).any(axis=1)  # larger than a cell: always looked at
-    for pick in range(8):
-        x, y, z = (np.where(pick >> k & 1, last[:, k], first[:, k]) for k in range(3))
-        meets |= marked[x, y, z]
-    return np.asarray(meets)
+def _may_meet_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:
+    """Faces whose box may meet a fresh face's box; too many rather than too few.
+
+    A face no longer than a cell of the grid lies, with its first corner, within a cell of what its box meets. So one
+    corner is asked, and a million faces cost 0.1 s; longer faces are few and always looked at.
+    """
+    if not fresh.any():
+        return fresh
+    low, size_mm = mesh.vertices_mm.min(axis=0), np.ptp(mesh.vertices_mm, axis=0)
+    spans = [_span_mm(mesh, axis) for axis in range(3)]
+    cell_mm = max(4.0 * float(np.mean(spans)), float(size_mm.max()) / 200.0)
+    own = mesh.vertices_mm[mesh.faces[fresh]]
+    first, last = (((ends - low) / cell_mm).astype(int) for ends in (own.min(axis=1), own.max(axis=1)))
+    marked = np.zeros((size_mm / cell_mm).astype(int) + 3, dtype=bool)
+    for a, b in zip(first, last, strict=True):  # one cell more on every side; the grid begins one cell before the part
+        marked[a[0] : b[0] + 3, a[1] : b[1] + 3, a[2] : b[2] + 3] = True
+    cells = ((mesh.vertices_mm - low) / cell_mm).astype(np.int32) + 1
+    near = marked[cells[:, 0], cells[:, 1], cells[:, 2]][mesh.faces[:, 0]]
+    for span in spans:
+        near |= span > cell_mm
+    return np.asarray(near)
+
+
+def _span_mm(mesh: Mesh, axis: int) -> Array:
+    """How long each face is along an axis, (m,)."""
+    a, b, c = (mesh.vertices_mm[mesh.faces[:, k], axis] for k in range(3))
+    return np.asarray(np.maximum(np.maximum(a, b), c) - np.minimum(np.minimum(a, b), c))

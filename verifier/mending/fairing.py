@@ -102,8 +102,8 @@ def _widths_mm(mesh: Mesh, hole: IntArray, fresh: BoolArray, count: int) -> Arra
     """Twice how far each hole's rim reaches from its middle: the same in any pose, which a box around it is not."""
     rim = np.flatnonzero((hole >= 0) & ~fresh)
     number = np.bincount(hole[rim], minlength=count)
-    middle = np.column_stack([np.bincount(hole[rim], mesh.vertices_mm[rim, k], count) for k in range(3)])
-    middle /= np.maximum(number, 1)[:, None]
+    total = np.column_stack([np.bincount(hole[rim], mesh.vertices_mm[rim, k], count) for k in range(3)])
+    middle: Array = total / np.maximum(number, 1)[:, None]
     reach = np.zeros(count)
     np.maximum.at(reach, hole[rim], np.linalg.norm(mesh.vertices_mm[rim] - middle[hole[rim]], axis=1))
     return 2.0 * reach

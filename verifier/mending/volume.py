@@ -12,7 +12,7 @@ from scipy.stats import qmc
 
 from verifier.mending.edges import components
 from verifier.mending.solid import MendStep, Origin, Point, Solid, VolumeChange
-from verifier.mesh import Array, BoolArray, Mesh, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, Mesh
 
 # Places asked. On a part of 40 x 16 x 10 mm each stands for 0.8 mm3.
 PLACES = 8_192
@@ -25,6 +25,8 @@ OUTSIDE, INSIDE = 0.25, 0.75
 MOVED_MM = 0.05
 # Faces that look the wrong way make the winding number false beside them: a change there says nothing.
 TURNED = ("Turned flipped faces", "Turned inside-out parts outward", "Turned patches like the rim they lie along")
+# Faces are summed so many at a time: all of a million at once would be the most memory of the whole mending.
+FACES_AT_ONCE = 65_536
 # After these alone every place is in or out as before.
 NO_VOLUME = (*TURNED, "Welded corners", "Dropped faces without area", "Dropped doubled faces")
 
@@ -37,8 +39,8 @@ def volume_changes(before: Mesh, solid: Solid) -> tuple[VolumeChange, ...]:
     if _is_the_same(before, solid):
         return ()
     finite: BoolArray = np.asarray(np.isfinite(before.vertices_mm).all(axis=1))
-    sound = before.faces[finite[before.faces].all(axis=1)]
-    scan = Mesh(np.nan_to_num(before.vertices_mm, posinf=0.0, neginf=0.0), sound)
+    sound = before.faces if finite.all() else before.faces[finite[before.faces].all(axis=1)]
+    scan = Mesh(before.vertices_mm, sound)
     low, high = solid.mesh.vertices_mm.min(axis=0), solid.mesh.vertices_mm.max(axis=0)
     cell_mm3 = float((high - low).prod()) / PLACES
     cell_mm = float(np.cbrt(cell_mm3))
@@ -76,27 +78,25 @@ def _winding(mesh: Mesh, places_mm: Array, cell_mm: float) -> Array:
     One triangle for all of a cell, in their middle and of their area and direction: from a cell away that winds as they
     do, and a million faces become some ten thousand. What lies beyond the places is taken together at their box.
     """
-    corners = mesh.corners_mm
-    small = np.ptp(corners[:, :, 0], axis=1) < cell_mm
-    for k in (1, 2):
-        small &= np.ptp(corners[:, :, k], axis=1) < cell_mm
-    taken = np.concatenate(
-        [corners[~small], _taken_together(Mesh(mesh.vertices_mm, mesh.faces[small]), places_mm, cell_mm)]
-    )
+    low, high = places_mm.min(axis=0) - cell_mm, places_mm.max(axis=0) + cell_mm
+    shape = tuple(((high - low) / cell_mm).astype(np.int64) + 1)
+    sums, large = np.zeros((7, int(np.prod(shape)))), []
+    for first in range(0, len(mesh.faces), FACES_AT_ONCE):
+        corners = mesh.vertices_mm[mesh.faces[first : first + FACES_AT_ONCE]]
+        sides = np.roll(corners, -1, axis=1) - corners
+        small = np.einsum("fsx,fsx->fs", sides, sides).max(axis=1) < cell_mm**2
+        large.append(corners[~small])
+        middles, areas = corners[small].mean(axis=1), 0.5 * np.cross(sides[small, 0], sides[small, 1])
+        cells = ((np.clip(middles, low, high) - low) / cell_mm).astype(np.int64)
+        cell = np.ravel_multi_index(tuple(cells.T), shape)
+        size = np.sqrt(np.einsum("fx,fx->f", areas, areas))
+        each = (size, *(size[:, None] * middles).T, *areas.T)
+        sums += [np.bincount(cell, weight, sums.shape[1]) for weight in each]
+    sums = sums[:, sums[0] > 0]
+    together = (sums[1:4] / sums[0]).T[:, None] + _triangles(sums[4:].T)
+    taken = np.concatenate([*large, together])
     faces = np.arange(3 * len(taken)).reshape(-1, 3)
     return np.asarray(igl.fast_winding_number(taken.reshape(-1, 3), faces, places_mm), dtype=np.float64).reshape(-1)
-
-
-def _taken_together(mesh: Mesh, places_mm: Array, cell_mm: float) -> Array:
-    areas, middles = face_vectors_mm2(mesh), mesh.corners_mm.mean(axis=1)
-    low, high = places_mm.min(axis=0) - cell_mm, places_mm.max(axis=0) + cell_mm
-    cells = ((np.clip(middles, low, high) - low) / cell_mm).astype(np.int64)
-    cell = np.ravel_multi_index(tuple(cells.T), tuple(((high - low) / cell_mm).astype(np.int64) + 1))
-    size = np.linalg.norm(areas, axis=1)
-    total = np.bincount(cell, size)
-    filled = total > 0
-    middle = np.column_stack([np.bincount(cell, size * middles[:, k])[filled] / total[filled] for k in range(3)])
-    return middle[:, None] + _triangles(np.column_stack([np.bincount(cell, areas[:, k])[filled] for k in range(3)]))
 
 
 def _triangles(areas_mm2: Array) -> Array:
