@@ -33,6 +33,7 @@ from verifier.reporting.print_tables import piece_file
 from verifier.reporting.written import refuse_open_stl, refuse_open_three_mf
 from verifier.rulebook import Rules, Sheet, draft_sheet_text, find_sheet, load_rules, load_sheet
 from verifier.rulebook.print_sheet import is_print
+from verifier.rulebook.toml_file import read_toml
 
 EXIT_OF: dict[JobVerdict, int] = {
     "PASS": EXIT_PASS,
@@ -57,11 +58,15 @@ class Extras:
 
 @dataclass(frozen=True, slots=True)
 class Delivered:
-    """One scan's way through the house, and what the report says of it."""
+    """One scan's way through the house, and what the report says of it.
+
+    sheet_text : of the part's own sheet, where the report asks for a line in it; '' otherwise
+    """
 
     outcome: Outcome
     inspection: Inspection
     rules: Rules
+    sheet_text: str = ""
 
 
 def inspect_file(
@@ -105,7 +110,15 @@ def inspect_file(
     )
     for name, mesh in _printed(outcome, part, ".3mf").items():
         refuse_open_three_mf(mesh, name)
-    return Delivered(outcome, inspection_of(outcome, rules, versions()), rules)
+    text = (
+        _sheet_text(sheet, sheet_file or find_sheet(rules.folder, part), part) if joined and joined.scans_kept else ""
+    )
+    return Delivered(outcome, inspection_of(outcome, rules, versions()), rules, text)
+
+
+def _sheet_text(sheet: Sheet | None, file: Path | None, part: str) -> str:
+    """The text of a part's own sheet; '' for none, and for a twin's: a choice written there would hold for both."""
+    return "" if sheet is None or file is None or sheet.part != part else read_toml(file).text
 
 
 def _with_own_figures(rules: Rules) -> Rules:
@@ -154,7 +167,9 @@ def versions() -> dict[str, str]:
 def write_draft(delivered: Delivered, out: Path) -> tuple[Path, ...]:
     """Write the drafted sheet and the page whose callouts bear its names; the files written."""
     return _write_all(
-        _drafted_sheet(delivered, out) | _page(delivered, pictured_of(delivered.outcome, delivered.inspection)), out
+        _drafted_sheet(delivered, out)
+        | _page(delivered, pictured_of(delivered.outcome, delivered.inspection, delivered.sheet_text)),
+        out,
     )
 
 
@@ -194,7 +209,7 @@ def write_delivery(delivered: Delivered, out: Path, extras: Extras = Extras()) -
         f"{part}.report.json": as_json.render(inspection).encode(),
         f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
     }
-    pictured = pictured_of(delivered.outcome, delivered.inspection)
+    pictured = pictured_of(delivered.outcome, delivered.inspection, delivered.sheet_text)
     more = _extras(delivered, pictured, extras) | _drafted_sheet(delivered, out)
     return _write_all(files | _page(delivered, pictured) | more, out)
 

@@ -15,11 +15,12 @@ from verifier.inspection import HistogramTable, Inspection
 from verifier.mending.solid import Solid
 from verifier.reporting import as_json, page
 from verifier.reporting.deviation_chart import NOT_COMPARED, chart_of, ramp, steps_of
+from verifier.reporting.join_table import join_table
 from verifier.reporting.page import Pictured
 from verifier.reporting.page_rows import page_rows
 from verifier.reporting.paper import paper_of
 from verifier.reporting.shown import ShownMesh, shown_mesh
-from verifier.reporting.still import stills
+from verifier.reporting.still import painted_png, stills
 from verifier.reporting.viewing import first_turn
 from verifier.rulebook import draft_sheet_text, load_rules, load_sheet
 from verifier.rulebook.draft import DraftRow
@@ -27,6 +28,7 @@ from verifier.shipped import rules_folder
 
 from .examples import EVERY, FAILED, HELD, PASSED, PIVOT, UNDECIDED, hostile, size, told_texts
 from .test_deviation_words import deviation
+from .test_join_words import REPORT
 from .test_shown import lever
 
 SHOWN = shown_mesh(lever(1.0), at_most=20_000)
@@ -379,6 +381,47 @@ def test_a_row_left_empty_stays_as_it_was_drafted(opened: Opened):
     ]
 
 
+DOUBTFUL = UNDECIDED.model_copy(update={"join": join_table(REPORT)})
+WAY_PNGS = tuple(painted_png(SHOWN, np.array([shade] * 3), [np.eye(3)], 56, 27) for shade in ((200,) * 3, (90,) * 3))
+MEASURED = 'part = "latch_lever"\ndescription = "north"\n\n[[size]]\nname = "a"\nkind = "overall"\nalong = "length"\n'
+
+
+def test_the_right_way_of_putting_scans_together_is_one_click_and_one_line(opened: Opened, tmp_path: Path):
+    tab = opened.show(DOUBTFUL, Pictured(SHOWN, ways=WAY_PNGS, sheet=MEASURED))
+    assert tab.locator(".choice img").count() == 2
+    with tab.expect_download() as saving:
+        tab.get_by_role("button", name="Way 2 is right").click()
+    opened.requests = [address for address in opened.requests if not address.startswith("blob:")]
+    saving.value.save_as(tmp_path / "latch_lever.toml")
+    assert saving.value.suggested_filename == "latch_lever.toml"
+    assert load_sheet(tmp_path / "latch_lever.toml", load_rules(rules_folder())).join == 2
+    assert (tmp_path / "latch_lever.toml").read_text(encoding="utf-8") == MEASURED.replace("\n", "\njoin = 2\n", 1)
+    assert tab.locator("button.way[aria-pressed=true]").inner_text() == "Way 2 is right"
+
+
+def test_the_way_and_the_readings_go_into_one_drafted_sheet(opened: Opened, tmp_path: Path):
+    held = HELD.model_copy(update={"join": join_table(REPORT)})
+    tab = opened.show(held, Pictured(SHOWN, drafted=DRAFTED, ways=WAY_PNGS, sheet=DRAFTED))
+    tab.locator("input.reading").nth(0).fill("twelve")
+    tab.get_by_role("button", name="Way 1 is right").click()
+    assert tab.locator("button.way[aria-pressed=true]").count() == 0
+    tab.locator("input.reading").nth(0).fill("12.04")
+    with tab.expect_download():
+        tab.get_by_role("button", name="Way 1 is right").click()
+    with tab.expect_download() as saving:
+        tab.click("#save-sheet")
+    opened.requests = [address for address in opened.requests if not address.startswith("blob:")]
+    saving.value.save_as(tmp_path / "latch_lever.toml")
+    sheet = load_sheet(tmp_path / "latch_lever.toml", load_rules(rules_folder()))
+    assert (sheet.join, sheet.rows[0].reading) == (1, 12.04)
+
+
+def test_without_a_sheet_at_hand_the_page_says_the_line():
+    words = read(page.render(DOUBTFUL, Pictured(SHOWN, ways=WAY_PNGS))).text
+    assert "Write join = 1, or the number of the other way, into the sheet latch_lever.toml." in words
+    assert "is right" not in words
+
+
 def test_the_part_as_it_will_be_printed_is_one_click_away(opened: Opened):
     solid = lever(1.0)
     plain = Solid(solid.mesh, np.zeros_like(solid.origin))
@@ -453,9 +496,10 @@ def test_a_corner_that_was_not_compared_has_no_step():
         (DEVIATED, COLOURED),
         (FAILED, SEEN),
         (HELD, Pictured(SHOWN, drafted=DRAFTED)),
+        (DOUBTFUL, Pictured(SHOWN, ways=WAY_PNGS, sheet=MEASURED)),
         (UNDECIDED, SEEN),
     ],
-    ids=["passed", "deviated", "failed", "typed", "undecided"],
+    ids=["passed", "deviated", "failed", "typed", "doubtful", "undecided"],
 )
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_accessibility_check_finds_nothing(opened: Opened, inspection: Inspection, pictured: Pictured, scheme: str):

@@ -28,7 +28,14 @@ def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     )
     fused = fuse(posed)
     names = tuple(scan.source.name for scan in scans)
-    return Joined(_as_one(scans, fused), fused.source_of_face, JoinReport(names, placing, fused.seam))
+    return Joined(
+        _as_one(scans, fused), fused.source_of_face, JoinReport(names, placing, fused.seam, _to_draw(placing, posed))
+    )
+
+
+def _to_draw(placing: Placing, posed: tuple[Posed, ...]) -> tuple[Posed, ...]:
+    """A choice that was made, or was never to be made, needs no pictures."""
+    return posed if len(placing.alternatives) > 1 and not placing.sure else ()
 
 
 def _place(scans: Sequence[Scan], sheet: Sheet | None) -> Placing:

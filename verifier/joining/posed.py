@@ -174,11 +174,13 @@ class JoinReport:
 
     placing : poses, alternatives, trimmed surface
     seam : between the scans; None where they meet nowhere
+    scans_kept : the scans as posed, to draw the other ways by; none where there is one way only
     """
 
     scans: tuple[str, ...]
     placing: Placing
     seam: Seam | None = None
+    scans_kept: tuple[Posed, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

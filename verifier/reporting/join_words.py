@@ -33,7 +33,7 @@ def join_in_words(join: JoinTable | None) -> Iterable[str]:
     if join.seam is not None:
         yield from _seam(join.seam)
     if len(join.ways) > 1:
-        yield from map(_way, join.ways)
+        yield from map(way_in_words, join.ways)
 
 
 def _seam(seam: SeamTable) -> Iterable[str]:
@@ -59,7 +59,8 @@ def _trimmed(name: str, skirt_mm2: float, debris_mm2: float) -> str:
     return f"Cut from {name}: {skirt_mm2 / 100:.1f} cm² of skirt, {debris_mm2 / 100:.1f} cm² of debris."
 
 
-def _way(way: JoinWayTable) -> str:
+def way_in_words(way: JoinWayTable) -> str:
+    """How one way fits, and what tells it from the best."""
     thick = "" if way.thickness_mm is None else f", {way.thickness_mm:.2f} mm thick"
     taken = " (taken)" if way.taken else ""
     differs = f" {way.differs}" if way.differs else ""

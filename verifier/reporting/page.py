@@ -24,7 +24,9 @@ from verifier.reporting.shown import ShownMesh
 from verifier.reporting.still import callouts_of, points_of
 from verifier.reporting.typed_sheet import TypedSheet, typed_sheet
 from verifier.reporting.viewing import first_turn
+from verifier.reporting.ways_shown import ways_to_choose
 from verifier.reporting.words import filament_in_words, meaning_of
+from verifier.rulebook.way_line import way_line
 
 FOLDER = Path(__file__).parent
 SCRIPTS = ("solid_view.js", "page.js", "page_sheet.js")
@@ -39,6 +41,8 @@ class Pictured:
     stills : pictures of it as PNG, for paper
     away_mm : (n,) how far each corner of `before` stands proud of the reference, NaN where nothing was compared
     drafted : the text of the drafted sheet, for a part without one; '' otherwise
+    ways : a picture of each way of putting its scans together as PNG, where the person is to choose
+    sheet : the text of its sheet, drafted or not, that the choice is written into; '' where none is at hand
     """
 
     before: ShownMesh
@@ -46,6 +50,8 @@ class Pictured:
     stills: tuple[bytes, ...] = ()
     drafted: str = ""
     away_mm: Array | None = None
+    ways: tuple[bytes, ...] = ()
+    sheet: str = ""
 
 
 def render(inspection: Inspection, pictured: Pictured) -> str:
@@ -67,6 +73,9 @@ def render(inspection: Inspection, pictured: Pictured) -> str:
             typed=typed,
             typed_json=_inside_a_page(json.dumps(_typed(typed, inspection.part))),
             sheet_file=_sheet_file(inspection.part),
+            choosing=bool(pictured.ways and pictured.sheet),
+            ways=ways_to_choose(inspection.join, pictured.ways),
+            ways_json=_inside_a_page(json.dumps(_choice(pictured, inspection.part))),
             meaning=meaning_of(inspection),
             rows=page_rows(inspection.sizes),
             chart=chart_of(inspection.deviation),
@@ -133,6 +142,14 @@ def _typed(typed: TypedSheet | None, part: str) -> dict[str, object] | None:
     if typed is None:
         return None
     return {"lines": typed.lines, "readings": typed.readings, "gauges": typed.gauges, "file": _sheet_file(part)}
+
+
+def _choice(pictured: Pictured, part: str) -> dict[str, object] | None:
+    """The sheet's lines, and where the choice goes; None where there is none to make, or no sheet to write it into."""
+    if not pictured.ways or not pictured.sheet:
+        return None
+    place = way_line(pictured.sheet)
+    return {"lines": place.lines, "at": place.at, "replaces": place.replaces, "file": _sheet_file(part)}
 
 
 def _sheet_file(part: str) -> str:

@@ -1,4 +1,9 @@
-/* A part nobody has measured yet: readings are typed into the table and saved as the finished sheet. */
+/* A part nobody has measured yet: readings are typed into the table and saved as the finished sheet. Scans that may be
+   put together in more than one way: one click saves the sheet with the right one. */
+
+/** The sheet's lines as they stand, readings typed included; null while what is typed is no length. */
+let sheetLines = null;
+let withWay = (lines) => lines;
 
 const typedText = document.getElementById("typed");
 if (typedText) {
@@ -35,16 +40,40 @@ if (typedText) {
       const gauge = input.parentElement.querySelector("select.gauge");
       if (gauge) lines[typed.gauges[row]] = `gauged = "${gauge.value}"`;
     });
-    return lines.join("\n");
+    return lines;
   }
 
-  document.getElementById("save-sheet").addEventListener("click", () => {
+  sheetLines = () => {
     const wrong = inputs.find((input) => input.getAttribute("aria-invalid") === "true");
     told.textContent = stateInWords();
-    if (wrong) {
-      wrong.focus();
-      return;
-    }
-    saveAs(typed.file, finishedSheet(), "application/toml");
+    if (!wrong) return finishedSheet();
+    wrong.focus();
+    return null;
+  };
+
+  document.getElementById("save-sheet").addEventListener("click", () => {
+    const lines = sheetLines();
+    if (lines) saveAs(typed.file, withWay(lines).join("\n"), "application/toml");
   });
+}
+
+const waysText = document.getElementById("ways");
+if (waysText) {
+  const ways = JSON.parse(waysText.textContent);
+  const buttons = [...document.querySelectorAll("button.way")];
+  let chosen = null;
+
+  withWay = (lines) =>
+    chosen === null ? lines : lines.toSpliced(ways.at, ways.replaces ? 1 : 0, `join = ${chosen}`);
+
+  for (const button of buttons) {
+    button.addEventListener("click", () => {
+      const lines = sheetLines ? sheetLines() : ways.lines;
+      if (!lines) return;
+      chosen = Number(button.dataset.way);
+      for (const each of buttons) each.setAttribute("aria-pressed", String(each === button));
+      saveAs(ways.file, withWay(lines).join("\n"), "application/toml");
+      document.getElementById("way-state").textContent = `Saved as ${ways.file} with join = ${chosen}.`;
+    });
+  }
 }

@@ -9,21 +9,28 @@ from verifier.mesh import Array
 from verifier.reporting.page import Pictured
 from verifier.reporting.shown import ShownMesh, shown_mesh
 from verifier.reporting.still import stills
+from verifier.reporting.way_pictures import way_pictures
 from verifier.rulebook import draft_sheet_text
 
 
-def pictured_of(outcome: Outcome, told: Inspection) -> Pictured:
-    """The part as scanned and as it will be printed, its stills, and the sheet to fill in where it has none."""
+def pictured_of(outcome: Outcome, told: Inspection, sheet: str) -> Pictured:
+    """The part as scanned and as it will be printed, its stills, and the sheet to fill in where it has none.
+
+    sheet : the text of the sheet it has; '' for none
+    """
     before = shown_mesh(outcome.solid)
     after = shown_mesh(outcome.copy) if outcome.copy is not outcome.solid else None
     # The callouts lie on the scan: on a part that was made longer or mirrored they would hang in the air.
     still = before if after is None or told.reshaped else after
+    drafted = draft_sheet_text(told.part, outcome.proposed) if outcome.proposed else ""
     return Pictured(
         before,
         after,
         stills(told, still),
-        drafted=draft_sheet_text(told.part, outcome.proposed) if outcome.proposed else "",
+        drafted=drafted,
         away_mm=_away_mm(outcome, before),
+        ways=way_pictures(outcome.joined),
+        sheet=drafted or sheet,
     )
 
 

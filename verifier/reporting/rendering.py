@@ -64,10 +64,11 @@ class Rendered:
     depth_mm: NDArray[np.float32]
 
 
-def rendered(shown: ShownMesh, view: View, grain: int = 3) -> Rendered:
+def rendered(shown: ShownMesh, view: View, grain: int = 3, paints: IntArray | None = None) -> Rendered:
     """Draw the part's faces that look at the eye, the nearest in front.
 
     grain : picture points of one step of the textures on filled and rebuilt surface
+    paints : (k, 3) red, green and blue where the faces' marks are numbers of these, and nothing is textured
     """
     seen = view.seen(shown.vertices_mm.astype(np.float64)).astype(np.float32)
     depth = np.full(view.height * view.width, -np.inf, dtype=np.float32)
@@ -75,7 +76,7 @@ def rendered(shown: ShownMesh, view: View, grain: int = 3) -> Rendered:
     towards = np.flatnonzero(_twice_area(seen[shown.faces]) > 0)
     for some in _portions(seen[shown.faces[towards]], view):
         _lay(seen, shown.faces, towards[some], view, depth, nearest)
-    pixels = _painted(shown, view, nearest, grain)
+    pixels = _painted(shown, view, nearest, grain, paints)
     lying_mm = depth.reshape(view.height, view.width)
     pixels[_outlines(lying_mm, OUTLINE_FALL * _half_diagonal_mm(shown))] = OUTLINE
     return Rendered(pixels, lying_mm)
@@ -136,16 +137,18 @@ def _points_of(first: IntArray, counts: IntArray) -> tuple[IntArray, IntArray, I
     return face, first[face, 0] + within % wide, first[face, 1] + within // wide
 
 
-def _painted(shown: ShownMesh, view: View, nearest: IntArray, grain: int) -> NDArray[np.uint8]:
+def _painted(shown: ShownMesh, view: View, nearest: IntArray, grain: int, paints: IntArray | None) -> NDArray[np.uint8]:
     """Paint of the face in front of every picture point, by its light and its texture."""
     pixels = np.full((len(nearest), 3), 255, dtype=np.uint8)
     (at,) = np.nonzero(nearest >= 0)
     mesh = Mesh(shown.vertices_mm.astype(np.float64), shown.faces.astype(np.int64))
     light = AMBIENT + (1 - AMBIENT) * np.maximum(_rounded_normals(mesh) @ view.turn.T @ LIGHT, 0)
-    paint = np.array([PAINT[origin] for origin in sorted(PAINT)])
+    paint = np.array([PAINT[origin] for origin in sorted(PAINT)]) if paints is None else paints
     front = nearest[at]
-    dark = _texture(shown.origin[front], at % view.width, at // view.width, grain)
-    shade = light[front] * np.where(dark, TEXTURED, 1.0)
+    shade = light[front]
+    if paints is None:
+        dark = _texture(shown.origin[front], at % view.width, at // view.width, grain)
+        shade = shade * np.where(dark, TEXTURED, 1.0)
     pixels[at] = (paint[shown.origin[front]] * shade[:, None]).astype(np.uint8)
     return pixels.reshape(view.height, view.width, 3)
 

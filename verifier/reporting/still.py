@@ -8,7 +8,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from verifier.inspection import Inspection, SizeTable
-from verifier.mesh import Array
+from verifier.mesh import Array, IntArray
 from verifier.reporting.balloons import placed_balloons
 from verifier.reporting.rendering import View, rendered, view_of
 from verifier.reporting.shown import ShownMesh
@@ -61,6 +61,18 @@ def still_png(shown: ShownMesh, callouts: Sequence[Callout], turn: Array, width:
     picture = Image.fromarray(drawn.pixels)
     _draw_callouts(ImageDraw.Draw(picture), callouts, lines, view)
     return _png(picture.resize((width, height), Image.Resampling.BOX))
+
+
+def painted_png(shown: ShownMesh, paints: IntArray, turns: Sequence[Array], width: int, height: int) -> bytes:
+    """The part under several turns, one below the other, every face in the paint that its mark is the number of.
+
+    width, height : of the part under one turn
+    """
+    views = [view_of(shown, turn, FINE * width, FINE * height, FINE * MARGIN // 4) for turn in turns]
+    picture = Image.fromarray(np.concatenate([rendered(shown, view, paints=paints).pixels for view in views]))
+    out = io.BytesIO()  # all its colours: of a few, a small place would be given its neighbours'
+    picture.resize((width, height * len(turns)), Image.Resampling.BOX).save(out, format="PNG", optimize=True)
+    return out.getvalue()
 
 
 def _in_sight(callout: Callout, view: View, depth_mm: np.ndarray) -> bool:
