@@ -79,10 +79,10 @@ def run(bench, crash_at=""):
     return process.exitcode
 
 
-def run_until_power_cut(bench, crash_at, record, left_out=""):
+def run_until_power_cut(bench, crash_at, record, left_out="", time_of_it=1):
     prepare_workers("stubs:drafting")
     process = multiprocessing.get_context("forkserver").Process(
-        target=serve_until_power_cut, args=(bench.root, "stubs:drafting", crash_at, record, left_out)
+        target=serve_until_power_cut, args=(bench.root, "stubs:drafting", crash_at, record, left_out, time_of_it)
     )
     process.start()
     process.join(20)

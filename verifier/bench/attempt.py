@@ -4,6 +4,7 @@ import contextlib
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -11,10 +12,11 @@ from dataclasses import dataclass, field
 from enum import Enum
 from itertools import pairwise
 from multiprocessing import forkserver
-from multiprocessing.connection import Connection, wait
+from multiprocessing.connection import wait
 from multiprocessing.context import BaseContext
 from multiprocessing.process import BaseProcess
 from pathlib import Path
+from typing import Any
 
 import psutil
 
@@ -26,6 +28,11 @@ LOOK_EVERY_S = 0.05
 COUNT_TREE_EVERY_S = 1.0
 # Libraries and their threads map far more than they use; the backstop stays clear of that.
 MAPPED_BESIDES_BYTES = 8 * GIB
+
+
+# Windows has only the slow start, 0.7 s. On macOS the system's libraries, on which numpy may rest there, are not to be
+# used on after a fork (Python's documentation of multiprocessing, "contexts and start methods").
+_STARTS = "spawn" if sys.platform in ("win32", "darwin") else "forkserver"
 
 
 class End(Enum):
@@ -69,8 +76,8 @@ class Order:
 
 
 def prepare_workers(compute: str) -> None:
-    """Load what jobs need once, so that each starts in milliseconds. Windows has only the slow start."""
-    if os.name != "nt":
+    """Load what jobs need once, so that each starts in milliseconds, where that is to be had."""
+    if _STARTS == "forkserver":
         _context().set_forkserver_preload(["__main__", work.__module__, compute.partition(":")[0]])
         forkserver.ensure_running()
 
@@ -102,7 +109,7 @@ def run_attempt(
 
 def _context() -> BaseContext:
     """Never fork: a forked worker would keep the bench locked after the service died."""
-    return multiprocessing.get_context("spawn" if os.name == "nt" else "forkserver")
+    return multiprocessing.get_context(_STARTS)
 
 
 class _Supervision:
@@ -112,7 +119,7 @@ class _Supervision:
         self,
         order: Order,
         process: BaseProcess,
-        progress: Connection,
+        progress: Any,  # a Connection, of whichever class the system has
         on_stage: Callable[[str, float], None],
         on_memory: Callable[[int], None],
     ) -> None:
@@ -218,6 +225,6 @@ def kill_tree(process: BaseProcess) -> None:
                 child.kill()
     if process.exitcode is None:
         process.kill()
-    if hasattr(os, "killpg"):
+    if sys.platform != "win32":
         with contextlib.suppress(ProcessLookupError, PermissionError):
             os.killpg(pid, signal.SIGKILL)

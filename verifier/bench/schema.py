@@ -77,6 +77,7 @@ def connect(path: Path) -> sqlite3.Connection:
         db.close()
         raise _no_ledger(path, error) from error
     db.execute("PRAGMA synchronous = FULL")
+    db.execute("PRAGMA fullfsync = ON")  # macOS alone: there a plain sync stops at the drive's own cache
     return db
 
 

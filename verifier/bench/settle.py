@@ -3,9 +3,11 @@
 import os
 import signal
 import stat
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+from verifier.bench.durable import TO_READ
 from verifier.bench.limits import Limits
 
 
@@ -62,13 +64,11 @@ def why_not_readable(path: Path) -> str | None:
 
     Asked only of still files; opening does not follow links or wait for pipes.
     """
-    flags = os.O_RDWR if os.name == "nt" else os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK
     try:
-        descriptor = os.open(path, flags)  # Windows refuses while a writer has the file open without sharing
+        descriptor = os.open(path, TO_READ)
     except PermissionError:
-        return (
-            "there is no permission to read it" if os.name != "nt" else "a program has it open, or it may not be read"
-        )
+        on_windows = sys.platform == "win32"
+        return "a program has it open, or it is read-only" if on_windows else "there is no permission to read it"
     except OSError as error:
         return f"it cannot be opened: {error.strerror}"
     try:
@@ -84,15 +84,15 @@ def _has_a_writer(descriptor: int) -> bool:
 
     Where leases are not to be had (another system, another owner's file, a share) the answer is no.
     """
-    try:
-        import fcntl
+    if sys.platform != "linux":
+        return False
+    import fcntl
 
+    try:
         # Should a writer come in the microseconds the lease lasts, its signal must be one that is ignored.
         fcntl.fcntl(descriptor, fcntl.F_SETSIG, _IGNORED_SIGNAL)
         fcntl.fcntl(descriptor, fcntl.F_SETLEASE, fcntl.F_RDLCK)
         fcntl.fcntl(descriptor, fcntl.F_SETLEASE, fcntl.F_UNLCK)
-    except (ImportError, AttributeError):
-        return False
     except BlockingIOError:
         return True
     except OSError:

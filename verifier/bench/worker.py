@@ -56,21 +56,25 @@ def named_function(compute: str) -> Compute:
 
 
 def _die_with(lifeline: Connection) -> None:
-    """Never outlive the service, not even by a moment inside native code."""
+    """Never outlive the service, on Linux not even by a moment inside native code."""
+    # Ctrl-C is for the service, which ends its workers itself; without setsid it reaches them as well, and would count
+    # as a failure of the scan.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(os, "setsid"):
         os.setsid()  # a group of its own: stopped as a whole, and not by Ctrl-C at the service's terminal
-    if sys.platform == "linux":
-        _have_kernel_kill_us_with(lifeline)
+    _have_kernel_kill_us_with(lifeline)
     if lifeline.poll():  # it died before this process could ask to be told
         os._exit(1)
     threading.Thread(target=_wait_for_end_of, args=(lifeline,), daemon=True).start()
 
 
 def _have_kernel_kill_us_with(lifeline: Connection) -> None:
-    """Ask for SIGKILL in place of the signal that announces news on a pipe; its only news is its end.
+    """Ask Linux for SIGKILL in place of the signal that announces news on a pipe; its only news is its end.
 
     A thread alone would wait for native code that holds the interpreter's lock.
     """
+    if sys.platform != "linux":
+        return
     import fcntl
 
     descriptor = lifeline.fileno()
