@@ -114,6 +114,20 @@ def slow(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Pa
     return normal(scan, rules, out, report_stage)
 
 
+def crashing(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
+    """Crashes again and again where the scan says so, a moment after writing down the time; else works for long."""
+    bench = rules.parent
+    if scan.read_bytes().startswith(b"crash"):
+        while (bench / "crashed_at").exists():
+            time.sleep(0.005)
+        (bench / "crashed_at.part").write_text(str(time.monotonic()), encoding="ascii")
+        (bench / "crashed_at.part").rename(bench / "crashed_at")
+        os.abort()
+    (out.parent / "pid").write_text(str(os.getpid()), encoding="ascii")
+    time.sleep(8.0)
+    return normal(scan, rules, out, report_stage)
+
+
 def brief(scan: Path, rules: Path, out: Path, report_stage: Report, last_pass: Path | None = None) -> int:
     """As normal, after long enough to be killed in the middle."""
     time.sleep(0.05)

@@ -11,7 +11,6 @@ from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from verifier.bench.durable import sync_folder
 from verifier.bench.job import Job, Outcome, Seen, State
 from verifier.bench.ledger import Ledger
 from verifier.bench.print_entry import PrintEntry
@@ -36,10 +35,7 @@ class Journal(Ledger):
         try:
             with self._one_transaction():
                 bring_up_to_date(self._db, path)
-            sync_folder(path.parent)
-        except OSError as error:
-            self.close()
-            raise cannot_write(path, error) from error
+            # The folder needs no sync of ours: SQLite syncs it when it has made its log beside a new ledger.
         except BaseException:
             self.close()
             raise

@@ -53,6 +53,9 @@ ORDER BY finish_number DESC LIMIT ?
 """
 
 
+_COLUMNS = tuple(field.name for field in fields(Job))
+
+
 class Ledger:
     """All jobs of one bench, to be read."""
 
@@ -139,5 +142,6 @@ class Ledger:
 
 
 def _job_of(row: sqlite3.Row) -> Job:
-    values = {field.name: row[field.name] for field in fields(Job)}
-    return Job(**(values | {"state": State(values["state"])}))
+    values = dict(zip(row.keys(), row, strict=True))
+    values["state"] = State(values["state"])
+    return Job(**{name: values[name] for name in _COLUMNS})

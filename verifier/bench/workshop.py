@@ -22,8 +22,9 @@ from verifier.bench.scan_files import copy_scan, fingerprint_at, is_whole_scan
 from verifier.bench.settle import Stillness
 from verifier.bench.telling import told_of
 
-# Jobs looked at when one may start. A few of them may have a scan that is still written to; not so many.
-TRIED_AT_ONCE = 100
+# Jobs looked at when one may start, in their turn, and as many of the smallest. A few of them may have a scan that is
+# still written to; not so many. With a hundred, looking twenty times a second while jobs run took a third of a core.
+TRIED_AT_ONCE = 20
 
 
 class Workshop:
