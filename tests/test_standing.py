@@ -4,6 +4,7 @@ import json
 import re
 import subprocess
 import sys
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -63,6 +64,16 @@ def test_the_lines_say_what_waits_for_the_person_before_what_is_past(bench):
     ]
     held = bench.held / "fence_clip"
     assert f"  fence_clip  FAIL. The bore is 0.3 mm too narrow. See {held}" in lines
+
+
+def test_a_result_that_a_later_refusal_of_its_part_has_moved_is_told_with_its_new_place(bench):
+    with closing(Journal(bench.ledger)) as journal:
+        finish(journal, bench, "fence_clip", "REFUSED", "It is of no mesh format known.")
+    lines = [line for line in lines_of(status(bench.root), datetime.now(UTC)) if "See" in line and "fence_clip" in line]
+    assert [line.partition("See ")[2] for line in lines] == [
+        str(bench.earlier / "fence_clip"),
+        str(bench.held / "fence_clip"),
+    ]
 
 
 def test_a_pass_that_a_newer_scan_came_after_stays_listed_and_is_marked(bench):

@@ -46,8 +46,8 @@ def lines_of(told: BenchStatus, now: datetime) -> list[str]:
         _head(told, now),
         *_block("Waits in the inbox", list(told.inbox)),
         *_block("In hand", [_in_hand(job, stages.get(job.id), now) for job in told.in_hand]),
-        *_block("Waits for you", [f"{_row(job)} See {told.bench.held / job.part}" for job in told.held]),
-        *_block("Set aside", [f"{_row(job)} See {told.bench.held / job.part}" for job in told.set_aside]),
+        *_block("Waits for you", [f"{_row(job)} See {_place(job, told)}" for job in told.held]),
+        *_block("Set aside", [f"{_row(job)} See {_place(job, told)}" for job in told.set_aside]),
         *_block(
             "In the slicer folder, though a newer scan did not pass",
             [f"{job.part}  printed from it is the scan of {_clock(job.claimed_at)}" for job in told.overtaken],
@@ -78,6 +78,15 @@ def _in_hand(job: Job, working: Working | None, now: datetime) -> str:
 def _row(job: Job) -> str:
     superseded = "" if job.superseded_by is None else ", superseded by a newer scan"
     return f"{job.part}  {job.verdict or 'set aside'}{superseded}. {job.reason or ''}".rstrip()
+
+
+def _place(job: Job, told: BenchStatus) -> Path:
+    """Where a result lies that waits for the person: a later one of its part, as of a wrong file, has moved it."""
+    later = any(
+        other.part == job.part and (other.finish_number or 0) > (job.finish_number or 0)
+        for other in (*told.held, *told.set_aside)
+    )
+    return told.bench.earlier / job.part if later else told.bench.held / job.part
 
 
 def _seconds_since(moment: str, now: datetime) -> float:

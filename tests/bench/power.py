@@ -104,14 +104,22 @@ def cut_power(bench: Bench, record: Path, lost: int | None = None) -> int:
             os.truncate(file, 0)
     steps = told["undone"]
     left = 0 if lost is None else max(0, len(steps) - lost)
+    twice: set[Path] = set()  # in both places, and sure in the one they are copied from
     for step in reversed(steps[left:]):
+        before = set(_files(bench))
         _take_back(step)
+        twice |= set(_files(bench)) - before if _is_synced_move(step) else set()
     moved = {step["paths"][-1] for step in steps[:left]}
     for file in _files(bench):
         entry = f"{file.parent.stat().st_ino}/{file.name}"  # a folder keeps its entries when it is moved
-        if file.stat().st_ino not in told["old"] and entry not in told["entered"] and str(file) not in moved:
+        known = file.stat().st_ino in told["old"] or entry in told["entered"] or file in twice
+        if not known and str(file) not in moved:
             file.unlink()
     return len(steps)
+
+
+def _is_synced_move(step: dict[str, Any]) -> bool:
+    return step["name"] in ("rename", "replace") and str(Path(step["paths"][-1]).parent) not in step["folders"]
 
 
 def _take_back(step: dict[str, Any]) -> None:

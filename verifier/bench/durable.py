@@ -58,11 +58,16 @@ def make_folder(path: Path) -> None:
 
 def write_file(path: Path, data: bytes) -> None:
     """Write beside, sync, rename into place: a reader finds the old file or the new one."""
+    lay_file(path, data)
+    sync_folder(path.parent)
+
+
+def lay_file(path: Path, data: bytes) -> None:
+    """The same for a file whose folder is synced by the caller, with others in it."""
     beside = path.with_name(f".{path.name}.part")
     beside.write_bytes(data)
     sync_file(beside)
     beside.replace(path)
-    sync_folder(path.parent)
 
 
 def place_file(source: Path, target: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from verifier.bench.crashpoint import CrashPoint, crash_point
-from verifier.bench.durable import make_folder, sha256_of, sync_file, sync_folder, write_file
+from verifier.bench.durable import lay_file, make_folder, sha256_of, sync_file, sync_folder
 from verifier.bench.job import Job, Outcome
 from verifier.bench.layout import Bench
 from verifier.rulebook.print_sheet import is_print
@@ -73,8 +73,8 @@ def seal_reason(bench: Bench, job: Job, reason: str) -> None:
     for left in folder.iterdir():  # half results of a crash are not published
         if left.is_file():
             left.unlink()
-    write_file(folder / f"{job.part}.set_aside.txt", f"{reason}\n".encode())
-    write_file(folder / f"{job.part}.traceback.txt", log or b"The worker left no word.\n")
+    (folder / f"{job.part}.set_aside.txt").write_bytes(f"{reason}\n".encode())
+    (folder / f"{job.part}.traceback.txt").write_bytes(log or b"The worker left no word.\n")
     _synced(folder)
 
 
@@ -100,8 +100,10 @@ def _synced(folder: Path) -> Manifest:
     for name in names:
         sync_file(folder / name)
     manifest = Manifest({name: sha256_of(folder / name) for name in names})
-    write_file(folder.parent / MANIFEST, json.dumps(manifest.files, indent=2).encode())
-    for each in (folder, folder.parent, folder.parent.parent):
-        sync_folder(each)
+    lay_file(folder.parent / MANIFEST, json.dumps(manifest.files, indent=2).encode())
+    # The attempt's folders were made without a sync: until now they are worth nothing.
+    sync_folder(folder)
+    sync_folder(folder.parent)
+    sync_folder(folder.parent.parent)
     crash_point(CrashPoint.RESULT_SYNCED)
     return manifest

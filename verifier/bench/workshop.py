@@ -100,7 +100,7 @@ class Workshop:
         started = self._journal.start(job, rules.seen_by(job.part))
         crash_point(CrashPoint.ATTEMPT_COUNTED)
         out = result_folder(self._bench, started)
-        make_folder(out)
+        out.mkdir(parents=True)  # synced once there is something in it
         scan = scan_in_job_folder(self._bench, started)
         compared_with = last_pass(self._journal, self._bench.root, started.part, started.sha256)
         self._crew.start(started, Order(self._compute, scan, self._bench.rules, out, self._limits, compared_with))
