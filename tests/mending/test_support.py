@@ -26,3 +26,20 @@ def test_a_part_without_a_table_is_not_cut(part):
     solid = mend(faults.scan_of(faults.with_hole(part.mesh, top, 2.0)))
     assert "Removed support surface" not in steps(solid)
     assert euler(solid) == part.euler
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_part_in_two_passes_on_its_table_with_holes_folds_and_wrong_joints_comes_out_whole(part, seed):
+    """Holes and folds at the foot run into the cut, and spikes through the table, unless they are mended before it."""
+    rng = np.random.default_rng(seed)
+    passes = faults.in_two_partial_passes(faults.on_a_table(part.mesh, 5.0), rng, 0.1, 6.0)
+    mesh = passes.mesh
+    for at in [faults.some_place(mesh, rng) for _ in range(12)]:
+        mesh = faults.with_hole(mesh, at, rng.uniform(0.6, 1.8))
+    mesh = faults.with_fold(mesh, faults.some_place(mesh, rng), 0.8)
+    mesh = faults.with_specks(faults.with_wrong_welds(mesh, rng, 6), rng, 20)
+    solid = mend(faults.scan_of(faults.unwelded(mesh)))
+    assert {"Cut off spikes", "Dropped a second layer", "Removed support surface"} <= set(steps(solid))
+    assert euler(solid) == part.euler
+    # Two passes 0.1 mm apart: whichever is kept, the part's 600 mm2 seen from above are off by half of that at most.
+    assert solid.volume_mm3 == pytest.approx(faults.above_the_table_mm3(part.mesh), rel=0.012)

@@ -10,6 +10,7 @@ from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.penetration import run_through_each_other
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.solid import Origin
+from verifier.mending.spikes import SPIKE_RATIO, longest_sides_mm, usual_side_mm
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, BoolArray, IntArray, Mesh
 
@@ -21,11 +22,10 @@ SPARING_ROUNDS = 2
 # More than this share of the faces crossing is no fold but two surfaces through each other, as from two passes that
 # were not aligned. Cutting that out would leave a hole where the part is.
 CROSSING_SHARE = 0.05
-# A face with an edge this many times the middle length is a spike: a corner that was joined to the wrong place. Where
-# one crosses an ordinary face, the spike alone is cut out.
-SPIKE_RATIO = 6.0
 # With more than this share of the faces crossing there is no surface to speak of.
 HOPELESS_SHARE = 0.25
+# What is told of the holes filled where they were cut out.
+FILLED_CROSSING = "Filled where the surface crossed itself"
 # What is told of faces that still cross after all rounds.
 LEFT_CROSSING = "Left faces that cross each other"
 
@@ -34,12 +34,15 @@ class RunsThroughItself(Exception):
     """The surface crosses itself beyond mending; the message says how."""
 
 
-def mend_crossings(draft: Draft) -> Draft:
+def mend_crossings(draft: Draft, *, among: BoolArray | None = None, keep_longest: bool = False) -> Draft:
     """Cut out the faces that cross others, with the ring around them, and fill; look again near what is new.
 
+    among : (m,) the faces that are looked at in the beginning, all when left out
+    keep_longest : leave the longest open loop open
     Crossings that are left are told. Raises RunsThroughItself when they are too many to be folds.
     """
-    pairs = crossing_pairs(draft.mesh)
+    draft = draft.untelling(LEFT_CROSSING)
+    pairs = crossing_pairs(draft.mesh) if among is None else _crossing_among(draft.mesh, np.flatnonzero(among))
     if len(pairs) == 0:
         return draft
     for ring in range(1, ROUNDS + 1):
@@ -49,8 +52,8 @@ def mend_crossings(draft: Draft) -> Draft:
         first_new = len(draft.mesh.vertices_mm)
         draft = _cut_out(draft, hit, ring, sparing=ring <= SPARING_ROUNDS)
         first_new_face = len(draft.mesh.faces)
-        draft = fill_holes(draft, "Filled where the surface crossed itself", fair=ring < ROUNDS)
-        pairs = _crossing_near(draft.mesh, _fresh(draft, first_new, first_new_face))
+        draft = fill_holes(draft, FILLED_CROSSING, fair=ring < ROUNDS, keep_longest=keep_longest)
+        pairs = crossing_near(draft.mesh, _fresh(draft, first_new, first_new_face))
     _refuse_two_surfaces(draft, pairs)
     left = np.unique(pairs)
     return draft.telling(tell_faces(LEFT_CROSSING, draft.mesh, left)) if len(left) else draft
@@ -64,24 +67,18 @@ def crossing_pairs(mesh: Mesh) -> IntArray:
     return np.asarray(pairs[run_through_each_other(mesh, pairs)], dtype=np.int64)
 
 
+def crossing_near(mesh: Mesh, fresh: BoolArray) -> IntArray:
+    """Crossing pairs, (k, 2), among the fresh faces and all whose box comes near theirs."""
+    return _crossing_among(mesh, np.flatnonzero(_may_meet_any(mesh, fresh)))
+
+
 def _culprits(draft: Draft, pairs: IntArray, *, sparing: bool) -> IntArray:
     """The faces to cut out: both of a pair, but one alone where only that one is a spike or, sparing, was invented."""
     mesh = draft.mesh
-    blamed = _longest_mm(mesh, pairs.ravel()).reshape(pairs.shape) > SPIKE_RATIO * _usual_mm(mesh)
+    blamed = longest_sides_mm(mesh, pairs.ravel()).reshape(pairs.shape) > SPIKE_RATIO * usual_side_mm(mesh)
     if sparing:
         blamed = np.where(blamed.any(axis=1, keepdims=True), blamed, draft.origin[pairs] > Origin.MEASURED)
     return np.unique(pairs[blamed | ~blamed.any(axis=1, keepdims=True)])
-
-
-def _longest_mm(mesh: Mesh, faces: IntArray) -> Array:
-    """Longest edge of each of the faces."""
-    corners = mesh.vertices_mm[mesh.faces[faces]]
-    return np.asarray(np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2).max(axis=1))
-
-
-def _usual_mm(mesh: Mesh) -> float:
-    """Middle longest edge, of ten thousand faces taken all over: all of a million take 0.3 s and say the same."""
-    return float(np.median(_longest_mm(mesh, np.arange(0, len(mesh.faces), 1 + len(mesh.faces) // 10_000))))
 
 
 def _refuse_two_surfaces(draft: Draft, pairs: IntArray) -> None:
@@ -110,12 +107,12 @@ def _with_rings(mesh: Mesh, chosen: IntArray, rings: int) -> BoolArray:
     """The chosen faces and so many rings around them, (m,); long faces are no ring, but half of a flat."""
     taken = np.zeros(len(mesh.faces), dtype=bool)
     taken[chosen] = True
-    longest_mm = SPIKE_RATIO * _usual_mm(mesh)
+    longest_mm = SPIKE_RATIO * usual_side_mm(mesh)
     for _ in range(rings):
         corners = np.zeros(len(mesh.vertices_mm), dtype=bool)
         corners[mesh.faces[taken]] = True
         around = np.flatnonzero(corners[mesh.faces].any(axis=1) & ~taken)
-        taken[around[_longest_mm(mesh, around) < longest_mm]] = True
+        taken[around[longest_sides_mm(mesh, around) < longest_mm]] = True
     return taken
 
 
@@ -126,10 +123,9 @@ def _fresh(draft: Draft, first_new_corner: int, first_new_face: int) -> BoolArra
     return fresh
 
 
-def _crossing_near(mesh: Mesh, fresh: BoolArray) -> IntArray:
-    """Crossing pairs among the fresh ones and all whose box comes near theirs."""
-    near = np.flatnonzero(_may_meet_any(mesh, fresh))
-    return near[crossing_pairs(Mesh(mesh.vertices_mm, mesh.faces[near]))]
+def _crossing_among(mesh: Mesh, faces: IntArray) -> IntArray:
+    """Crossing pairs among some faces."""
+    return faces[crossing_pairs(Mesh(mesh.vertices_mm, mesh.faces[faces]))]
 
 
 def _may_meet_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:

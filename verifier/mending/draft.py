@@ -41,7 +41,14 @@ class Draft:
 
     def telling(self, *steps: MendStep) -> "Draft":
         """The same surface with more to tell; steps that did nothing are left out."""
-        told = replace(self, steps=self.steps + tuple(step for step in steps if step.count))
+        return self._with_steps(self.steps + tuple(step for step in steps if step.count))
+
+    def untelling(self, what: str) -> "Draft":
+        """The same surface without what was told under this name and holds no more."""
+        return self._with_steps(tuple(step for step in self.steps if step.what != what))
+
+    def _with_steps(self, steps: tuple[MendStep, ...]) -> "Draft":
+        told = replace(self, steps=steps)
         return _handed_on(told, **{name: self.__dict__.get(name) for name in ("edges", "pieces", "areas_mm2")})
 
     def without(self, dropped: BoolArray) -> "Draft":

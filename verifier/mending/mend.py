@@ -20,6 +20,7 @@ from verifier.mending.rebuild import rebuilt
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
 from verifier.mending.solid import MendStep, Solid
+from verifier.mending.spikes import cut_off_spikes
 from verifier.mending.strips import zip_pieces
 from verifier.mending.support import stand_free
 from verifier.mending.volume import unexplained, volume_changes
@@ -76,6 +77,7 @@ def one_surface(scan: Scan) -> Draft:
         raise NoTriangles("all its faces are without area", where=scan.source.name, do="Export the mesh again")
     if not draft.edges.is_clean():
         draft = close_seams(drop_doubled_faces(draft))
+    draft = cut_off_spikes(draft)
     draft = make_faces_agree(remove_debris_and_fins(draft, keep_patches=True))
     pieces = count_large_pieces(draft)
     if pieces > MOST_BODIES:

@@ -8,60 +8,74 @@ Filling the holes one by one instead would close every bore through which the ta
     support surface                   no face of a solid is like that
 """
 
-from dataclasses import dataclass
-
-import manifold3d
 import numpy as np
 
 from verifier.mending.clipping import clipped
+from verifier.mending.crossings import crossing_near, mend_crossings
 from verifier.mending.draft import Draft
 from verifier.mending.fans import split_bow_ties
+from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops, open_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, IntArray, face_normals
+from verifier.mending.underside import Plane, with_notches_filled, with_underside
+from verifier.mesh import Array, face_normals
 
 # Faces within this of the plane belong to the support: the scatter of a handheld scan on a dull table (0.1 to 0.2 mm,
 # common practice, no source) and the blend that a scan draws into the corner at the foot.
 SUPPORT_BAND_MM = 0.3
-# A rim more than half of which lies at the cut, rounding apart, is one of the underside, with whatever holes it ran
-# into; a hole in the wall, however low, is not.
-CUT_MM = SUPPORT_BAND_MM + 0.05
+# How much higher the cut is tried when the underside would cross itself: a knot in the rim is seldom so high.
+LIFTS_MM = (0.0, 0.1, 0.2)
 # Corners that may lie under the support all the same: a spike that was joined to a speck down there.
 STRAY_SHARE = 0.001
 # A part is at least this high.
 LOWEST_PART_MM = 2.0
 # Cosine of 25 degrees: a support's faces look along its normal but for their roughness.
 ALONG = 0.9
+# No face counts for more than so many middle ones in where the support looks: one spike would outweigh the rest.
+LARGEST_VOTE = 4.0
 # Share of the faces at the open loop that must lie in the plane; the rest is the ragged end of what was seen.
 LOOP_SHARE = 0.8
-
-
-@dataclass(frozen=True, slots=True)
-class Plane:
-    """A plane with the side it looks to."""
-
-    at_mm: Array
-    normal: Array
-
-    def heights_mm(self, points_mm: Array) -> Array:
-        """How far in front of the plane each point is, (n,)."""
-        return np.asarray((points_mm - self.at_mm) @ self.normal)
 
 
 def stand_free(draft: Draft) -> Draft:
     """Take the support surface away and close the underside, with a hole in it for every bore that reaches it.
 
     Everything up to the band over the plane goes; the walls that are left are led straight down to the plane again.
+    Holes and folds at the foot are mended before the cut: it would run into them and come out as no outline.
     """
     plane = _support_plane(draft)
     if plane is None:
         return draft
-    heights = plane.heights_mm(draft.mesh.vertices_mm) - SUPPORT_BAND_MM
+    draft = fill_holes(draft, keep_longest=True)
+    heights = plane.heights_mm(draft.mesh.vertices_mm)[draft.mesh.faces]
+    at_the_cut = (heights.max(axis=1) > SUPPORT_BAND_MM) & (heights.min(axis=1) < SUPPORT_BAND_MM + LIFTS_MM[-1])
+    draft = mend_crossings(draft, among=at_the_cut, keep_longest=True)
+    return _first_without_crossings(draft, plane)
+
+
+def _first_without_crossings(draft: Draft, plane: Plane) -> Draft:
+    """Cut free at the lowest height at which the underside does not cross anything, or least."""
+    fewest, best = len(draft.mesh.faces), draft
+    for lift_mm in LIFTS_MM:
+        freed = _cut_free(draft, plane, SUPPORT_BAND_MM + lift_mm)
+        made = with_underside(freed, plane, SUPPORT_BAND_MM + lift_mm)
+        fresh = np.arange(len(made.mesh.faces)) >= len(freed.mesh.faces)
+        count = len(crossing_near(made.mesh, fresh))
+        if count < fewest:
+            fewest, best = count, made
+        if count == 0:
+            break
+    return best
+
+
+def _cut_free(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
+    """The surface more than so high over the plane, its rims walked once round each."""
+    heights = plane.heights_mm(draft.mesh.vertices_mm) - cut_mm
     behind = np.flatnonzero((heights[draft.mesh.faces] <= 0.0).all(axis=1))
     step = tell_faces("Removed support surface", draft.mesh, behind, np.zeros_like(behind))
-    freed = remove_debris_and_fins(clipped(draft, heights).telling(step))
-    return _underside_closed(cut_knotted_loops(split_bow_ties(freed)), plane)
+    freed = cut_knotted_loops(split_bow_ties(remove_debris_and_fins(clipped(draft, heights).telling(step))))
+    return with_notches_filled(freed, plane, cut_mm)
 
 
 def _support_plane(draft: Draft) -> Plane | None:
@@ -71,14 +85,16 @@ def _support_plane(draft: Draft) -> Plane | None:
         return None
     faces = max(loops, key=len) // 3
     normals, areas = face_normals(draft.mesh)[faces], draft.areas_mm2[faces]
-    mean = (normals * areas[:, None]).sum(axis=0)
-    if np.linalg.norm(mean) < ALONG * areas.sum():
+    weights = np.minimum(areas, LARGEST_VOTE * np.median(areas))
+    mean = (normals * weights[:, None]).sum(axis=0)
+    if np.linalg.norm(mean) < ALONG * weights.sum():
         return None
     middles = draft.mesh.corners_mm[faces].mean(axis=1)
     plane = _fitted(middles, mean / np.linalg.norm(mean))
     in_plane = (np.abs(plane.heights_mm(middles)) < SUPPORT_BAND_MM) & (normals @ plane.normal > ALONG)
     _, piece = draft.pieces
     around = draft.mesh.vertices_mm[np.unique(draft.mesh.faces[piece == piece[faces[0]]])]
+    draft = mend_crossings(fill_holes(draft, keep_longest=True), keep_longest=True)
     heights = plane.heights_mm(around)
     lowest = float(np.quantile(heights, STRAY_SHARE))
     nothing_below = lowest > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
@@ -90,40 +106,3 @@ def _fitted(points_mm: Array, towards: Array) -> Plane:
     middle = points_mm.mean(axis=0)
     normal = np.linalg.svd(points_mm - middle, full_matrices=False)[2][2]
     return Plane(middle, normal * np.sign(normal @ towards))
-
-
-def _underside_closed(draft: Draft, plane: Plane) -> Draft:
-    """Walls from all rims at the cut down to the plane, and one flat face with holes between them."""
-    rims = [draft.edges.start[loop][::-1] for loop in open_loops(draft.edges)]
-    heights = [plane.heights_mm(draft.mesh.vertices_mm[rim]) for rim in rims]
-    foot = [rim for rim, height in zip(rims, heights, strict=True) if float(np.median(height)) < CUT_MM]
-    if not foot:
-        return draft
-    corners = np.concatenate(foot)
-    height = plane.heights_mm(draft.mesh.vertices_mm[corners])
-    base_mm = draft.mesh.vertices_mm[corners] - height[:, None] * plane.normal
-    base = [
-        len(draft.mesh.vertices_mm) + k for k in np.split(np.arange(len(corners)), np.cumsum([*map(len, foot)])[:-1])
-    ]
-    walls = [_wall(rim, below) for rim, below in zip(foot, base, strict=True)]
-    flat = len(draft.mesh.vertices_mm) + _flat_face(base_mm, [*map(len, foot)], plane)
-    faces = np.concatenate([*walls, flat])
-    sewn = draft.with_sewn(base_mm, faces)
-    made = len(draft.mesh.faces) + np.arange(len(faces))
-    step = tell_faces("Closed the underside where it stood", sewn.mesh, made, np.zeros_like(made))
-    return sewn.telling(step)
-
-
-def _wall(rim: IntArray, below: IntArray) -> IntArray:
-    """Two faces for every edge of a rim, down to the same edge of the base."""
-    ahead, below_ahead = np.roll(rim, -1), np.roll(below, -1)
-    return np.concatenate([np.column_stack([rim, ahead, below_ahead]), np.column_stack([rim, below_ahead, below])])
-
-
-def _flat_face(base_mm: Array, lengths: list[int], plane: Plane) -> IntArray:
-    """Triangles between the rims of the base as seen from below, in numbers of the base's corners."""
-    across = np.linalg.svd(plane.normal[None])[2][1:]
-    if np.linalg.det(np.vstack([across, -plane.normal])) < 0:
-        across = across[::-1]
-    seen = np.split((base_mm - plane.at_mm) @ across.T, np.cumsum(lengths)[:-1])
-    return np.asarray(manifold3d.triangulate([np.ascontiguousarray(rim) for rim in seen]), dtype=np.int64)
