@@ -80,7 +80,7 @@ def place_file(source: Path, target: Path) -> None:
     except OSError as error:
         if error.errno != errno.EXDEV:
             raise
-        _copy_into_place(source, target)
+        lay_copy(source, target)
     sync_folder(target.parent)
 
 
@@ -92,13 +92,14 @@ def move_away(source: Path, target: Path) -> None:
     except OSError as error:
         if error.errno != errno.EXDEV:
             raise
-        _copy_into_place(source, target)
+        lay_copy(source, target)
         source.unlink()
     sync_folder(target.parent)
     sync_folder(source.parent)
 
 
-def _copy_into_place(source: Path, target: Path) -> None:
+def lay_copy(source: Path, target: Path) -> None:
+    """Copy, whole or not at all; that it is there at all is sure once the caller has synced the target's folder."""
     beside = target.with_name(f".{target.name}.part")
     shutil.copyfile(source, beside)
     sync_file(beside)
@@ -107,7 +108,7 @@ def _copy_into_place(source: Path, target: Path) -> None:
 
 def copy_file(source: Path, target: Path) -> None:
     """Copy durably; the target appears whole or not at all."""
-    _copy_into_place(source, target)
+    lay_copy(source, target)
     sync_folder(target.parent)
 
 

@@ -6,7 +6,7 @@ import shutil
 import stat
 from pathlib import Path
 
-from verifier.bench.durable import copy_file, make_folder, sha256_of, sync_file, sync_folder
+from verifier.bench.durable import lay_copy, sha256_of, sync_file, sync_folder
 from verifier.bench.settle import Fingerprint, fingerprint_of
 
 
@@ -62,14 +62,14 @@ def sync_scan(scan: Path) -> None:
 
 
 def copy_scan(source: Path, target: Path) -> None:
-    """Copy durably; the target appears whole or not at all."""
+    """Copy; the target appears whole or not at all. A power cut may take it away again, and it is copied anew."""
     if not source.is_dir():
-        copy_file(source, target)
+        lay_copy(source, target)
         return
     beside = target.with_name(f".{target.name}.part")
     shutil.rmtree(beside, ignore_errors=True)
-    make_folder(beside)
+    beside.mkdir()
     for file in files_of(source):
-        copy_file(file, beside / file.name)
+        lay_copy(file, beside / file.name)
+    sync_folder(beside)  # or it might be there with a scan missing
     beside.rename(target)
-    sync_folder(target.parent)
