@@ -3,7 +3,7 @@ import pytest
 
 from inbox_demo import simulated as sim
 from verifier.finding import find_features
-from verifier.finding.noise import noise_on_planes
+from verifier.finding.noise import LAID_MM, noise_on_planes
 
 from .parts import COARSE, NOISE_A, WHITE, found, solid_of
 
@@ -52,4 +52,5 @@ def test_long_waves_are_found_and_stand_in_the_uncertainty_of_a_flat():
     assert features.planes[0].u_offset_mm > 0.003
     calm, _ = found("lever", spacing_mm=0.6)
     assert calm.noise.wave_mm < 1e-4
-    assert calm.planes[0].u_offset_mm < 0.002
+    # What is left is how the scanner lays its pictures on one another.
+    assert calm.planes[0].u_offset_mm < LAID_MM < 0.5 * features.planes[0].u_offset_mm

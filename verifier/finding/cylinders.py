@@ -7,6 +7,7 @@ import numpy as np
 
 from verifier.finding.feature import Cylinder, Noise, Plane
 from verifier.finding.fits import frame_along
+from verifier.finding.lips import RIM_SPACINGS
 from verifier.finding.mouths import joined_mouths
 from verifier.finding.profile import profile_of
 from verifier.finding.rings import MOST_LEAN, SHIELD_COSINE, Ring, bent_axes, rings_along
@@ -35,7 +36,10 @@ def find_walls(
     partial: list[Ring] = []
 
     def sort_in(among: BoolArray, axis: Array) -> None:
-        for ring in list(rings_along(surface, among, axis, band)):
+        rings = sorted(rings_along(surface, among, axis, band), key=lambda ring: len(ring.points), reverse=True)
+        for ring in rings:
+            if free[ring.points].mean() < 0.5:
+                continue  # lips and rounded mouths of a wall found meanwhile
             wall = _wall_of(surface, ring, free, band, planes, noise) if ring.arc_deg >= LEAST_ARC_DEG else None
             if wall is not None:
                 walls.append(wall)
@@ -57,7 +61,8 @@ def _round_about(surface: Surface, wall: Wall) -> BoolArray:
     rel = surface.points_mm - wall.fit.axis_point_mm
     along = rel @ wall.fit.axis
     off = np.sqrt(np.maximum(np.einsum("ij,ij->i", rel, rel) - along**2, 0.0))
-    low, high = wall.segments_mm[0][0] - 2.0 * END_TRIM_MM, wall.segments_mm[-1][1] + 2.0 * END_TRIM_MM
+    reach_mm = max(2.0 * END_TRIM_MM, RIM_SPACINGS * surface.spacing_mm)
+    low, high = wall.segments_mm[0][0] - reach_mm, wall.segments_mm[-1][1] + reach_mm
     return np.asarray((np.abs(off - wall.fit.radius_mm) < END_TRIM_MM) & (along > low) & (along < high))
 
 

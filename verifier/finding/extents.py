@@ -7,6 +7,7 @@ import numpy as np
 from verifier.finding.caps import Contact, crest_of_cap, crest_of_round_end
 from verifier.finding.edges import on_sharp_edge
 from verifier.finding.feature import Extent, Noise, Plane
+from verifier.finding.lips import lies_under_lip
 from verifier.finding.surface import Surface
 from verifier.mesh import Array, BoolArray, IntArray
 
@@ -43,9 +44,9 @@ def extent(
 def contact(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], noise: Noise, direction: Array) -> Contact:
     """Where a flat foot coming from outside along the direction comes to rest.
 
-    On a flat that lies square: the flat. On an edge or corner of flats: half-way from what was seen of it to where the
-    flats meet. On a round end: the crest of its cylinder. Elsewhere: the crest of the curved cap (second order) that
-    faces the foot, or the topmost averaged points.
+    On a flat that lies square: the flat, whatever lip the scanner left along its rim. On an edge or corner of flats:
+    half-way from what was seen of it to where the flats meet. On a round end: the crest of its cylinder. Elsewhere: the
+    crest of the curved cap (second order) that faces the foot, or the topmost averaged points.
     """
     found = _touched(surface, on_flat, planes, noise, direction)
     return on_sharp_edge(found, planes, direction, surface.spacing_mm)
@@ -57,7 +58,11 @@ def _touched(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], nois
     facing = np.flatnonzero(surface.normals @ direction.astype(np.float32) > np.cos(np.radians(FACING_DEG)))
     height = surface.points_mm[facing] @ direction
     top = _top_mm(surface, facing, height) if len(facing) >= LEAST_POINTS else -np.inf
-    if _whole_top(surface, direction) > top + 0.2 + 4.0 * sigma:
+    whole_top = _whole_top(surface, direction)
+    highest = max((p for p in planes if _seats(p, direction)), key=lambda p: _height(p, direction), default=None)
+    if highest is not None and lies_under_lip(surface, highest, noise, direction, whole_top):
+        return _on_plane(highest, direction)
+    if whole_top > top + 0.2 + 4.0 * sigma:
         return _on_edge(surface, direction, sigma)
     seated = [p for p in planes if _seats(p, direction) and _height(p, direction) > top - 0.1 - 4.0 * sigma]
     if seated:

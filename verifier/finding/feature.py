@@ -21,6 +21,7 @@ class Noise:
     correlated_mm : standard deviation of the part that neighbours share
     correlation_mm : length over which they share it
     wave_mm, wavelength_mm : the same of long waves, as joining views and uneven powder leave them
+    laid_mm, laid_over_mm : the same of how the scanner lays its pictures on one another, which moves a face as a whole
     """
 
     white_mm: float
@@ -28,6 +29,8 @@ class Noise:
     correlation_mm: float
     wave_mm: float = 0.0
     wavelength_mm: float = 15.0
+    laid_mm: float = 0.0
+    laid_over_mm: float = 30.0
 
     @property
     def spread_mm(self) -> float:
@@ -57,7 +60,12 @@ class Noise:
 
     def _shared_mm2(self, square_mm2: Array, cell_mm2: float) -> Array:
         total = np.zeros_like(square_mm2)
-        for sd, length in ((self.correlated_mm, self.correlation_mm), (self.wave_mm, self.wavelength_mm)):
+        shared = (
+            (self.correlated_mm, self.correlation_mm),
+            (self.wave_mm, self.wavelength_mm),
+            (self.laid_mm, self.laid_over_mm),
+        )
+        for sd, length in shared:
             within = max(length, 1e-6) ** 2
             reach = within + cell_mm2 / (2.0 * np.pi)
             term = sd**2 * within / reach * np.exp(-square_mm2 / (2.0 * reach))

@@ -1,6 +1,7 @@
 """How much a scan scatters about its own flat faces, and how far neighbours share that scatter."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -21,6 +22,10 @@ LONGEST_LAG_SHARE = 0.35
 LIKE_PAIRS_MM = 5.0
 ROUNDING_MM = 1e-7  # drawn faces of double precision scatter less; there is nothing to tell apart
 WAVES_ABOVE = 4.0
+# A scanner lays its pictures on one another to about a hundredth of a millimetre, and a face is the mean of several
+# (judgement, no source): whole faces lie so far off, and no face shows it.
+LAID_MM = 0.003
+DRAWN_MM = 0.0005
 AREA_OF_A_POINT = 0.87  # over the squared spacing, on a net of equal triangles
 # No scatter is believed to be shared over less than this, or than one spacing: it could not be told from white noise.
 LEAST_CORRELATION_MM, MOST_CORRELATION_MM = 0.3, 5.0
@@ -42,7 +47,9 @@ def noise_on_planes(patches: Sequence[tuple[Array, Array]], spacing_mm: float) -
         wave /= np.average(
             [_share_left(points, wavelength) for points, _ in patches], weights=[len(p) for p, _ in patches]
         )
-    return Noise(float(np.sqrt(white)), float(np.sqrt(shared)), float(length), float(np.sqrt(wave)), float(wavelength))
+    return _as_laid(
+        Noise(float(np.sqrt(white)), float(np.sqrt(shared)), float(length), float(np.sqrt(wave)), float(wavelength))
+    )
 
 
 def _share_left(points_mm: Array, wavelength_mm: float) -> float:
@@ -62,7 +69,12 @@ def noise_of_neighbours(surface: Surface) -> Noise:
     Shared scatter cannot be seen without a flat; it is taken as large as the white, over 1 mm.
     """
     white = neighbour_scatter_mm(surface.points_mm, surface.normals, surface.seen, surface.neighbours)
-    return Noise(white, white, 1.0)
+    return _as_laid(Noise(white, white, 1.0))
+
+
+def _as_laid(noise: Noise) -> Noise:
+    """With what no face shows of a scan that scatters at all; a drawn part was not laid together of pictures."""
+    return replace(noise, laid_mm=LAID_MM) if noise.spread_mm > DRAWN_MM else noise
 
 
 def _differences(points_mm: Array, away_mm: Array, spacing_mm: float) -> tuple[Array, Array, Array]:
