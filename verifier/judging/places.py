@@ -17,13 +17,17 @@ LARGE_PIECE_MM = 3.0
 # Sides named together when the second one counts for more than this (cosine of 67 degrees).
 SECOND_SIDE = 0.38
 
+# Over an edge of the part a filled place of this share of the width that may pass is too wide already: the wall between
+# a bore and the outside, or a bore's mouth, is no wider and can be in it.
+EDGE_SHARE = 0.5
+
 THROWN_AWAY = ("Removed debris", "Removed loose sheets", "Cut off fins", "Cut surface that hung by one corner")
 
 
 def what_was_not_seen(solid: Solid, limits: Decision) -> tuple[str, str] | None:
     """Why so much or so wide a filled surface cannot pass, and what to do; None where it can."""
     share, most, widest = solid.filled_share, limits.max_filled_share, limits.max_filled_width_mm
-    wide = unseen_places(solid, widest)
+    wide = tuple(one for one in unseen_places(solid, EDGE_SHARE * widest) if one.width_mm >= widest or one.over_an_edge)
     if share <= most and not wide:
         return None
     places = wide or unseen_places(solid)
@@ -66,7 +70,10 @@ def _too_wide(wide: Sequence[Unseen], widest_mm: float) -> str:
     many = "1 hole" if len(wide) == 1 else f"{len(wide)} holes"
     was = "was" if len(wide) == 1 else "were"
     size = f"{wide[0].length_mm:.0f} × {wide[0].width_mm:.0f} mm"
-    return f"{many} of more than {widest_mm:g} mm across {was} filled, up to {size}: a bore may be hidden there."
+    limit = (
+        f"{widest_mm:g} mm across" if wide[0].width_mm >= widest_mm else f"{EDGE_SHARE * widest_mm:g} mm over an edge"
+    )
+    return f"{many} of more than {limit} {was} filled, up to {size}: a bore may be hidden there."
 
 
 def _thrown(step: MendStep) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 
 from verifier.errors import CannotMend, NoTriangles
 from verifier.mending.backing import backed
+from verifier.mending.bores import carry_bores_on
 from verifier.mending.check import judge_as_written
 from verifier.mending.crossings import LEFT_CROSSING, RunsThroughItself, crossing_pairs, mend_crossings
 from verifier.mending.draft import Draft
@@ -101,12 +102,12 @@ def merge_passes(draft: Draft) -> Draft:
 
 
 def closed(draft: Draft) -> Draft:
-    """The surface with touching corners split, the support taken away, facing rims joined and holes filled."""
+    """The surface with touching corners split, no support, facing rims joined, bores carried on and holes filled."""
     draft = split_bow_ties(draft)
     if len(draft.edges.border) == 0:
         return draft
     draft = stand_free(cut_knotted_loops(draft))
-    return fill_holes(zip_facing_rims(draft))
+    return fill_holes(carry_bores_on(zip_facing_rims(draft)))
 
 
 def without_strays(mesh: Mesh) -> tuple[Mesh, MendStep]:

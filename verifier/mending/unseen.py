@@ -6,11 +6,14 @@ import numpy as np
 
 from verifier.mending.edges import Edges, components, pair_edges
 from verifier.mending.solid import Origin, Solid
-from verifier.mesh import Array, IntArray, Mesh, face_areas_mm2, face_vectors_mm2
+from verifier.mesh import Array, IntArray, Mesh, face_areas_mm2, face_normals, face_vectors_mm2
 
 # A square has a strip width of half its box's, a rectangle three times as long as wide 0.375; a seam around a part less
 # than a tenth. Ragged rims are longer by a third.
 WINDING_SHARE = 0.2
+# Faces around a flat hole look as it does (1), around one over a right edge 0.71, around the cut end of a wall 0;
+# around one in the wall of a bore, as wide as the radius, 0.93.
+LEADS_ON = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +23,7 @@ class Unseen:
     at_mm : (3,) its middle, in the export's own axes
     length_mm, width_mm : its size along and across; of a winding strip, how wide the strip is
     seen_from : (3,) unit vector towards where it is looked at square on
+    over_an_edge : whether the surface around it leads elsewhere: an edge, a bore's mouth or the end of a wall is in it
     """
 
     at_mm: Array
@@ -27,6 +31,7 @@ class Unseen:
     width_mm: float
     area_mm2: float
     seen_from: Array
+    over_an_edge: bool
 
 
 def unseen_places(solid: Solid, at_least_mm: float = 0.0) -> tuple[Unseen, ...]:
@@ -42,7 +47,8 @@ def unseen_places(solid: Solid, at_least_mm: float = 0.0) -> tuple[Unseen, ...]:
     areas = np.bincount(stretch, face_areas_mm2(part), count)
     # A stretch so wide has at least the area of a strip so wide and so long.
     worth = [group for group, area in zip(groups, areas, strict=True) if area >= 0.5 * at_least_mm**2]
-    found = [_unseen(part, group, _rim_mm(part, edges, group)) for group in worth]
+    seen = np.flatnonzero(solid.origin != Origin.FILLED)
+    found = [_unseen(part, group, _rim_mm(part, edges, group), solid.mesh.faces[seen]) for group in worth]
     return tuple(sorted((one for one in found if one.width_mm >= at_least_mm), key=lambda one: -one.width_mm))
 
 
@@ -53,7 +59,7 @@ def _rim_mm(part: Mesh, edges: Edges, faces: IntArray) -> float:
     return float(np.linalg.norm(part.vertices_mm[edges.end[rim]] - part.vertices_mm[edges.start[rim]], axis=1).sum())
 
 
-def _unseen(part: Mesh, faces: IntArray, rim_mm: float) -> Unseen:
+def _unseen(part: Mesh, faces: IntArray, rim_mm: float, seen: IntArray) -> Unseen:
     """Size in the plane square to where the stretch looks.
 
     Twice area over rim is the width of a strip and half the width of a square or a disc: where it is far less than the
@@ -67,7 +73,16 @@ def _unseen(part: Mesh, faces: IntArray, rim_mm: float) -> Unseen:
     area = float(face_areas_mm2(piece).sum())
     strip_mm = 2.0 * area / max(rim_mm, 1e-9)
     width_mm = strip_mm if strip_mm < WINDING_SHARE * width_mm else width_mm
-    return Unseen(points.mean(axis=0), length_mm, width_mm, area, seen_from)
+    over_an_edge = _share_looking(part, piece, seen, seen_from) < LEADS_ON
+    return Unseen(points.mean(axis=0), length_mm, width_mm, area, seen_from, over_an_edge)
+
+
+def _share_looking(part: Mesh, piece: Mesh, seen: IntArray, direction: Array) -> float:
+    """Mean cosine between a direction and the seen faces around a stretch; 1 where there are none."""
+    on_piece = np.zeros(len(part.vertices_mm), dtype=bool)
+    on_piece[piece.faces] = True
+    around = seen[on_piece[seen].any(axis=1)]
+    return float((face_normals(Mesh(part.vertices_mm, around)) @ direction).mean()) if len(around) else 1.0
 
 
 def _square_to(direction: Array) -> Array:

@@ -1,0 +1,134 @@
+"""A bore that runs into a hole: its wall is carried on to the hole, and the hole closed around it.
+
+___         ___              ___ _     _ ___
+   hole   above                 | new |
+   |_       _|          ->      |_   _|
+     |     |                      | |        a lid over the hole and one over the wall's end
+     | bore|                      | |        would shut the bore
+"""
+
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+
+from verifier.mending.draft import Draft
+from verifier.mending.loops import open_loops
+from verifier.mending.rims import RIM_EDGES, ROUNDNESS
+from verifier.mending.telling import tell_faces
+from verifier.mesh import Array, IntArray, Mesh, face_normals
+
+# The faces at the end of a bore's wall lie along its axis: the mean square of their cosines with it is under this
+# (cosine of 66 degrees), whatever ragged blend of the mouth is among them.
+ALONG_WALL = 0.16
+# And so many of ten look towards the axis.
+LOOKING_IN = 0.8
+# The hole looks along the axis within 60 degrees (cosine); over an edge of the part it leans.
+TOWARDS = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class WallEnd:
+    """The open end of a bore's wall: its loop, and the bore's axis, pointing out of that end."""
+
+    loop: IntArray
+    axis: Array
+
+
+def carry_bores_on(draft: Draft) -> Draft:
+    """Lead every open end of a bore's wall straight on to the hole that it looks out of, and close that around it."""
+    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
+    ends = [end for loop in loops if (end := _wall_end(draft, loop)) is not None]
+    taken: set[int] = set()
+    corners_mm: list[Array] = []
+    faces: list[IntArray] = []
+    group: list[IntArray] = []
+    count = len(draft.mesh.vertices_mm)
+    for end in ends:
+        for loop in loops:
+            if {int(loop[0]), int(end.loop[0])} & taken or loop is end.loop:
+                continue
+            made = _led_to(draft, end, loop)
+            if made is not None:
+                ring_mm, own = made
+                taken |= {int(loop[0]), int(end.loop[0])}
+                faces.append(np.where(own < 0, count - 1 - own, own))
+                group.append(np.full(len(own), len(group)))
+                corners_mm.append(ring_mm)
+                count += len(ring_mm)
+    if not faces:
+        return draft
+    sewn = draft.with_sewn(np.concatenate(corners_mm), np.concatenate(faces))
+    if len(sewn.edges.crowded):
+        return draft
+    number = len(draft.mesh.faces) + np.arange(len(sewn.mesh.faces) - len(draft.mesh.faces))
+    return sewn.telling(tell_faces("Carried bores on to holes", sewn.mesh, number, np.concatenate(group)))
+
+
+def _wall_end(draft: Draft, loop: IntArray) -> WallEnd | None:
+    """The loop as the end of a bore's wall; None for any other loop."""
+    points = draft.mesh.vertices_mm[draft.edges.start[loop]]
+    middle = points.mean(axis=0)
+    spoke, ahead = points - middle, np.roll(points, -1, axis=0) - middle
+    enclosed = 0.5 * np.cross(ahead, spoke).sum(axis=0)
+    if 4.0 * np.pi * np.linalg.norm(enclosed) < ROUNDNESS * np.linalg.norm(ahead - spoke, axis=1).sum() ** 2:
+        return None
+    normals = _normals_at(draft, loop)
+    axis = np.linalg.svd(normals, full_matrices=False)[2][2]
+    axis = -axis * np.sign(axis @ enclosed)
+    inward = np.einsum("qx,qx->q", face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[loop // 3])), -spoke) > 0
+    if np.square(normals @ axis).mean() > ALONG_WALL or inward.mean() < LOOKING_IN:
+        return None
+    return WallEnd(loop, axis)
+
+
+def _normals_at(draft: Draft, loop: IntArray) -> Array:
+    """Normals of all faces with a corner on the loop, (q, 3)."""
+    on_loop = np.zeros(len(draft.mesh.vertices_mm), dtype=bool)
+    on_loop[draft.edges.start[loop]] = True
+    around = draft.mesh.faces[on_loop[draft.mesh.faces].any(axis=1)]
+    return face_normals(Mesh(draft.mesh.vertices_mm, around))
+
+
+def _led_to(draft: Draft, end: WallEnd, loop: IntArray) -> tuple[Array, IntArray] | None:
+    """New ring at the hole, and faces: the wall's rest and a face around it; ring corner k is number -1 - k.
+
+    None where the hole is not what the bore runs into: it must lie all around the bore's axis and before its end.
+    """
+    rim, hole = draft.edges.start[end.loop], draft.edges.start[loop]
+    rim_mm, hole_mm = draft.mesh.vertices_mm[rim], draft.mesh.vertices_mm[hole]
+    spoke = hole_mm - hole_mm.mean(axis=0)
+    looking = np.cross(np.roll(spoke, -1, axis=0), spoke).sum(axis=0)
+    height_mm = float(np.median(hole_mm @ end.axis))
+    if looking @ end.axis < TOWARDS * np.linalg.norm(looking) or (rim_mm @ end.axis).max() >= height_mm:
+        return None
+    across = np.linalg.svd(end.axis[None])[2][1:]
+    if np.linalg.det(np.vstack([across, end.axis])) < 0:
+        across = across[::-1]
+    # Walked with the surface on the left, a hole's border runs clockwise as seen from outside; and so, from there, does
+    # the border of the wall run the other way round.
+    outer, inner = (hole_mm @ across.T)[::-1], (rim_mm @ across.T)[::-1]
+    if not _lies_within(inner, outer):
+        return None
+    ring_mm = rim_mm + (height_mm - rim_mm @ end.axis)[:, None] * end.axis
+    ring = -1 - np.arange(len(rim))
+    numbers = np.concatenate([hole[::-1], ring[::-1]])
+    lid = numbers[np.asarray(manifold3d.triangulate([np.ascontiguousarray(outer), np.ascontiguousarray(inner)]))]
+    ahead, ring_ahead = np.roll(rim, -1), np.roll(ring, -1)
+    wall = np.concatenate([np.column_stack([ahead, rim, ring]), np.column_stack([ahead, ring, ring_ahead])])
+    return ring_mm, np.concatenate([lid, wall]).astype(np.int64)
+
+
+def _lies_within(inner: Array, outer: Array) -> bool:
+    """Whether one simple polygon, clockwise, lies wholly within another, anticlockwise; (k, 2) each."""
+    large, small = manifold3d.CrossSection([outer]), manifold3d.CrossSection([inner[::-1]])
+    areas = _area(outer), -_area(inner)
+    if min(areas) <= 0.0:
+        return False
+    left = (large - small).area()
+    return bool(abs(left - (areas[0] - areas[1])) < 1e-3 * areas[1])
+
+
+def _area(polygon: Array) -> float:
+    x, y = polygon.T
+    return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
