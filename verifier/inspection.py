@@ -71,17 +71,25 @@ class MendTable(Part):
 
 
 class FeatureTable(Part):
-    """A plane, bore, boss or overall size that was found, on the scan as it is."""
+    """A plane, bore, cone, slot or other thing, or an overall size, that was found, on the scan as it is."""
 
     name: str
-    kind: Literal["plane", "bore", "boss", "slot", "extent"]
+    kind: Literal["plane", "bore", "boss", "slot", "extent", "countersink", "inner cone", "outer cone", "counterbore"]
     centre_mm: Point
     direction: Point
-    size_mm: float | None = Field(description="diameter, width of a slot, length of an extent; null for a plane")
+    size_mm: float | None = Field(
+        description="diameter (of a countersink at its face), width of a slot, length of an extent; null for a plane"
+    )
     u_size_mm: float
     length_mm: float | None = Field(default=None, description="of a slot, end to end")
     u_length_mm: float | None = None
     form_error_mm: float | None = None
+    angle_deg: float | None = Field(default=None, description="of a cone, between opposite sides")
+    u_angle_deg: float | None = None
+    bore: str | None = Field(default=None, description="what a countersink or counterbore widens")
+    face: str | None = Field(default=None, description="flat face it opens on; its size and depth are taken there")
+    off_axis_mm: float | None = Field(default=None, description="of a countersink's axis from its bore's")
+    u_depth_mm: float | None = None
     pin_diameter_mm: float | None = None
     arc_deg: float | None = None
     depth_mm: float | None = None
@@ -115,7 +123,9 @@ class SizeTable(Part):
     smallest_error_mm: float | None = Field(description="smallest misreading this row would show; null when none would")
     seen_share: float | None
     set_size: int
-    walls: int | None = Field(default=None, description="coated walls it crosses; null in reports of earlier versions")
+    walls: float | None = Field(
+        default=None, description="coated walls it crosses; null in reports of earlier versions"
+    )
     remark: str = Field(default="", description="what to know of a measured value, such as how sure its place is")
     features: tuple[str, ...]
     points_mm: tuple[Point, ...] = Field(description="where the size was taken, on the scan as it is")

@@ -81,7 +81,8 @@ def misses(seed):
     return found, [kind[size.name] for size in sizes if size.measured_mm is None]
 
 
-def main(count, first):
+def told(misses, count, first):
+    """Print the line of each kind over so many seeds; misses(seed) as above."""
     by_kind, lost = defaultdict(list), defaultdict(int)
     for seed in range(first, first + count):
         found, missing = misses(seed)
@@ -98,4 +99,4 @@ def main(count, first):
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 16, int(sys.argv[2]) if len(sys.argv) > 2 else 0)
+    told(misses, int(sys.argv[1]) if len(sys.argv) > 1 else 16, int(sys.argv[2]) if len(sys.argv) > 2 else 0)

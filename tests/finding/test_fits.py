@@ -2,8 +2,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import least_squares
 
-from verifier.finding.fits import circle_through, fit_circle, fit_cylinder, fit_plane, frame_along
+from verifier.finding.fits import circle_through, fit_circle, fit_cone, fit_cylinder, fit_plane, frame_along
 
 # The published figures hold ten digits and more; a solver that stops early differs in the sixth.
 SOLVED = 1e-7
@@ -72,6 +73,66 @@ def test_three_even_rings_have_their_exact_cylinder():
     assert fit.radius_mm == pytest.approx(12.5, abs=1e-9)
     assert np.abs(fit.axis) == pytest.approx([0.0, 0.0, 1.0], abs=1e-9)
     assert float((fit.residuals_mm**2).sum()) == pytest.approx(0.06, abs=1e-9)
+
+
+def _cone_rings(half_deg, off_mm):
+    """Eight points a ring on a cone of radius 4 at z = 5, off it in turn by so much square to its side."""
+    half, turn = np.radians(half_deg), np.arange(8) * np.pi / 4.0
+    rings = []
+    for z in (3.5, 5.0, 6.5):
+        away = off_mm * (-1.0) ** np.arange(8)
+        radius = 4.0 + (z - 5.0) * np.tan(half) + away * np.cos(half)
+        rings.append(np.column_stack([radius * np.cos(turn), radius * np.sin(turn), z - away * np.sin(half)]))
+    return np.concatenate(rings)
+
+
+@pytest.mark.parametrize("half_deg", [5.0, 30.0, 45.0, 60.0])
+def test_three_even_rings_have_their_exact_cone(half_deg):
+    """Radius 4 at the middle ring, its angle, axis z, sum of squares 24 x 0.05^2 (closed form)."""
+    start = (np.array([0.1, -0.1, 5.2]), np.array([0.03, 0.02, 1.0]), 4.3, np.radians(half_deg + 4.0))
+    fit = fit_cone(_cone_rings(half_deg, 0.05), start=start)
+    assert np.degrees(fit.half_rad) == pytest.approx(half_deg, abs=1e-8)
+    assert fit.radius_mm == pytest.approx(4.0, abs=1e-9)
+    assert fit.axis_point_mm == pytest.approx([0.0, 0.0, 5.0], abs=1e-9)
+    assert fit.axis == pytest.approx([0.0, 0.0, 1.0], abs=1e-9)
+    assert float((fit.residuals_mm**2).sum()) == pytest.approx(0.06, abs=1e-9)
+
+
+def test_a_scattered_arc_of_a_cone_has_the_apex_that_another_solver_finds():
+    """The same least squares by scipy, in other unknowns: apex, direction and half the angle."""
+    rng = np.random.default_rng(4)
+    turn, z = rng.uniform(0.0, 4.0, 150), rng.uniform(3.0, 6.0, 150)
+    points = np.column_stack([z * np.cos(turn), z * np.sin(turn), z]) + 0.03 * rng.normal(size=(150, 3))
+
+    def away(at):
+        axis = np.array([at[3], at[4], 1.0]) / np.sqrt(1.0 + at[3] ** 2 + at[4] ** 2)
+        rel = points - at[:3]
+        along = rel @ axis
+        return np.linalg.norm(rel - along[:, None] * axis, axis=1) * np.cos(at[5]) - along * np.sin(at[5])
+
+    other = least_squares(away, [0.0, 0.0, 0.0, 0.0, 0.0, 0.8], xtol=1e-15, ftol=1e-15, gtol=1e-15).x
+    fit = fit_cone(points, start=(np.array([0.1, 0.0, 4.5]), np.array([0.0, 0.05, 1.0]), 4.4, 0.75))
+    apex = fit.axis_point_mm - fit.axis * fit.radius_mm / np.tan(fit.half_rad)
+    assert apex == pytest.approx(other[:3], abs=1e-6)
+    assert fit.half_rad == pytest.approx(other[5], abs=1e-7)
+    assert fit.axis[:2] / fit.axis[2] == pytest.approx(other[3:5], abs=1e-7)
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10_000), scale=st.floats(0.1, 50.0))
+def test_turning_and_scaling_the_points_turns_and_scales_the_cone(seed, scale):
+    turn = _turn(seed)
+    points = _cone_rings(41.0, 0.03)
+    start = (turn @ np.array([0.1, 0.0, 4.8]) * scale, turn @ np.array([0.02, 0.0, 1.0]), 4.2 * scale, 0.7)
+    fit = fit_cone(scale * points @ turn.T, start=start)
+    assert fit.radius_mm == pytest.approx(4.0 * scale, rel=1e-8)
+    assert np.degrees(fit.half_rad) == pytest.approx(41.0, abs=1e-7)
+    assert fit.axis @ turn[:, 2] == pytest.approx(1.0, abs=1e-12)
+
+
+def _turn(seed):
+    turn = np.linalg.qr(np.random.default_rng(seed).normal(size=(3, 3)))[0]
+    return turn * np.sign(np.linalg.det(turn))
 
 
 def test_nine_points_have_their_plane():

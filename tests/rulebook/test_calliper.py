@@ -1,4 +1,4 @@
-from math import sqrt
+from math import hypot, sqrt
 
 import pytest
 from hypothesis import given
@@ -7,7 +7,7 @@ from hypothesis.strategies import floats
 from tests.rulebook.shop import LAW, one_row_sheet, shipped_rules
 from verifier.errors import RuleMistake, UnknownName
 from verifier.rulebook import Calliper, CalliperReading, SheetRow, reading_of
-from verifier.rulebook.calliper import bore_across_flats_mm, error_limit_mm
+from verifier.rulebook.calliper import bore_across_flats_mm, error_limit_mm, gauge_of
 
 RULES = shipped_rules()
 CALLIPERS = {calliper.name: calliper for calliper in RULES.callipers}
@@ -160,3 +160,24 @@ def test_a_reading_longer_than_the_calliper_is_a_mistake():
 def test_a_calliper_nobody_has_is_named():
     with pytest.raises(UnknownName, match=r"no calliper called 'digital 0.001'.*Write 'digital 0.01'"):
         read(6.0, calliper="digital 0.001")
+
+
+def test_a_countersink_is_read_across_a_rim_that_is_not_sharp_and_its_angle_by_what_fits_it():
+    plain, flats = {"name": "sink", "reading": 10.0, "of": "bore"}, 0.5
+    sink = SheetRow(kind="countersink diameter", **plain)
+    found = reading_of(sink, one_row_sheet(sink), rules_with_flats(flats))
+    bore = SheetRow(kind="counterbore diameter", **plain)
+    seat = reading_of(bore, one_row_sheet(bore), rules_with_flats(flats))
+    assert found.value == seat.value == pytest.approx(hypot(10.0, flats))
+    assert found.u == pytest.approx(hypot(seat.u, 0.05))
+    angle = SheetRow(name="slant", kind="countersink angle", reading=90.0, of="bore")
+    assert reading_of(angle, one_row_sheet(angle), rules_with_flats(flats)).u == 1.0
+
+
+def test_a_counterbore_s_depth_is_read_with_the_depth_rod():
+    depth = SheetRow(name="deep", kind="counterbore depth", reading=4.0, of="bore")
+    assert gauge_of(depth) == "depth rod"
+    with pytest.raises(ValueError, match="cannot be gauged with 'pin'"):
+        SheetRow(name="deep", kind="counterbore depth", reading=4.0, of="bore", gauged="pin")
+    with pytest.raises(ValueError, match="does not say of which bore"):
+        SheetRow(name="deep", kind="counterbore depth", reading=4.0)

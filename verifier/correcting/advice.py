@@ -85,7 +85,7 @@ def _best_addition(sizes: Sequence[Size], sheet: Sheet, sound: Evidence) -> str:
         ("add a thickness of a few millimetres to the sheet", 0.05 * longest, 2),
     ]
 
-    def left_over(candidate: tuple[str, float, int]) -> float:
+    def left_over(candidate: tuple[str, float, float]) -> float:
         return abs(correlation(sound.plus(candidate[1], candidate[2], _USUAL_U_MM)))
 
     best_unread = min(unread, key=left_over, default=None)

@@ -38,7 +38,7 @@ class Evidence:
         """All rows but the one of this name."""
         return self.only(np.array([other != name for other in self.names], dtype=bool))
 
-    def plus(self, reading_mm: float, walls: int, u_mm: float) -> "Evidence":
+    def plus(self, reading_mm: float, walls: float, u_mm: float) -> "Evidence":
         """The same with one more row that was read and scanned without any error: for asking what it would tell."""
         return Evidence(
             (*self.names, "one more"),

@@ -54,6 +54,34 @@ def raised_mm(surface: Surface, points: IntArray, axis_point_mm: Array, axis: Ar
     return np.asarray(at + off / np.linalg.norm(off, axis=1, keepdims=True) * np.minimum(under, radius_mm)[:, None])
 
 
+def raised_of_cone_mm(
+    surface: Surface, points: IntArray, axis_point_mm: Array, axis: Array, radius_mm: float, half_rad: float
+) -> Array:
+    """The same of a cone that widens along its axis, radius_mm being its radius at the axis point, (n, 3).
+
+    Only what an edge goes round the axis has an arc over it; the side bends with rho / cos h.
+    """
+    at = surface.points_mm[points]
+    if not surface.coarse:
+        return at
+    facets, place = np.unique(surface.facet[points], return_inverse=True)
+    square, b = _edges_round_mm2(surface, facets, axis_point_mm, axis)[place], surface.share[points]
+    rel = at - axis_point_mm
+    off = rel - (rel @ axis)[:, None] * axis
+    rho = np.maximum(np.linalg.norm(off, axis=1), 1e-12)
+    under = np.einsum("ij,ij->i", b * np.roll(b, -1, axis=1), square) * np.cos(half_rad) / (2.0 * rho)
+    out = off / rho[:, None] * np.cos(half_rad) - axis * np.sin(half_rad)
+    return np.asarray(at + out * np.minimum(under, radius_mm)[:, None])
+
+
+def arc_of_cone_mm(
+    surface: Surface, points: IntArray, axis_point_mm: Array, axis: Array, radius_mm: float, half_rad: float
+) -> float:
+    """Height of the arc over each facet's longest way round the axis, the middle one; square to the side."""
+    square = _edges_round_mm2(surface, np.unique(surface.facet[points]), axis_point_mm, axis)
+    return float(np.median(square.max(axis=1))) * float(np.cos(half_rad)) / (8.0 * radius_mm)
+
+
 def lift_of(surface: Surface, points: IntArray, fit: CylinderFit, noise: Noise) -> Lift:
     """The lift of a cylinder fitted to raised points.
 
@@ -65,12 +93,12 @@ def lift_of(surface: Surface, points: IntArray, fit: CylinderFit, noise: Noise) 
     arc, longest = (float(each) / (8.0 * fit.radius_mm) for each in (square.mean(), np.median(square.max(axis=1))))
     off_wall = surface.thinned * (THINNED_TO_LONG_EDGES if surface.coarse else THINNED_CORNERS)
     corners = len(np.unique(surface.facets[facets]))
-    drawn_in = _most_smoothing_mm2(surface, noise) / (2.0 * fit.radius_mm)
+    drawn_in = most_smoothing_mm2(surface, noise) / (2.0 * fit.radius_mm)
     u_mm = float(np.hypot(U_CORNERS * arc, drawn_in / np.sqrt(12.0)))
     return Lift(0.5 * drawn_in - off_wall * arc, u_mm, arc, longest, corners)
 
 
-def _most_smoothing_mm2(surface: Surface, noise: Noise) -> float:
+def most_smoothing_mm2(surface: Surface, noise: Noise) -> float:
     """Greatest variance of the kernel an exporter may have smoothed with; nought where points scatter on their own.
 
     Smoothing over s leaves no white scatter, and shares what it leaves over the root of 2 s^2 at least. Corners that
@@ -79,6 +107,15 @@ def _most_smoothing_mm2(surface: Surface, noise: Noise) -> float:
     told = noise.correlated_mm > LEAST_TOLD_MM and not surface.coarse and surface.thinned < 0.5
     smooth = noise.white_mm < SMOOTHED_SHARE * noise.correlated_mm
     return 0.5 * noise.correlation_mm**2 if told and smooth else 0.0
+
+
+def _edges_round_mm2(surface: Surface, facets: IntArray, axis_point_mm: Array, axis: Array) -> Array:
+    """Squared lengths that the facets' edges go round the axis, (k, 3): the edge after each corner."""
+    corners = surface.points_mm[surface.facets[facets]]
+    edge, middle = np.roll(corners, -1, axis=1) - corners, corners.mean(axis=1) - axis_point_mm
+    round_about = np.cross(axis, middle)
+    round_about /= np.maximum(np.linalg.norm(round_about, axis=1, keepdims=True), 1e-12)
+    return np.asarray(np.einsum("kej,kj->ke", edge, round_about) ** 2)
 
 
 def _edges_across_mm2(surface: Surface, facets: IntArray, axis: Array) -> Array:

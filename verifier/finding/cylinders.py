@@ -1,10 +1,11 @@
 """Bores and bosses: round walls of a full turn, looked for along the likely axes, and named."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from verifier.finding.cones import Side
 from verifier.finding.feature import Cylinder, Noise, Plane
 from verifier.finding.fits import frame_along
 from verifier.finding.lips import RIM_SPACINGS
@@ -12,7 +13,8 @@ from verifier.finding.mouths import joined_mouths
 from verifier.finding.profile import profile_of
 from verifier.finding.rings import MOST_LEAN, SHIELD_COSINE, Ring, bent_axes, rings_along
 from verifier.finding.surface import Surface
-from verifier.finding.walls import END_TRIM_MM, Wall, seen_arc_deg, trimmed_wall
+from verifier.finding.tapers import is_cone, round_about, tapered_side
+from verifier.finding.walls import END_TRIM_MM, Wall, fitted_wall, seen_arc_deg, trimmed_wall
 from verifier.mesh import Array, BoolArray
 
 # Less of the turn than this and the wall may be a fillet, a slot's end or a lever's round end.
@@ -23,27 +25,44 @@ AXES_FROM_PLANES = 16
 REGATHER_RAD = np.radians(0.3)
 
 
-def find_walls(
-    surface: Surface, planes: Sequence[Plane], flat: BoolArray, noise: Noise
-) -> tuple[list[Wall], list[Ring]]:
-    """Full-turn round walls, and the partial arcs that are not called bores.
+@dataclass(frozen=True, slots=True)
+class Walls:
+    """Round walls of a full turn, the tapers that a slice of looked like one, and the partial arcs that are not bores.
+
+    free : (n,) seen points that belong to none of them, nor to a plane
+    """
+
+    whole: list[Wall]
+    tapers: list[Side]
+    partial: list[Ring]
+    free: BoolArray
+
+
+def find_walls(surface: Surface, planes: Sequence[Plane], flat: BoolArray, noise: Noise) -> Walls:
+    """Round walls along the planes' normals, then about the axes that the rest bends about.
 
     flat : (n,) points that belong to planes
     """
     free = surface.seen & ~flat
     band = max(4.0 * noise.spread_mm, 0.06)
     walls: list[Wall] = []
+    tapers: list[Side] = []
     partial: list[Ring] = []
 
     def sort_in(among: BoolArray, axis: Array) -> None:
         rings = sorted(rings_along(surface, among, axis, band), key=lambda ring: len(ring.points), reverse=True)
         for ring in rings:
             if free[ring.points].mean() < 0.5:
-                continue  # lips and rounded mouths of a wall found meanwhile
+                continue  # lips and rounded mouths of a wall found meanwhile, or the rest of a taper
             wall = _wall_of(surface, ring, free, band, planes, noise) if ring.arc_deg >= LEAST_ARC_DEG else None
-            if wall is not None:
-                walls.append(wall)
-                free[_round_about(surface, wall)] = False
+            side = None if wall is None else tapered_side(surface, wall, free, band, noise)
+            if side is not None:
+                free[round_about(surface, side)] = False
+            if side is not None and is_cone(side):
+                tapers.append(side)
+            elif wall is not None:
+                walls.append(wall if side is None else _with_draft(surface, wall, side, planes, noise))
+                free[_round_about(surface, walls[-1])] = False
             elif ring.arc_deg >= LEAST_PARTIAL_DEG:
                 partial.append(ring)
                 free[ring.points] = False
@@ -53,7 +72,14 @@ def find_walls(
     left = np.flatnonzero(free)
     for axis in bent_axes(surface.points_mm[left], surface.normals[left]):
         sort_in(free, axis)
-    return joined_mouths(surface, walls, planes, noise), [ring for ring in partial if not _inside_a_wall(ring, walls)]
+    whole = joined_mouths(surface, walls, planes, noise)
+    return Walls(whole, tapers, [ring for ring in partial if not _inside_a_wall(ring, walls)], free)
+
+
+def _with_draft(surface: Surface, wall: Wall, side: Side, planes: Sequence[Plane], noise: Noise) -> Wall:
+    """The wall fitted to all of its drafted side: its diameter is that at half the depth seen."""
+    ring = replace(wall.ring, axis_point_mm=side.fit.axis_point_mm, radius_mm=side.fit.radius_mm, points=side.whole)
+    return fitted_wall(surface, ring, planes, noise)
 
 
 def _round_about(surface: Surface, wall: Wall) -> BoolArray:

@@ -205,6 +205,79 @@ class Slot:
 
 
 @dataclass(frozen=True, slots=True)
+class Cone:
+    """A conical face that goes once round: a countersink, or a taper inside or outside.
+
+    name : 'countersink 1', 'inner cone 1', 'outer cone 1', numbered by diameter, widest first
+    kind : a countersink widens a bore out to a flat face, on the bore's axis; an inner cone's material lies outside
+    centre_mm : (3,) on its axis, at half the depth seen
+    axis : (3,) unit, towards the wide end
+    angle_deg : between opposite sides
+    diameter_mm : at the centre
+    mouth_diameter_mm : where it meets the flat face at its wide end, both as if the edge were sharp; None without one
+    mouth_mm : (3,) where its axis meets that face; its centre without one
+    bore, face : names of the bore it widens and of the face it opens on; '' without
+    off_axis_mm : of its axis from the bore's, at its centre
+    axis_held : 'own', or what its axis was held along because too little of the side was seen
+    form_error_mm : roundness of the smoothed side, peak to valley
+    arc_deg, depth_mm : of the turn and along the axis really seen
+    """
+
+    name: str
+    kind: Literal["countersink", "inner cone", "outer cone"]
+    centre_mm: Array
+    axis: Array
+    angle_deg: float
+    diameter_mm: float
+    mouth_diameter_mm: float | None
+    mouth_mm: Array
+    bore: str
+    face: str
+    off_axis_mm: float
+    axis_held: str
+    form_error_mm: float
+    arc_deg: float
+    depth_mm: float
+    rms_mm: float
+    u_angle_deg: float
+    u_diameter_mm: float
+    u_mouth_diameter_mm: float
+    u_position_mm: float
+    u_axis_rad: float
+    point_count: int
+    faces: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Counterbore:
+    """A wider bore on a bore's axis, with a flat floor between the two.
+
+    name : 'counterbore 1', numbered by diameter, widest first
+    bore, wide, face : names of the bore it is of, of the wider one, and of the flat face it opens on ('' without)
+    floor_mm : (3,) where the axis meets the floor; mouth_mm, the face, or the floor once more without one
+    axis : (3,) unit, from the floor to the face
+    diameter_mm : of the wider bore
+    depth_mm : from the face to the floor; None without a face
+    floor_form_error_mm : flatness of the floor; floor_share : of the turn in which it was seen, 0 to 1
+    """
+
+    name: str
+    bore: str
+    wide: str
+    face: str
+    floor_mm: Array
+    mouth_mm: Array
+    axis: Array
+    diameter_mm: float
+    u_diameter_mm: float
+    depth_mm: float | None
+    u_depth_mm: float
+    floor_form_error_mm: float
+    floor_share: float
+    faces: IntArray
+
+
+@dataclass(frozen=True, slots=True)
 class Features:
     """Everything found on one solid.
 
@@ -218,6 +291,8 @@ class Features:
     noise: Noise
     notices: tuple[str, ...] = field(default=())
     slots: tuple[Slot, ...] = field(default=())
+    cones: tuple[Cone, ...] = field(default=())
+    counterbores: tuple[Counterbore, ...] = field(default=())
     surface: Surface | None = field(default=None, compare=False, repr=False)
 
     @property

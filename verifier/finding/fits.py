@@ -1,4 +1,4 @@
-"""Least orthogonal distance: plane, circle and cylinder through points, each solved to the last digits."""
+"""Least orthogonal distance: plane, circle, cylinder and cone through points, each solved to the last digits."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -43,6 +43,22 @@ class CylinderFit:
     axis_point_mm: Array
     axis: Array
     radius_mm: float
+    residuals_mm: Array
+    weights: Array
+
+
+@dataclass(frozen=True, slots=True)
+class ConeFit:
+    """Axis through a point (3,) along a unit vector (3,) towards the wide end; residuals outward positive, (n,).
+
+    The point is the foot of the points' weighted middle on the axis; radius_mm is the cone's there; half_rad is half of
+    the angle between opposite sides.
+    """
+
+    axis_point_mm: Array
+    axis: Array
+    radius_mm: float
+    half_rad: float
     residuals_mm: Array
     weights: Array
 
@@ -140,6 +156,63 @@ def fit_cylinder(
     found, residuals, weights = _least_squares(first, linearised, moved, robust, least_spread_mm, scale_mm=radius)
     foot = middle + found[:3] + found[3:6] * (np.average(away, axis=0, weights=weights) @ found[3:6])
     return CylinderFit(foot, found[3:6], float(found[6]), residuals, weights)
+
+
+def fit_cone(
+    points_mm: Array,
+    *,
+    start: tuple[Array, Array, float, float],
+    robust: bool = False,
+    least_spread_mm: float = 1e-9,
+    axis_held: bool = False,
+) -> ConeFit:
+    """Cone of least summed squared distance; with axis_held the axis keeps its direction.
+
+    points_mm : (n, 3)
+    start : a point of the axis, its direction towards the wide end, the radius at that point, half the angle (rad)
+    In a frame whose z is the axis so far the distance is rho cos h - z sin h - q with q = radius cos h at z = 0; its
+    slope is (-c cos h, -s cos h, -c t, -s t, -1, -t), t = z cos h + rho sin h being the way up the side.
+    """
+    middle = points_mm.mean(axis=0)
+    away = points_mm - middle
+    turns = 0.0 if axis_held else 1.0
+
+    def linearised(at: Array) -> tuple[Array, Array]:
+        u, v, w = frame_along(at[3:6])
+        rel = away - at[:3]
+        x, y, z = rel @ u, rel @ v, rel @ w
+        rho = np.maximum(np.hypot(x, y), 1e-12)
+        return rho * np.cos(at[7]) - z * np.sin(at[7]) - at[6], cone_slope(x, y, z, float(at[7])) * held
+
+    def moved(at: Array, step: Array) -> Array:
+        u, v, w = frame_along(at[3:6])
+        axis = w + turns * (step[2] * u + step[3] * v)
+        axis /= np.linalg.norm(axis)
+        point = at[:3] + step[0] * u + step[1] * v
+        along = float(point @ axis)
+        # The point goes back beside the points' middle, and q with it: at another z the radius is another one.
+        half = at[7] + step[5]
+        return np.array([*(point - axis * along), *axis, at[6] + step[4] - along * np.sin(half), half])
+
+    point, axis, radius, half = start
+    held = np.array([1.0, 1.0, turns, turns, 1.0, 1.0])
+    first = moved(
+        np.array([*(point - middle), *(axis / np.linalg.norm(axis)), radius * np.cos(half), half]), np.zeros(6)
+    )
+    found, residuals, weights = _least_squares(first, linearised, moved, robust, least_spread_mm, scale_mm=radius)
+    along = float(np.average(away, axis=0, weights=weights) @ found[3:6])
+    wide = (found[6] + along * np.sin(found[7])) / np.cos(found[7])
+    return ConeFit(
+        middle + found[:3] + found[3:6] * along, found[3:6], float(wide), float(found[7]), residuals, weights
+    )
+
+
+def cone_slope(x: Array, y: Array, z: Array, half_rad: float) -> Array:
+    """Change of each distance from a cone with shift u and v, tilt u and v, q and half the angle, (n, 6)."""
+    rho = np.maximum(np.hypot(x, y), 1e-12)
+    c, s, side = x / rho, y / rho, z * np.cos(half_rad) + rho * np.sin(half_rad)
+    across = np.cos(half_rad)
+    return np.column_stack([-c * across, -s * across, -c * side, -s * side, -np.ones_like(z), -side])
 
 
 def frame_along(axis: Array) -> tuple[Array, Array, Array]:

@@ -21,6 +21,8 @@ LEAST_WIDTH_MM = 0.7
 CONE_DEG, WIDER_CONE_DEG = 8.0, 14.0
 # A flat gains only its blends when the cone widens; any curved face gains by 14/8 or more.
 MOST_GAIN = 1.25
+# The mean direction of a patch is known from so many of its points as well as from all.
+SETTLING_POINTS = 20_000
 GROWING_POINTS, GROWING_SEEDS = 500, 8
 # Of the area within 8 degrees a flat has four fifths or more within 4 degrees, a round wall half, a ball a quarter.
 LEAST_PEAK = 0.62
@@ -80,7 +82,7 @@ def _flat_in(surface: Surface, free: BoolArray, patch: IntArray, direction: Arra
 
     curved : (n,) points of patches turned down before; those turned down here are added
     """
-    normal = settled_direction(surface.normals[patch], direction)
+    normal = settled_direction(surface.normals[patch[evenly(len(patch), SETTLING_POINTS)]], direction)
     # Farther off than this, the patch holds but a part of what faces the way it settled; another direction has it all.
     if float(normal @ direction) < np.cos(np.radians(WIDER_CONE_DEG - CONE_DEG)):
         return None

@@ -38,7 +38,8 @@ class Surface:
     coarse : whether the edges were cut
     corner_count : how many of the points, the first ones, are the solid's own corners
     facets : (m, 3) the solid's own faces, over those corners
-    facet : (n,) one of them on which each point lies; share : (n, 3) of its corners, adding up to one
+    facet : (n,) one of them on which each point lies; share : (n, 3) of its corners, adding up to one where the
+        edges were cut (else every point is a corner, and nobody asks)
     thinned : how much of the net was thinned by collapsing edges, 0 to 1, see `thinned_share`
     """
 
@@ -60,8 +61,15 @@ class Surface:
 
     def patches(self, chosen: IntArray) -> tuple[int, IntArray]:
         """Connected patches among the chosen points: how many, and the patch of each, (k,)."""
-        among = self.neighbours[chosen][:, chosen]
-        count, label = connected_components(among, directed=False)
+        place = np.full(len(self.points_mm), -1, dtype=np.int32)
+        place[chosen] = np.arange(len(chosen), dtype=np.int32)
+        rows = self.neighbours[chosen]
+        to = place[rows.indices]
+        kept = to >= 0
+        ends = np.concatenate([[0], np.cumsum(kept)])[rows.indptr].astype(np.int32)
+        among = csr_array((np.ones(int(ends[-1])), to[kept], ends), shape=(len(chosen), len(chosen)))
+        # Shared edges go both ways: followed one way they join the same points, without the table turned over.
+        count, label = connected_components(among, connection="weak")
         return int(count), label.astype(np.int64)
 
     def faces_of(self, chosen: IntArray) -> IntArray:
@@ -125,8 +133,9 @@ def surface_of(solid: Solid) -> Surface:
 
 def _as_it_is(mesh: Mesh) -> Sampled:
     own = np.arange(len(mesh.faces))
-    facet, share = np.zeros(len(mesh.vertices_mm), dtype=np.int64), np.zeros((len(mesh.vertices_mm), 3))
-    facet[mesh.faces], share[mesh.faces] = own[:, None], np.eye(3)
+    facet = np.zeros(len(mesh.vertices_mm), dtype=np.int64)
+    facet[mesh.faces] = own[:, None]
+    share = np.broadcast_to(np.full(3, np.nan), (len(mesh.vertices_mm), 3))
     return Sampled(mesh, own, face_vectors_mm2(mesh), np.zeros(len(mesh.vertices_mm)), facet, share)
 
 

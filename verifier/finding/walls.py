@@ -11,7 +11,7 @@ from verifier.finding.feature import Noise, Plane
 from verifier.finding.fits import CylinderFit, fit_circle, fit_cylinder, frame_along
 from verifier.finding.rings import Ring, arc_deg
 from verifier.finding.surface import Surface
-from verifier.mesh import Array, IntArray
+from verifier.mesh import Array, BoolArray, IntArray
 
 # A scanner rounds every mouth over about its point spacing; 0.4 mm from each end the wall is the wall.
 END_TRIM_MM = 0.4
@@ -151,19 +151,26 @@ def _at_mouth(plane: Plane, fit: CylinderFit) -> bool:
 
 
 def _trimmed(surface: Surface, ring: Ring) -> IntArray:
-    """Points of the ring that lie END_TRIM_MM from its ends, judged sector by sector (ends may be slanted)."""
+    """Points of the ring that lie END_TRIM_MM from its ends."""
     u, v, w = frame_along(ring.axis)
     rel = surface.points_mm[ring.points] - ring.axis_point_mm
-    along = rel @ w
-    sectors = int(np.clip(2.0 * np.pi * ring.radius_mm / (3.0 * surface.spacing_mm), 6, MOST_SECTORS))
-    sector = ((np.arctan2(rel @ v, rel @ u) / (2.0 * np.pi) + 0.5) * sectors).astype(int) % sectors
+    angle = np.arctan2(rel @ v, rel @ u)
+    return np.asarray(ring.points[clear_of_ends(angle, rel @ w, ring.radius_mm, surface.spacing_mm)])
+
+
+def clear_of_ends(angle_rad: Array, along_mm: Array, radius_mm: float, spacing_mm: float) -> BoolArray:
+    """Which points of a round side lie END_TRIM_MM from its ends, judged sector by sector (ends may be slanted), (n,).
+
+    along_mm : (n,) way up the side
+    """
+    sectors = int(np.clip(2.0 * np.pi * radius_mm / (3.0 * spacing_mm), 6, MOST_SECTORS))
+    sector = ((angle_rad / (2.0 * np.pi) + 0.5) * sectors).astype(int) % sectors
     low, high = np.full(sectors, np.inf), np.full(sectors, -np.inf)
-    np.minimum.at(low, sector, along)
-    np.maximum.at(high, sector, along)
+    np.minimum.at(low, sector, along_mm)
+    np.maximum.at(high, sector, along_mm)
     low, high = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
     trim = np.minimum(END_TRIM_MM, SHALLOW_TRIM * (high - low))
-    inside = (along >= (low + trim)[sector]) & (along <= (high - trim)[sector])
-    return np.asarray(ring.points[inside])
+    return np.asarray((along_mm >= (low + trim)[sector]) & (along_mm <= (high - trim)[sector]))
 
 
 def _segments(along_mm: Array, gap_mm: float = 1.5) -> tuple[tuple[float, float], ...]:

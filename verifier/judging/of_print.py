@@ -6,6 +6,7 @@ from dataclasses import replace
 from verifier.judging.judgement import Judgement, RowJudgement
 from verifier.rulebook import Sheet, SheetRow
 from verifier.rulebook.print_sheet import PRINT_ENDING
+from verifier.rulebook.size_kinds import unit_of
 
 
 def steps_of_print(judgement: Judgement, sheet: Sheet) -> Judgement:
@@ -38,7 +39,7 @@ def _steps(judgement: Judgement, rows: list[tuple[RowJudgement, SheetRow]], part
 def _open_step(judged: RowJudgement, row: SheetRow) -> str:
     if judged.corrected is None or judged.limits is None:
         return judged.do or f"Scan the print so that '{judged.name}' is seen."
-    unit = "degrees" if row.kind == "angle" else "mm"
+    unit = unit_of(row.kind)
     least, greatest = judged.limits
     return (
         f"Measure '{judged.name}' on the print with the calliper: {least:.2f} to {greatest:.2f} {unit} is right. "

@@ -13,7 +13,7 @@ from verifier.judging.uncertainty import same_coverage_factor
 from verifier.measuring.size import Size
 from verifier.rulebook import RowLimits, Rules, Sheet, SheetRow, reading_of, row_limits
 from verifier.rulebook.rules import Decision
-from verifier.rulebook.size_kinds import SHAPE_KINDS
+from verifier.rulebook.size_kinds import SHAPE_KINDS, unit_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class RowFacts:
     @property
     def unit(self) -> str:
         """Of the row's figures."""
-        return "degrees" if self.row.kind == "angle" else "mm"
+        return unit_of(self.row.kind)
 
 
 def gather_facts(

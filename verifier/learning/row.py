@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from verifier.inspection import BoreTable, Inspection, Point, SizeTable
-from verifier.rulebook.size_kinds import SHAPE_KINDS
+from verifier.rulebook.size_kinds import SHAPE_KINDS, SUNK
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,8 @@ class ReadRow:
 def print_rows(inspection: Inspection) -> tuple[PrintRow, ...]:
     """The rows that can be read on the print, in the order of the sheet.
 
-    Left out: angles and deviations of form (shrinking turns and bends nothing much), rows not found, rows that
+    Left out: angles and deviations of form (shrinking turns and bends nothing much), countersinks and counterbores
+    (their floors print bridged or on supports), rows not found, rows that
     stand for several equal places (nobody knows which of them is read), bores that print lying (their roofs sag) or are
     to be drilled, and all rows of a report that does not say which walls a size crosses.
     """
@@ -51,7 +52,7 @@ def print_rows(inspection: Inspection) -> tuple[PrintRow, ...]:
 
 
 def _row_of(size: SizeTable, inspection: Inspection) -> PrintRow | None:
-    if size.kind in SHAPE_KINDS or size.set_size > 1 or size.walls is None or size.printed_mm is None:
+    if size.kind in (*SHAPE_KINDS, *SUNK) or size.set_size > 1 or size.walls is None or size.printed_mm is None:
         return None
     bore = next((each for each in inspection.bores if size.kind == "bore" and each.row == size.name), None)
     upright = bore is not None and bool(bore.upright)
@@ -66,7 +67,7 @@ def _row_of(size: SizeTable, inspection: Inspection) -> PrintRow | None:
         u_mm,
         size.printed_mm,
         rise,
-        size.walls,
+        int(size.walls),
         upright,
     )
 

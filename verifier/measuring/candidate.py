@@ -21,7 +21,7 @@ class Candidate:
 
     value: float
     u: float
-    walls: int
+    walls: float
     features: tuple[str, ...]
     points_mm: Array
     seen_share: float = 1.0

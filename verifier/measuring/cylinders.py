@@ -26,18 +26,20 @@ def boss_candidates(features: Features, row: SheetRow) -> list[Candidate]:
 
 
 def _diameters(cylinders: Iterable[Cylinder], row: SheetRow, *, walls: int) -> list[Candidate]:
-    return [
-        Candidate(
-            # A pin is stopped by the narrowest place; jaws and rings are not.
-            cylinder.pin_diameter_mm if row.gauged == "pin" and cylinder.kind == "bore" else cylinder.diameter_mm,
-            root_sum_square(cylinder.u_diameter_mm, _u_out_of_round_mm(cylinder)),
-            walls,
-            (cylinder.name,),
-            across(cylinder),
-            min(1.0, cylinder.arc_deg / 360.0),
-        )
-        for cylinder in cylinders
-    ]
+    return [diameter_candidate(cylinder, row, walls=walls) for cylinder in cylinders]
+
+
+def diameter_candidate(cylinder: Cylinder, row: SheetRow, *, walls: int) -> Candidate:
+    """The diameter of one bore or boss, as the row says it is gauged."""
+    return Candidate(
+        # A pin is stopped by the narrowest place; jaws and rings are not.
+        cylinder.pin_diameter_mm if row.gauged == "pin" and cylinder.kind == "bore" else cylinder.diameter_mm,
+        root_sum_square(cylinder.u_diameter_mm, _u_out_of_round_mm(cylinder)),
+        walls,
+        (cylinder.name,),
+        across(cylinder),
+        min(1.0, cylinder.arc_deg / 360.0),
+    )
 
 
 def _u_out_of_round_mm(cylinder: Cylinder) -> float:

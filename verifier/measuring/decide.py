@@ -13,6 +13,7 @@ from verifier.measuring.size import Size
 from verifier.measuring.support import Doubt
 from verifier.measuring.wanted import Wanted, equal_sizes
 from verifier.mesh import Array
+from verifier.rulebook.size_kinds import unit_of
 
 # Two places agree when they differ by no more than this many standard uncertainties: the sheet cannot tell them apart.
 AGREE = 2.0
@@ -166,7 +167,7 @@ def _perhaps_missing(case: Case) -> str:
 
 
 def _asked(wanted: Wanted) -> str:
-    unit = "degrees" if wanted.row.kind == "angle" else "mm"
+    unit = unit_of(wanted.row.kind)
     return "" if wanted.size is None else f" {wanted.size:.2f} {unit}"
 
 

@@ -5,15 +5,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.finding.feature import Features
-from verifier.measuring import cylinders, faces, forms, least_wall, overall, slots
+from verifier.measuring import cylinders, faces, forms, least_wall, overall, slots, sunk
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.size import Size
 from verifier.rulebook.sheet import SheetRow, SizeKind
 
 # How a row finds its features. 'named': it names a bore or boss, which other rows refer to. 'pair' and 'from': it is
-# taken between named ones, or from one to a face. 'circle': through several named ones. 'own': by its own size among
-# all places of its kind. 'derived': from what other rows were found on, or from the whole surface.
-Found = Literal["named", "pair", "from", "circle", "own", "derived"]
+# taken between named ones, or from one to a face. 'mouth': at the mouth of one. 'circle': through several named ones.
+# 'own': by its own size among all places of its kind. 'derived': from what other rows were found on, or from the whole
+# surface.
+Found = Literal["named", "pair", "from", "mouth", "circle", "own", "derived"]
 Derive = Callable[[Features, SheetRow, Mapping[str, Size]], Size]
 
 
@@ -31,7 +32,7 @@ class Kind:
     """
 
     found: Found
-    walls: int
+    walls: float
     candidates: Callable[[Features, SheetRow], list[Candidate]]
     thing: str
     tell_apart: str = "a second size that only one of them has"
@@ -45,6 +46,7 @@ def _none(features: Features, row: SheetRow) -> list[Candidate]:
     return []
 
 
+OTHER_END = "a reading that only one of them has"
 TIE_IT = "one more centre distance, or a distance to an edge"
 
 KINDS: Mapping[SizeKind, Kind] = {
@@ -58,6 +60,10 @@ KINDS: Mapping[SizeKind, Kind] = {
     "angle": Kind("own", 0, faces.angle_candidates, "pair of faces", length=False),
     "slot width": Kind("own", -2, slots.width_candidates, "slot or pair of faces that look at each other"),
     "slot length": Kind("own", -2, slots.length_candidates, "slot"),
+    "countersink diameter": Kind("mouth", sunk.mouth_walls(90.0), _none, "countersink on a flat face", OTHER_END),
+    "countersink angle": Kind("mouth", 0, _none, "countersink on a flat face", OTHER_END, length=False),
+    "counterbore diameter": Kind("mouth", -2, _none, "counterbore", OTHER_END),
+    "counterbore depth": Kind("mouth", 0, _none, "counterbore on a flat face", OTHER_END),
     "pitch circle": Kind("circle", 0, _none, "circle through these bores", TIE_IT),
     "flatness": Kind("derived", 0, _none, "face", length=False, derive=forms.flatness_of),
     "parallelism": Kind("derived", 0, _none, "face or axis", length=False, derive=forms.parallelism_of),

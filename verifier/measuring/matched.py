@@ -14,6 +14,7 @@ from verifier.measuring.kinds import KINDS
 from verifier.measuring.option import Option, best_first
 from verifier.measuring.overall import along_line
 from verifier.measuring.regret import NOT_FOUND_BY_SIZE, RIVAL
+from verifier.measuring.sunk import OF_A_BORE
 from verifier.measuring.wanted import Wanted
 from verifier.mesh import Array
 
@@ -119,6 +120,26 @@ def edge_options(matched: Matched, row: Wanted) -> tuple[Option, ...]:
         options += [Option(o.candidate, o.worse_by + worse) for o in _faces(matched, row, owner)]
     least = min((o.worse_by for o in options), default=0.0)
     return _sorted(Option(o.candidate, o.worse_by - least) for o in options)
+
+
+def mouth_options(matched: Matched, row: Wanted) -> tuple[Option, ...]:
+    """Options of a row at the mouth of a bore: every countersink or counterbore of every bore that fits."""
+    options: list[Option] = []
+    for (owner,), worse in matched.owners(matched.frame.ends(row)).items():
+        options += [Option(o.candidate, o.worse_by + worse) for o in _mouths(matched, row, owner)]
+    least = min((o.worse_by for o in options), default=0.0)
+    return _sorted(Option(o.candidate, o.worse_by - least) for o in options)
+
+
+def _mouths(matched: Matched, row: Wanted, owner: Owner) -> list[Option]:
+    """What one bore has at its mouths, each with its regret; none of them where nothing fits."""
+    if owner is None:
+        return [Option(None, 0.0)]
+    candidates = OF_A_BORE[row.row.kind](matched.frame.features, row.row, matched.frame.cylinder(owner))
+    if row.size is None:
+        return [Option(candidate, 0.0) for candidate in candidates] or [Option(None, 0.0)]
+    fits = regrets(row, candidates, matched.belief, KINDS[row.row.kind])
+    return [Option(c, float(fit)) for c, fit in zip(candidates, fits, strict=True)] + [Option(None, NOT_FOUND_BY_SIZE)]
 
 
 def _faces(matched: Matched, row: Wanted, owner: Owner) -> list[Option]:

@@ -12,7 +12,15 @@ from verifier.measuring.circles import circle_options
 from verifier.measuring.decide import Case, decide
 from verifier.measuring.frame import frame_of
 from verifier.measuring.kinds import KINDS
-from verifier.measuring.matched import Matched, edge_options, line_options, match_named, named_options, pair_options
+from verifier.measuring.matched import (
+    Matched,
+    edge_options,
+    line_options,
+    match_named,
+    mouth_options,
+    named_options,
+    pair_options,
+)
 from verifier.measuring.option import Option
 from verifier.measuring.size import Size
 from verifier.measuring.support import doubt, held_by_one_distance
@@ -57,9 +65,13 @@ def _case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     ends = matched.frame.ends(row)
     if not ends:
         return Case(row, (), matched.belief, missing=NO_ENDS)
-    take = {"pair": pair_options, "from": edge_options, "own": line_options, "circle": circle_options}[
-        KINDS[row.row.kind].found
-    ]
+    take = {
+        "pair": pair_options,
+        "from": edge_options,
+        "mouth": mouth_options,
+        "own": line_options,
+        "circle": circle_options,
+    }[KINDS[row.row.kind].found]
     doubts = [found for end in ends if (found := doubt(matched, wanted, end))]
     # What does harm counts before what only leaves equals to choose from.
     worst = min(doubts, key=lambda found: found.among_equals, default=None)

@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from verifier.finding.feature import Cylinder, Features, Plane, Slot
+from verifier.finding.fits import frame_along
 from verifier.finding.thinnest import thinnest_wall
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.circles import pitch_circle
@@ -77,10 +78,14 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
     of thicknesses and overall sizes.
     """
     overall, line = _overall(features), whereabouts(features)
-    cylinders = [c for c in (*features.bores, *features.bosses) if c.arc_deg >= LEAST_ARC_DEG][:MOST_CYLINDERS]
+    # The wide part of a counterbored bore is measured as a counterbore, with its depth.
+    wide = {each.wide for each in features.counterbores}
+    whole = [c for c in (*features.bores, *features.bosses) if c.arc_deg >= LEAST_ARC_DEG and c.name not in wide]
+    cylinders = whole[:MOST_CYLINDERS]
     round_rows = [_diameter(cylinder, line) for cylinder in cylinders]
     named = {row.features[0]: row.name for row in round_rows}
     distances = [_distance(pair, named) for pair in worthwhile_pairs(cylinders)]
+    sunk = [row for name, called in named.items() for row in _sunk(features, name, called)]
     slots = [row for slot in features.slots[:MOST_SLOTS] for row in _slot(slot, line)]
     sides = sides_of_slots(features)
     thicknesses = _thicknesses([p for p in features.planes if p.name not in sides], overall, line)
@@ -88,7 +93,15 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
     short = thicknesses[:1] or overall[1:][-1:]
     first = [*overall[:1], *round_rows[:1], *short, *distances[:1]]
     # A distance is no row without the two bores it is between, so the bores go before.
-    rest = [*round_rows[1:], *distances[1:], *slots, *_pitch_circles(cylinders, named), *overall[1:], *thicknesses[1:]]
+    rest = [
+        *round_rows[1:],
+        *distances[1:],
+        *sunk,
+        *slots,
+        *_pitch_circles(cylinders, named),
+        *overall[1:],
+        *thicknesses[1:],
+    ]
     placed = {row.name for row in first}
     told = [
         replace(row, worth=SHORT_WORTH if row.name in {each.name for each in short} else FIRST_WORTH[row.kind])
@@ -140,6 +153,45 @@ def _diameter(cylinder: Cylinder, line: Whereabouts | None) -> ProposedRow:
     name = _placed(cylinder.name, cylinder.axis_point_mm, line)
     size, u = cylinder.diameter_mm, cylinder.u_diameter_mm
     return ProposedRow(name, cylinder.kind, size, u, across(cylinder), features=(cylinder.name,))
+
+
+def _sunk(features: Features, bore: str, called: str) -> list[ProposedRow]:
+    """Countersink and counterbore of one bore, by the name its row has; one of each, for a reading says of no other."""
+    rows = [
+        ProposedRow(
+            f"{cone.name} of {bore}",
+            "countersink diameter",
+            cone.mouth_diameter_mm,
+            cone.u_mouth_diameter_mm,
+            cone.mouth_mm
+            + 0.5 * cone.mouth_diameter_mm * np.stack([-frame_along(cone.axis)[0], frame_along(cone.axis)[0]]),
+            of=called,
+            features=(cone.name,),
+            worth=f"{cone.angle_deg:.0f} degrees on the scan; across the rim, where side and face would meet",
+        )
+        for cone in features.cones
+        if cone.kind == "countersink" and cone.bore == bore and cone.mouth_diameter_mm is not None
+    ]
+    for each in (each for each in features.counterbores if each.bore == bore):
+        wide = next(cylinder for cylinder in features.cylinders if cylinder.name == each.wide)
+        size, u = each.diameter_mm, each.u_diameter_mm
+        name = f"{each.name} of {bore}"
+        rows.append(ProposedRow(name, "counterbore diameter", size, u, across(wide), of=called, features=(each.name,)))
+        if each.depth_mm is not None:
+            points = np.stack([each.floor_mm, each.mouth_mm])
+            rows.append(
+                ProposedRow(
+                    f"{each.name} depth",
+                    "counterbore depth",
+                    each.depth_mm,
+                    each.u_depth_mm,
+                    points,
+                    of=called,
+                    features=(each.name,),
+                    worth="from the face to the floor",
+                )
+            )
+    return rows
 
 
 def _slot(slot: Slot, line: Whereabouts | None) -> list[ProposedRow]:

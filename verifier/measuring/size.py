@@ -13,7 +13,7 @@ class Size:
     measured_mm : on the scan as it is (degrees for an angle); None when the row was not found
     u_mm : its standard uncertainty
     walls : coated walls the size crosses: +2 outside size or thickness, -2 bore, 0 centre distance or step, +-1 edge
-        distance
+        distance; the mouth of a countersink has a part of -2, see `sunk.mouth_walls`
     features : names of the features it was taken from
     points_mm : (k, 3) the two places (or more) it was taken between, for the callout
     seen_share : 0 to 1, how much of what it needs was really seen (arc of a bore, overlap of a thickness)
@@ -27,7 +27,7 @@ class Size:
     name: str
     measured_mm: float | None
     u_mm: float
-    walls: int
+    walls: float
     features: tuple[str, ...]
     points_mm: Array
     seen_share: float = 1.0

@@ -114,7 +114,7 @@ def _errors(matched: Matched, row: Wanted) -> list[tuple[float, float]]:
     ]
 
 
-def _values(frame: Frame, row: Wanted, ends: Sequence[int]) -> list[tuple[float, float, int]]:
+def _values(frame: Frame, row: Wanted, ends: Sequence[int]) -> list[tuple[float, float, float]]:
     if len(ends) == 2:
         pair = frame.pair(ends[0], ends[1])
         found = [] if pair is None else [pair]

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from verifier.rulebook import Rules, Sheet, SheetRow, reading_of
+from verifier.rulebook.size_kinds import IN_DEGREES
 
 # A nominal says what the drawing wanted, not what the mould gave. Moulded parts of this size lie within about
 # 0.1 mm + 0.3 % of it (common practice, no source); an angle within about half a degree.
@@ -41,7 +42,7 @@ def _wanted(index: int, row: SheetRow, sheet: Sheet, rules: Rules) -> Wanted:
         return Wanted(index, row, reading.value, reading.u)
     if row.nominal is None:
         return Wanted(index, row, None, 0.0)
-    u = NOMINAL_U_DEG if row.kind == "angle" else NOMINAL_U_MM + NOMINAL_U_RATIO * row.nominal
+    u = NOMINAL_U_DEG if row.kind in IN_DEGREES else NOMINAL_U_MM + NOMINAL_U_RATIO * row.nominal
     return Wanted(index, row, row.nominal, u)
 
 

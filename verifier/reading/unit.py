@@ -11,6 +11,7 @@ from verifier.reading.raw_mesh import RawMesh
 from verifier.reading.scan import KnownBy, LengthUnit, UnitName
 from verifier.rulebook.rules import Expectation
 from verifier.rulebook.sheet import Sheet, SheetRow
+from verifier.rulebook.size_kinds import IN_DEGREES
 
 # 3MF core specification 1.4.0, unit attribute; the inch and the foot are exact since 1959.
 FACTORS_MM: dict[UnitName, float] = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -100,7 +101,7 @@ def _sheet_length(sheet: Sheet | None, extents: Array) -> SheetLength | None:
         which = ("length", "width", "height").index(overall.along or "length")
         measured = float(extents[which])
         return SheetLength(_said(overall), measured, LEAST_RATIO, GREATEST_RATIO, GREATEST_RATIO_WITH_SUPPORT)
-    longest = _longest([row for row in rows if row.kind != "angle"])
+    longest = _longest([row for row in rows if row.kind not in IN_DEGREES])
     if longest is None:
         return None
     diagonal = float(np.linalg.norm(extents))

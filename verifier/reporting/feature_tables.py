@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from verifier.finding.feature import Cylinder, Extent, Features, Plane, Slot
+from verifier.finding.feature import Cone, Counterbore, Cylinder, Extent, Features, Plane, Slot
 from verifier.inspection import FeatureTable
 from verifier.reporting.points import as_point
 
@@ -12,6 +12,8 @@ def feature_tables(found: Features) -> Iterable[FeatureTable]:
     yield from map(_plane, found.planes)
     yield from map(_cylinder, found.cylinders)
     yield from map(_slot, found.slots)
+    yield from map(_cone, found.cones)
+    yield from map(_counterbore, found.counterbores)
     yield from map(_extent, found.extents)
 
 
@@ -60,6 +62,45 @@ def _slot(slot: Slot) -> FeatureTable:
         form_error_mm=slot.form_error_mm,
         depth_mm=slot.depth_mm,
         rms_mm=slot.rms_mm,
+    )
+
+
+def _cone(cone: Cone) -> FeatureTable:
+    at_mouth = cone.mouth_diameter_mm is not None
+    return FeatureTable(
+        name=cone.name,
+        kind=cone.kind,
+        centre_mm=as_point(cone.centre_mm),
+        direction=as_point(cone.axis),
+        size_mm=cone.mouth_diameter_mm if at_mouth else cone.diameter_mm,
+        u_size_mm=cone.u_mouth_diameter_mm if at_mouth else cone.u_diameter_mm,
+        angle_deg=cone.angle_deg,
+        u_angle_deg=cone.u_angle_deg,
+        bore=cone.bore or None,
+        face=cone.face or None,
+        off_axis_mm=cone.off_axis_mm if cone.kind == "countersink" else None,
+        form_error_mm=cone.form_error_mm,
+        arc_deg=cone.arc_deg,
+        depth_mm=cone.depth_mm,
+        rms_mm=cone.rms_mm,
+        axis_held=cone.axis_held,
+    )
+
+
+def _counterbore(counterbore: Counterbore) -> FeatureTable:
+    return FeatureTable(
+        name=counterbore.name,
+        kind="counterbore",
+        centre_mm=as_point(counterbore.floor_mm),
+        direction=as_point(counterbore.axis),
+        size_mm=counterbore.diameter_mm,
+        u_size_mm=counterbore.u_diameter_mm,
+        bore=counterbore.bore,
+        face=counterbore.face or None,
+        form_error_mm=counterbore.floor_form_error_mm,
+        arc_deg=360.0 * counterbore.floor_share,
+        depth_mm=counterbore.depth_mm,
+        u_depth_mm=counterbore.u_depth_mm if counterbore.depth_mm is not None else None,
     )
 
 

@@ -16,6 +16,7 @@ from verifier.reporting.columns import Columns, column_lines, dashed, titled
 from verifier.reporting.drawn_run import draw_run
 from verifier.reporting.size_lines import Clean, hanging
 from verifier.reporting.words import figure
+from verifier.rulebook.size_kinds import IN_DEGREES
 
 # Enough to see what goes on; the page and the CSV have all of them.
 SHOWN_PARTS, SHOWN_SCANS = 40, 12
@@ -196,7 +197,7 @@ def _changed(past: PartPast) -> list[str]:
 
 
 def _unit(kind: str) -> str:
-    return "°" if kind == "angle" else " mm"
+    return "°" if kind in IN_DEGREES else " mm"
 
 
 def _prints(past: PartPast) -> Columns:

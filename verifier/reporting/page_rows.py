@@ -16,6 +16,7 @@ from verifier.reporting.words import (
     unit_of,
     wanted_in_words,
 )
+from verifier.rulebook.size_kinds import IN_DEGREES
 
 # The drawing is 160 wide; the limits stand in from its ends, so that a size somewhat outside still has its place.
 LEFT, RIGHT, WIDTH = 25.0, 135.0, 160.0
@@ -68,7 +69,7 @@ def page_rows(sizes: tuple[SizeTable, ...]) -> tuple[PageRow, ...]:
 
 
 def _row(number: int, size: SizeTable) -> PageRow:
-    bar, turn = bar_of(size), "°" if size.kind == "angle" else ""
+    bar, turn = bar_of(size), "°" if size.kind in IN_DEGREES else ""
     off = "–" if size.deviation_mm is None else f"{figure(size.deviation_mm, signed=True)}{turn}"
     spread = "" if size.expanded_uncertainty_mm is None else f" ± {figure(size.expanded_uncertainty_mm)}"
     return PageRow(

@@ -6,6 +6,7 @@ from typing import Literal
 
 from verifier.inspection import BoreTable, Inspection, SizeTable
 from verifier.reporting.words import unit_of
+from verifier.rulebook.size_kinds import IN_DEGREES
 
 # More rows than this do not fit one sheet of A4 beside the pictures; what has not passed goes first.
 MOST_SIZES = 24
@@ -98,7 +99,7 @@ def _limits(size: SizeTable) -> str:
     if size.tolerance_mm is None:
         return "" if size.measured_mm is None else f"about {size.measured_mm:.1f}{unit_of(size)}"
     least, greatest = size.tolerance_mm
-    return f"{least:.2f} to {greatest:.2f}" + ("°" if size.kind == "angle" else "")
+    return f"{least:.2f} to {greatest:.2f}" + ("°" if size.kind in IN_DEGREES else "")
 
 
 def _bore(bore: BoreTable) -> PaperBore:

@@ -14,6 +14,7 @@ from verifier.inspection import (
     ScanTable,
     SizeTable,
 )
+from verifier.rulebook.size_kinds import IN_DEGREES
 
 # Filled places that are told one by one; the page and the JSON report have all.
 UNSEEN_TOLD = 5
@@ -42,7 +43,7 @@ def meaning_of(inspection: Inspection) -> str:
 
 def unit_of(size: SizeTable) -> str:
     """Unit of the row's figures, with the space before it where there is one."""
-    return "°" if size.kind == "angle" else " mm"
+    return "°" if size.kind in IN_DEGREES else " mm"
 
 
 def figure(value: float | None, decimals: int = 3, *, signed: bool = False) -> str:
@@ -67,7 +68,7 @@ def wanted_in_words(size: SizeTable) -> str:
     if size.one_sided and size.tolerance_mm is not None:
         return f"≤ {size.tolerance_mm[1]:.2f}"
     wanted = wanted_mm(size)
-    return "measure" if wanted is None else f"{wanted:.2f}" + ("°" if size.kind == "angle" else "")
+    return "measure" if wanted is None else f"{wanted:.2f}" + ("°" if size.kind in IN_DEGREES else "")
 
 
 def limits_in_words(size: SizeTable) -> str:
@@ -77,7 +78,7 @@ def limits_in_words(size: SizeTable) -> str:
     least, greatest = size.tolerance_mm
     if size.one_sided:
         return f"at most {greatest:.3f}"
-    return f"{least:.3f} to {greatest:.3f}" + ("°" if size.kind == "angle" else "")
+    return f"{least:.3f} to {greatest:.3f}" + ("°" if size.kind in IN_DEGREES else "")
 
 
 def printed_in_words(size: SizeTable) -> str:

@@ -6,18 +6,24 @@ from dataclasses import dataclass
 from verifier.errors import RuleMistake
 from verifier.rulebook.choice import calliper_for
 from verifier.rulebook.rules import Calliper, Rules
-from verifier.rulebook.sheet import Gauge, Sheet, SheetRow
+from verifier.rulebook.sheet import Gauge, Sheet, SheetRow, SizeKind
 
 # A pin that enters and a next one that does not, in steps of 0.02 mm by hand: 0.02 / sqrt(12) = 0.006 for the step, and
 # as much again for how hard it was pushed into plastic. Common practice, no source.
 PIN_U_MM = 0.008
 
-# A bevel protractor or a square and feelers on a short moulded side. Common practice, no source.
-ANGLE_U_DEG = 0.1
+# A bevel protractor or a square and feelers on a short moulded side; a countersink's angle is told by the cutter or the
+# screw's head that fits it. Common practice, no source.
+ANGLE_U_DEG = {"angle": 0.1, "countersink angle": 1.0}
+
+# The rim of a countersink is never sharp: inside jaws touch it a little above or below where side and face would meet.
+# Rounded by 0.1 mm the mouth shows up to 0.08 mm larger at 90 degrees. Common practice, no source.
+RIM_U_MM = 0.05
 
 # Inside jaws have flats of 0.3 to 1 mm (common practice, no source); at 0.5 mm a bore of 12 mm reads 0.01 mm small,
 # one step of a digital display, and smaller bores more.
 FLATS_MATTER_BELOW_MM = 12.0
+ROUND_INSIDE: tuple[SizeKind, ...] = ("bore", "countersink diameter", "counterbore diameter")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,14 +54,18 @@ def reading_at(row: SheetRow, sheet: Sheet, rules: Rules, *, where: str) -> Call
     """The same as reading_of; a mistake is reported at `where`."""
     if row.reading is None:
         return None
-    if row.kind == "angle":
-        return CalliperReading(row.reading, ANGLE_U_DEG, "")
+    if row.kind in ANGLE_U_DEG:
+        return CalliperReading(row.reading, ANGLE_U_DEG[row.kind], "")
     gauge = gauge_of(row)
     if gauge == "pin":
-        return CalliperReading(row.reading, PIN_U_MM, "by the largest pin that enters" if row.kind == "bore" else "")
+        return CalliperReading(
+            row.reading, PIN_U_MM, "by the largest pin that enters" if row.kind in ROUND_INSIDE else ""
+        )
     calliper = calliper_for(sheet, rules)
     u_mm = _u_mm(calliper, row.reading, gauge, where)
-    if row.kind == "bore":
+    if row.kind == "countersink diameter":
+        u_mm = math.hypot(u_mm, RIM_U_MM)
+    if row.kind in ROUND_INSIDE:
         return _bore_reading(row.reading, u_mm, calliper)
     return CalliperReading(row.reading, u_mm, "")
 
@@ -64,7 +74,7 @@ def gauge_of(row: SheetRow) -> Gauge:
     """How a row was gauged: as the sheet says, else as the kind of size is usually reached."""
     if row.gauged is not None:
         return row.gauged
-    inside: dict[str, Gauge] = dict.fromkeys(("bore", "slot width", "slot length", "counterbore"), "inside jaws")
+    inside: dict[str, Gauge] = dict.fromkeys((*ROUND_INSIDE, "slot width", "slot length"), "inside jaws")
     usual = inside | dict.fromkeys(("step", "counterbore depth"), "depth rod")
     return usual.get(row.kind, "outside jaws")
 

@@ -7,6 +7,7 @@ from typing import Protocol
 import tomlkit
 
 from verifier.rulebook.sheet import SizeKind
+from verifier.rulebook.size_kinds import unit_of
 
 HEAD = """\
 # Dimension sheet of {part}, drafted from a scan.
@@ -23,6 +24,15 @@ general_tolerance = "ISO 2768-m"
 # A bore may say what it is for, and is then rebuilt for it: use = "true" (round, at its reading), or
 # use = "slides" (or "threads", "insert", "drill") with screw = "M4".
 """
+
+
+# How a size is read, where a word about it helps.
+GAUGED: dict[str, str] = {
+    "bore": 'gauged = "inside jaws"   # or "pin"',
+    "countersink diameter": 'gauged = "inside jaws"   # across the rim',
+    "counterbore diameter": 'gauged = "inside jaws"   # or "pin"',
+    "counterbore depth": 'gauged = "depth rod"',
+}
 
 
 class Drafted(Protocol):
@@ -70,7 +80,7 @@ def draft_sheet_text(part: str, rows: Sequence[Drafted]) -> str:
 
 
 def _row_text(row: Drafted) -> str:
-    unit = "degrees" if row.kind == "angle" else "mm"
+    unit = unit_of(row.kind)
     lines = [f"# {row.worth}"] if row.worth else []
     lines += ["[[size]]", f"name = {_quoted(row.name)}", f"kind = {_quoted(row.kind)}"]
     if row.between is not None:
@@ -81,8 +91,8 @@ def _row_text(row: Drafted) -> str:
         lines.append(f"along = {_quoted(row.along)}")
     if row.through is not None:
         lines.append(f"through = [{', '.join(_quoted(name) for name in row.through)}]")
-    if row.kind == "bore":
-        lines.append('gauged = "inside jaws"   # or "pin"')
+    if row.kind in GAUGED:
+        lines.append(GAUGED[row.kind])
     lines.append(f"# reading =    # {unit}; on the scan {row.measured_mm:.2f}")
     return "\n".join(lines) + "\n"
 

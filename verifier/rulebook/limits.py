@@ -7,6 +7,7 @@ from functools import cache
 from verifier.errors import RuleMistake
 from verifier.rulebook.folder import load_tolerances
 from verifier.rulebook.sheet import FORM_KINDS, Sheet, SheetRow
+from verifier.rulebook.size_kinds import IN_DEGREES
 from verifier.rulebook.tolerance_class import Band, NoSuchClass, class_band, fits_only, is_symmetrical
 from verifier.rulebook.tolerance_tables import Tolerances
 from verifier.shipped import rules_folder
@@ -87,13 +88,13 @@ def _band(row: SheetRow, sheet: Sheet) -> Band | None:
         return Band(-row.tolerance, row.tolerance, f"+-{row.tolerance:g} on the sheet")
     if row.tolerance is not None:
         return _own_class_band(row, _spaced(row.tolerance), ANY_SIZE_MM if size is None else size, _tables(sheet))
-    if sheet.general_tolerance is None or row.kind == "angle" or size is None:
+    if sheet.general_tolerance is None or row.kind in IN_DEGREES or size is None:
         return None
     return class_band(_spaced(sheet.general_tolerance), size, _tables(sheet))
 
 
 def _own_class_band(row: SheetRow, name: str, size_mm: float, tables: Tolerances) -> Band:
-    if row.kind == "angle":
+    if row.kind in IN_DEGREES:
         raise NoSuchClass("an angle has no tolerance class here", "Give its tolerance in degrees, as a number")
     band = class_band(name, size_mm, tables)
     belongs_to = fits_only(name)

@@ -9,7 +9,7 @@ from verifier.rulebook.reference import inside_only
 from verifier.rulebook.reshape_row import Reshape
 from verifier.rulebook.row import Finite, Fit, plain_mistake
 from verifier.rulebook.seat_row import SeatForm, seat_mistake
-from verifier.rulebook.size_kinds import FORM_KINDS, SizeKind, missing_key
+from verifier.rulebook.size_kinds import FORM_KINDS, IN_DEGREES, SizeKind, missing_key
 from verifier.rulebook.tolerance_tables import Tolerances
 
 __all__ = ["FORM_KINDS", "Sheet", "SheetRow", "SizeKind"]
@@ -19,7 +19,13 @@ Gauge = Literal["outside jaws", "inside jaws", "pin", "depth rod"]
 BoreUse = Literal["slides", "threads", "insert", "press", "true", "drill", "keep"]
 
 # What can reach a bore or a boss; for any other size each of them has its use.
-GAUGES_OF: dict[str, tuple[Gauge, ...]] = {"bore": ("inside jaws", "pin"), "boss": ("outside jaws",)}
+GAUGES_OF: dict[str, tuple[Gauge, ...]] = {
+    "bore": ("inside jaws", "pin"),
+    "boss": ("outside jaws",),
+    "countersink diameter": ("inside jaws",),
+    "counterbore diameter": ("inside jaws", "pin"),
+    "counterbore depth": ("depth rod",),
+}
 
 # What a bore is made for, in words; and for which of them the screw decides the hole.
 USE_IN_WORDS: dict[BoreUse, str] = {
@@ -54,7 +60,7 @@ class SheetRow(BaseModel):
     tolerance : 0.15 for +-0.15, or a class: 'ISO 2768-m', 'IT12' (+-half of it), 'H11', 'js12', ...
     limits : least and greatest size allowed, in place of a tolerance
     between : two bores or bosses by their row names (centre distance, or the line an overall size is taken along)
-    of : the row an edge distance, a counterbore or a form starts from, such as the bore or the thickness it is of
+    of : the row an edge distance, a countersink, a counterbore or a form is of or starts from, such as the bore
     through : three or more bores or bosses by their row names, whose axes a pitch circle goes through
     datum : the row whose face or axis a parallelism or a perpendicularity is judged against
     along : which overall size: 'length' (longest), 'width', 'height'
@@ -95,7 +101,7 @@ class SheetRow(BaseModel):
             raise plain_mistake(*lacking)
         if self.through is not None and len(set(self.through)) < 3:
             raise plain_mistake("a circle wants three different bores or bosses", "Name three or more in through")
-        if self.kind == "angle" and self.reading is not None and self.reading > 180:
+        if self.kind in IN_DEGREES and self.reading is not None and self.reading > 180:
             raise plain_mistake(f"an angle of {self.reading:g} degrees is more than half a turn", "Give it in degrees")
         if self.gauged is not None and self.gauged not in GAUGES_OF.get(self.kind, (self.gauged,)):
             fitting = " or ".join(f"'{gauge}'" for gauge in GAUGES_OF[self.kind])

@@ -14,6 +14,10 @@ SizeKind = Literal[
     "angle",
     "slot width",
     "slot length",
+    "countersink diameter",
+    "countersink angle",
+    "counterbore diameter",
+    "counterbore depth",
     "pitch circle",
     "flatness",
     "parallelism",
@@ -27,8 +31,19 @@ FORM_KINDS: tuple[SizeKind, ...] = ("flatness", "parallelism", "perpendicularity
 
 # Kinds on which neither scale nor coat act: an even coat turns no face and bends none, and a scale error of one per
 # cent changes a flatness of 0.2 mm by 0.002 mm.
-SHAPE_KINDS: tuple[SizeKind, ...] = ("angle", *FORM_KINDS)
+SHAPE_KINDS: tuple[SizeKind, ...] = ("angle", "countersink angle", *FORM_KINDS)
 
+# Kinds in degrees; all others are in millimetres.
+IN_DEGREES: tuple[SizeKind, ...] = ("angle", "countersink angle")
+
+# Kinds of what opens a bore at its mouth.
+SUNK: tuple[SizeKind, ...] = (
+    "countersink diameter",
+    "countersink angle",
+    "counterbore diameter",
+    "counterbore depth",
+)
+BORES: tuple[SizeKind, ...] = ("bore",)
 ROUND: tuple[SizeKind, ...] = ("bore", "boss")
 FACED: tuple[SizeKind, ...] = ("thickness", "step", "edge distance")
 
@@ -42,6 +57,7 @@ def _say(key: str, what: str) -> str:
 _KEYS: Mapping[SizeKind, Mapping[str, tuple[str, str]]] = {
     "centre distance": {"between": ("between what", _say("between", "the two bores or bosses"))},
     "edge distance": {"of": ("of what", _say("of", "the bore or boss"))},
+    **{kind: {"of": ("of which bore", _say("of", "the bore it widens"))} for kind in SUNK},
     "pitch circle": {"through": ("through which bores", _say("through", "three or more bores or bosses"))},
     "flatness": {"of": ("of what", _say("of", "a thickness, a step or an edge distance: its faces are meant"))},
     "parallelism": {"of": ("of what", _say("of", "a thickness, whose faces are meant, or of a bore or boss"))},
@@ -53,10 +69,16 @@ _KEYS: Mapping[SizeKind, Mapping[str, tuple[str, str]]] = {
 
 # kind -> key -> kinds of row it may name. A kind that is not here names bores and bosses.
 _NAMES: Mapping[SizeKind, Mapping[str, tuple[SizeKind, ...]]] = {
+    **{kind: {"of": BORES} for kind in SUNK},
     "flatness": {"of": FACED},
     "parallelism": {"of": (*FACED, *ROUND), "datum": (*FACED, *ROUND)},
     "perpendicularity": {"of": (*FACED, *ROUND), "datum": (*FACED, *ROUND)},
 }
+
+
+def unit_of(kind: str) -> str:
+    """'degrees' or 'mm'."""
+    return "degrees" if kind in IN_DEGREES else "mm"
 
 
 def missing_key(kind: SizeKind, keys: Mapping[str, object]) -> tuple[str, str] | None:
