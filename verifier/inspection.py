@@ -74,16 +74,32 @@ class FeatureTable(Part):
     """A plane, bore, cone, slot or other thing, or an overall size, that was found, on the scan as it is."""
 
     name: str
-    kind: Literal["plane", "bore", "boss", "slot", "extent", "countersink", "inner cone", "outer cone", "counterbore"]
+    kind: Literal[
+        "plane",
+        "bore",
+        "boss",
+        "slot",
+        "extent",
+        "countersink",
+        "inner cone",
+        "outer cone",
+        "counterbore",
+        "rectangle",
+        "symmetry plane",
+    ]
     centre_mm: Point
     direction: Point
     size_mm: float | None = Field(
-        description="diameter (of a countersink at its face), width of a slot, length of an extent; null for a plane"
+        description="diameter (of a countersink at its face), width of a slot, length of an extent, short pitch of a "
+        "rectangle of bores; null for a plane"
     )
-    u_size_mm: float
-    length_mm: float | None = Field(default=None, description="of a slot, end to end")
+    u_size_mm: float | None = Field(description="of a plane's place; null for a symmetry plane")
+    length_mm: float | None = Field(default=None, description="of a slot, end to end; long pitch of a rectangle")
     u_length_mm: float | None = None
-    form_error_mm: float | None = None
+    form_error_mm: float | None = Field(
+        default=None, description="of a rectangle or a symmetry plane how far its worst bore or face is off its place"
+    )
+    bores: tuple[str, ...] | None = Field(default=None, description="of a rectangle, going round it")
     angle_deg: float | None = Field(default=None, description="of a cone, between opposite sides")
     u_angle_deg: float | None = None
     bore: str | None = Field(default=None, description="what a countersink or counterbore widens")

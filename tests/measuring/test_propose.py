@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from verifier.finding.patterns import find_rectangles
 from verifier.measuring import measure, propose_rows
 from verifier.rulebook import draft_sheet_text
 
@@ -101,3 +102,18 @@ def test_the_drafted_sheet_filled_in_measures_what_it_proposed():
         # Rounded to the display's step of 0.01; equal places may show their worst, which differs by no more.
         assert size.measured_mm is not None, size
         assert abs(size.measured_mm - asked.measured_mm) < 0.02
+
+
+def test_four_bores_at_the_corners_of_a_rectangle_are_drafted_by_their_two_pitches_and_a_square_by_its_circle():
+    for side, kinds in ((24.0, ["centre distance", "centre distance"]), (40.0, ["pitch circle"])):
+        spots = ((0.0, 0.0), (40.0, 0.0), (40.0, side), (0.0, side))
+        holes = tuple(Hole(f"bolt {k}", x, y, 5.5) for k, (x, y) in enumerate(spots))
+        features = scan(PartPlan(holes), np.random.default_rng(2), noisy=False).features
+        rows = propose_rows(replace(features, rectangles=find_rectangles(features.cylinders)))
+        between = [row for row in rows if row.kind in ("centre distance", "pitch circle")]
+        assert [row.kind for row in between if row.kind != "centre distance" or "pitch" in row.name] == kinds
+        if side == 24.0:
+            assert [(row.name, round(row.measured_mm)) for row in between] == [
+                ("rectangle 1, long pitch", 40),
+                ("rectangle 1, short pitch", 24),
+            ]

@@ -26,7 +26,10 @@ MOST_BOW, KNOWN_WITHIN_U, LEAST_TOLD_BOW = 0.012, 3.0, 0.015
 # A side of less than this is not told from a rounded edge: three rows of points have to be seen of it.
 LEAST_UP_MM, LEAST_ROWS_UP = 0.5, 1.6
 LEAST_AREA_MM2, LEAST_POINTS = 2.0, 40
-LOOKED_AT, FITTED_POINTS, LOOSE_MM, LOOSE_SHARE, LIKELY_BOW = 1500, 6000, 0.2, 0.05, 0.07
+# Before a patch is fitted, so many of its points say whether it may be a cone: half of them near the one its normals
+# tell, and less of a bow than a rounding has with its ends (0.15).
+LOOKED_AT, LOOSE_MM, LOOSE_SHARE, LIKELY_BOW = 1500, 0.2, 0.05, 0.07
+FITTED_POINTS = 6000
 LEAST_ARC_DEG = 300.0
 # Of the side so much has to lie on the cone, or it is a pyramid, an oval funnel or a dent.
 MOST_OFF = 0.15

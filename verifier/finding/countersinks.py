@@ -11,6 +11,7 @@ from verifier.finding.fits import frame_along
 from verifier.finding.profile import profile_of
 from verifier.finding.surface import Surface
 from verifier.finding.walls import END_TRIM_MM
+from verifier.mesh import Array
 
 # A countersink is on its bore's axis: moulded ones to 0.1 mm, those drilled by hand to a quarter (common practice, no
 # source), and turned with it to 3 degrees.
@@ -51,7 +52,6 @@ def _cone(surface: Surface, side: Side, cylinders: Sequence[Cylinder], planes: S
     centre = fit.axis_point_mm + middle * fit.axis
     sunk = bore is not None and mouth is not None
     covariance = side.covariance
-    # The radius is what is known best at the points' middle; the position moves square to the axis with the shift.
     return Cone(
         name="",
         kind="countersink" if sunk else "inner cone" if side.inner else "outer cone",
@@ -100,8 +100,8 @@ def _mouth(side: Side, planes: Sequence[Plane], spacing_mm: float) -> Mouth | No
     return min(mouths, key=lambda mouth: abs(mouth.along_mm - side.high_mm), default=None)
 
 
-def _lies_round(plane: Plane, at: np.ndarray, radius_mm: float) -> bool:
-    """Whether the plane has points on more than one side of the rim, near it, and hardly any within it."""
+def _lies_round(plane: Plane, at: Array, radius_mm: float) -> bool:
+    """Whether the plane has points on three sides of the rim, near it, and hardly any within it."""
     rel = plane.points_mm - at
     off = np.linalg.norm(rel, axis=1)
     kept = 1.1 * float(np.sqrt(plane.area_mm2 / len(plane.points_mm)))

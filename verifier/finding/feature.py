@@ -278,6 +278,46 @@ class Counterbore:
 
 
 @dataclass(frozen=True, slots=True)
+class BoreRectangle:
+    """Four equal bores at the corners of a rectangle.
+
+    name : 'rectangle 1', numbered by its long pitch
+    bores : their names in order round it, the first two along the long way
+    centre_mm, axis : (3,) its middle, and the mean direction of the bores
+    along : (3,) unit, the long way
+    long_mm, short_mm : the two pitches, means of opposite sides
+    off_mm : of the worst corner from its place
+    """
+
+    name: str
+    bores: tuple[str, str, str, str]
+    centre_mm: Array
+    axis: Array
+    along: Array
+    long_mm: float
+    short_mm: float
+    u_long_mm: float
+    u_short_mm: float
+    off_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Symmetry:
+    """A plane that mirrors the bores, bosses and larger faces of a part onto each other.
+
+    normal, point_mm : (3,) its direction and a point of it
+    off_mm : how far the worst of them lies from the mirror image of its partner
+    features : how many bores, bosses and faces were compared
+    """
+
+    name: str
+    normal: Array
+    point_mm: Array
+    off_mm: float
+    features: int
+
+
+@dataclass(frozen=True, slots=True)
 class Features:
     """Everything found on one solid.
 
@@ -293,6 +333,8 @@ class Features:
     slots: tuple[Slot, ...] = field(default=())
     cones: tuple[Cone, ...] = field(default=())
     counterbores: tuple[Counterbore, ...] = field(default=())
+    rectangles: tuple[BoreRectangle, ...] = field(default=())
+    symmetries: tuple[Symmetry, ...] = field(default=())
     surface: Surface | None = field(default=None, compare=False, repr=False)
 
     @property

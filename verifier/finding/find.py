@@ -15,10 +15,12 @@ from verifier.finding.facets import with_facets
 from verifier.finding.feature import Cone, Cylinder, Features, Noise, Plane
 from verifier.finding.frame import natural_frame
 from verifier.finding.noise import noise_of_neighbours, noise_on_planes
+from verifier.finding.patterns import find_rectangles
 from verifier.finding.planes import Flat, find_flats, plane_of
 from verifier.finding.rings import Ring
 from verifier.finding.slots import find_slots, in_a_slot
 from verifier.finding.surface import Surface, surface_of
+from verifier.finding.symmetry import find_symmetries
 from verifier.finding.walls import Wall
 from verifier.finding.whole_faces import whole_faces
 from verifier.mending.solid import Solid
@@ -67,6 +69,8 @@ def find_features(solid: Solid) -> Features:
         slots,
         cones,
         find_counterbores(surface, cylinders, planes, noise),
+        find_rectangles(cylinders),
+        find_symmetries(planes, cylinders),
         surface,
     )
 

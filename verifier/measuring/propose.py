@@ -1,22 +1,22 @@
 """For a part without a sheet: the sizes worth measuring with the calliper."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from verifier.finding.feature import Cylinder, Features, Plane, Slot
-from verifier.finding.fits import frame_along
+from verifier.finding.feature import BoreRectangle, Cylinder, Features, Plane, Slot
 from verifier.finding.thinnest import thinnest_wall
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.circles import pitch_circle
-from verifier.measuring.cylinders import across, parallel_partners
+from verifier.measuring.cylinders import across, centre_distance, parallel_partners
 from verifier.measuring.faces import face_pairs
 from verifier.measuring.slots import sides_of_slots
+from verifier.measuring.sunk import OF_A_BORE
 from verifier.measuring.whereabouts import Whereabouts, whereabouts
 from verifier.mesh import Array
-from verifier.rulebook.sheet import SizeKind
+from verifier.rulebook.sheet import SheetRow, SizeKind
 
 # More than a page of rows is not measured by anyone; scale and coat are known well from a dozen (common practice).
 MOST_ROWS = 15
@@ -25,6 +25,8 @@ MOST_CYLINDERS, MOST_DISTANCES, MOST_THICKNESSES, MOST_SLOTS = 6, 4, 2, 2
 SHORT_WORTH = "a short outside size: powder counts most here"
 # Four bores and more that lie on one circle were meant to; three always do.
 LEAST_ON_CIRCLE, MOST_MISFIT = 4, 4.0
+# Less than this between the pitches of four bores, and a square was meant.
+LEAST_OBLONG_MM = 0.5
 # About five strands of a common nozzle: a wall thinner than that is worth a look (common practice, no source).
 THIN_MM = 2.5
 # What the first rows are there for.
@@ -33,6 +35,12 @@ FIRST_WORTH: Mapping[SizeKind, str] = {
     "bore": "powder makes it smaller, and outside sizes larger: with the length it tells powder from scale",
     "boss": "powder makes it larger",
     "centre distance": "powder does not act on it: it checks the scale",
+}
+# What opens a bore at its mouth, and what to know of reading it; an angle is told by the screw's head that fits.
+SUNK_WORTH: Mapping[SizeKind, str] = {
+    "countersink diameter": "across the rim, where side and face would meet",
+    "counterbore diameter": "",
+    "counterbore depth": "from the face to the floor",
 }
 # A bore is called a bore from this much of the turn on: below it the diameter hangs on the noise.
 LEAST_ARC_DEG = 300.0
@@ -84,8 +92,10 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
     cylinders = whole[:MOST_CYLINDERS]
     round_rows = [_diameter(cylinder, line) for cylinder in cylinders]
     named = {row.features[0]: row.name for row in round_rows}
-    distances = [_distance(pair, named) for pair in worthwhile_pairs(cylinders)]
-    sunk = [row for name, called in named.items() for row in _sunk(features, name, called)]
+    # Bores at the corners of a square are given by their pitch circle, others by their two pitches.
+    oblong = [each for each in features.rectangles if each.long_mm - each.short_mm > LEAST_OBLONG_MM]
+    distances = _distances(oblong, cylinders, named)
+    sunk = [row for each in cylinders if each.kind == "bore" for row in _sunk(features, each, named[each.name])]
     slots = [row for slot in features.slots[:MOST_SLOTS] for row in _slot(slot, line)]
     sides = sides_of_slots(features)
     thicknesses = _thicknesses([p for p in features.planes if p.name not in sides], overall, line)
@@ -98,7 +108,7 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
         *distances[1:],
         *sunk,
         *slots,
-        *_pitch_circles(cylinders, named),
+        *_pitch_circles(cylinders, named, oblong),
         *overall[1:],
         *thicknesses[1:],
     ]
@@ -155,42 +165,15 @@ def _diameter(cylinder: Cylinder, line: Whereabouts | None) -> ProposedRow:
     return ProposedRow(name, cylinder.kind, size, u, across(cylinder), features=(cylinder.name,))
 
 
-def _sunk(features: Features, bore: str, called: str) -> list[ProposedRow]:
-    """Countersink and counterbore of one bore, by the name its row has; one of each, for a reading says of no other."""
-    rows = [
-        ProposedRow(
-            f"{cone.name} of {bore}",
-            "countersink diameter",
-            cone.mouth_diameter_mm,
-            cone.u_mouth_diameter_mm,
-            cone.mouth_mm
-            + 0.5 * cone.mouth_diameter_mm * np.stack([-frame_along(cone.axis)[0], frame_along(cone.axis)[0]]),
-            of=called,
-            features=(cone.name,),
-            worth=f"{cone.angle_deg:.0f} degrees on the scan; across the rim, where side and face would meet",
-        )
-        for cone in features.cones
-        if cone.kind == "countersink" and cone.bore == bore and cone.mouth_diameter_mm is not None
-    ]
-    for each in (each for each in features.counterbores if each.bore == bore):
-        wide = next(cylinder for cylinder in features.cylinders if cylinder.name == each.wide)
-        size, u = each.diameter_mm, each.u_diameter_mm
-        name = f"{each.name} of {bore}"
-        rows.append(ProposedRow(name, "counterbore diameter", size, u, across(wide), of=called, features=(each.name,)))
-        if each.depth_mm is not None:
-            points = np.stack([each.floor_mm, each.mouth_mm])
-            rows.append(
-                ProposedRow(
-                    f"{each.name} depth",
-                    "counterbore depth",
-                    each.depth_mm,
-                    each.u_depth_mm,
-                    points,
-                    of=called,
-                    features=(each.name,),
-                    worth="from the face to the floor",
-                )
-            )
+def _sunk(features: Features, bore: Cylinder, called: str) -> list[ProposedRow]:
+    """Countersinks and counterbores of one bore, by the name its row has."""
+    rows = []
+    for kind, worth in SUNK_WORTH.items():
+        asked = SheetRow(name=called, kind=kind, of=called)
+        for place in OF_A_BORE[kind](features, asked, bore):
+            name = f"{place.features[0]} {'depth' if kind == 'counterbore depth' else 'diameter'}"
+            size, u, points = place.value, place.u, place.points_mm
+            rows.append(ProposedRow(name, kind, size, u, points, of=called, features=place.features, worth=worth))
     return rows
 
 
@@ -221,10 +204,38 @@ def _distance(pair: Candidate, named: Mapping[str, str]) -> ProposedRow:
     )
 
 
-def _pitch_circles(cylinders: Sequence[Cylinder], named: Mapping[str, str]) -> list[ProposedRow]:
-    """The circle through four or more equal bores, where they all lie on one."""
+def _distances(
+    rectangles: Sequence[BoreRectangle], cylinders: Sequence[Cylinder], named: Mapping[str, str]
+) -> list[ProposedRow]:
+    """The two pitches of each rectangle, and what else is worth measuring between bores; the longest first."""
+    pitches = [row for each in rectangles for row in _pitches(each, cylinders, named)]
+    pairs = [
+        pair for pair in worthwhile_pairs(cylinders) if not any(set(pair.features) <= set(r.bores) for r in rectangles)
+    ]
+    rows = [*pitches, *(_distance(pair, named) for pair in pairs)]
+    return sorted(rows, key=lambda row: -row.measured_mm) if pitches else rows
+
+
+def _pitches(
+    rectangle: BoreRectangle, cylinders: Sequence[Cylinder], named: Mapping[str, str]
+) -> Iterator[ProposedRow]:
+    """The two pitches of four bores, each between two neighbours; none where one of the bores is on no row."""
+    if not set(rectangle.bores) <= set(named):
+        return
+    bore = {cylinder.name: cylinder for cylinder in cylinders}
+    for what, one, other in (("long", *rectangle.bores[:2]), ("short", *rectangle.bores[1:3])):
+        pair = centre_distance(bore[one], bore[other])
+        if pair is not None:
+            yield replace(_distance(pair, named), name=f"{rectangle.name}, {what} pitch")
+
+
+def _pitch_circles(
+    cylinders: Sequence[Cylinder], named: Mapping[str, str], rectangles: Sequence[BoreRectangle]
+) -> list[ProposedRow]:
+    """The circle through four or more equal bores, where they all lie on one; corners of a rectangle always do."""
     rows = []
-    for group in _equal(cylinders):
+    cornered = [set(each.bores) for each in rectangles]
+    for group in (group for group in _equal(cylinders) if {bore.name for bore in group} not in cornered):
         found = pitch_circle(group) if len(group) >= LEAST_ON_CIRCLE else None
         if found is not None and found[1] < MOST_MISFIT * len(group):
             circle = found[0]

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from verifier.finding.feature import Cone, Counterbore, Cylinder, Extent, Features, Plane, Slot
+from verifier.finding.feature import BoreRectangle, Cone, Counterbore, Cylinder, Extent, Features, Plane, Slot, Symmetry
 from verifier.inspection import FeatureTable
 from verifier.reporting.points import as_point
 
@@ -14,6 +14,8 @@ def feature_tables(found: Features) -> Iterable[FeatureTable]:
     yield from map(_slot, found.slots)
     yield from map(_cone, found.cones)
     yield from map(_counterbore, found.counterbores)
+    yield from map(_rectangle, found.rectangles)
+    yield from map(_symmetry, found.symmetries)
     yield from map(_extent, found.extents)
 
 
@@ -101,6 +103,33 @@ def _counterbore(counterbore: Counterbore) -> FeatureTable:
         arc_deg=360.0 * counterbore.floor_share,
         depth_mm=counterbore.depth_mm,
         u_depth_mm=counterbore.u_depth_mm if counterbore.depth_mm is not None else None,
+    )
+
+
+def _rectangle(rectangle: BoreRectangle) -> FeatureTable:
+    return FeatureTable(
+        name=rectangle.name,
+        kind="rectangle",
+        centre_mm=as_point(rectangle.centre_mm),
+        direction=as_point(rectangle.along),
+        size_mm=rectangle.short_mm,
+        u_size_mm=rectangle.u_short_mm,
+        length_mm=rectangle.long_mm,
+        u_length_mm=rectangle.u_long_mm,
+        form_error_mm=rectangle.off_mm,
+        bores=rectangle.bores,
+    )
+
+
+def _symmetry(symmetry: Symmetry) -> FeatureTable:
+    return FeatureTable(
+        name=symmetry.name,
+        kind="symmetry plane",
+        centre_mm=as_point(symmetry.point_mm),
+        direction=as_point(symmetry.normal),
+        size_mm=None,
+        u_size_mm=None,
+        form_error_mm=symmetry.off_mm,
     )
 
 
