@@ -32,6 +32,7 @@ class How:
     up : the part's direction that points up
     skirt_mm : greatest width of the rim of table left round the part, 0 for none
     putty_mm : radius of a ball of putty at its foot, 0 for none
+    hidden_mm : how far up from the table the scanner saw nothing
     scale : what the scanner makes of a millimetre
     """
 
@@ -40,6 +41,7 @@ class How:
     noise_mm: float = 0.03
     skirt_mm: float = 0.0
     putty_mm: float = 0.0
+    hidden_mm: float = 0.0
     scale: float = 1.0
     specks: int = 3
 
@@ -70,7 +72,8 @@ def view(shape: Shape, how: How, rng: np.random.Generator) -> View:
     seen = _seen(scene, part, normals, up)
     faces = scanned.faces[seen[scanned.faces].sum(axis=1) >= 2]
     # The table goes on and only its export is cropped: its cut edge is no surface.
-    faces = faces[part[faces].mean(axis=1) @ up > table - 0.25]
+    heights = part[faces].mean(axis=1) @ up - table
+    faces = faces[(heights > -0.25) & ((heights > how.hidden_mm) | (how.skirt_mm > 0.0))]
     middles = part[faces].mean(axis=1)
     is_part = np.abs(shape.distance(middles)) < 0.45 * how.spacing_mm + 4.0 * how.noise_mm
     vertices, faces, is_part = _with_specks(scanned.vertices_mm, faces, is_part, how.specks, rng)
@@ -116,6 +119,7 @@ def random_how(rng: np.random.Generator, up: tuple[float, float, float], **fixed
         noise_mm=float(rng.uniform(0.015, 0.05)),
         skirt_mm=float(rng.choice([0.0, rng.uniform(3.0, 15.0)])),
         putty_mm=float(rng.choice([0.0, 0.0, rng.uniform(3.0, 6.0)])),
+        hidden_mm=float(rng.uniform(0.0, 2.5)),
         scale=float(1.0 + rng.uniform(-0.002, 0.002)),
         specks=int(rng.integers(0, 8)),
     )

@@ -4,7 +4,7 @@ import numpy as np
 
 from tests.joining.test_join import DOUBTFUL, WAYS
 from verifier.joining import JoinReport
-from verifier.joining.posed import Residual, Seam, Spread, Trimmed
+from verifier.joining.posed import Link, Residual, Seam, Spread, Trimmed
 from verifier.judging.judge import of_joining
 from verifier.reporting.join_table import join_table
 from verifier.reporting.join_words import join_in_words
@@ -31,7 +31,7 @@ def test_a_part_of_one_scan_says_nothing_of_joining():
 
 
 def test_both_ways_are_told_with_the_number_that_chooses_them():
-    assert "Way 1: rims 0.10 mm apart" in told()
+    assert "Way 1: 0.10 mm apart" in told()
     assert "Way 2 (taken)" in told()
     assert "2 of 200 pieces are off." in told()
 
@@ -41,6 +41,18 @@ def test_skirt_scale_thickness_and_the_worst_region_are_told():
     assert "trough_lid.2.ply was taken -0.20 % in size" in told()
     assert "the calliper's 50 mm" in told()
     assert "Worst region of the overlap: rim, 1 of 8, 0.21 mm" in told()
+
+
+def test_of_views_the_pose_that_did_not_close_is_told():
+    links = (Link(0, 1, 0.4, 0.05, True, 0.02), Link(0, 2, 0.5, 0.05, False, 28.0), Link(1, 2, 0.05, 0.05, False, 0.0))
+    views = replace(PLACING, links=links, trimmed=(*PLACING.trimmed, Trimmed("trough_lid.3.ply", 1.0, 0.0, 0.0)))
+    poses = (np.eye(4),) * 3
+    views = replace(views, alternatives=tuple(replace(way, poses=poses) for way in WAYS))
+    report = JoinReport(("trough_lid.1.ply", "trough_lid.2.ply", "trough_lid.3.ply"), views)
+    words = " ".join(join_in_words(join_table(report)))
+    assert "trough_lid.1.ply and trough_lid.3.ply alone would lie 28.0 mm elsewhere" in words
+    assert "trough_lid.2.ply and trough_lid.3.ply share next to no surface" in words
+    assert "Way 1: 0.10 mm apart" in words
 
 
 def test_the_seam_s_step_is_told_and_its_gap_where_there_is_one():

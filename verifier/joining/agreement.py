@@ -137,14 +137,20 @@ def _buried(asked: View, other: View, pose: Array, size_mm: float) -> BoolArray:
     raised = max(RAISED_SHARE * size_mm, 2.0 * other.cloud.spacing_mm)
     normals = turned_by(pose, asked.asked.normals)
     places = moved(pose, asked.asked.points_mm) + raised * normals
-    _, index = other.target.tree.query(places)
+    # Nothing farther away than the deepest is asked for: looking far for a nearest point is what takes time.
+    far_mm = DEEP_SHARE * size_mm + raised
+    away_mm, index = other.target.tree.query(places, distance_upper_bound=far_mm)
+    near = np.isfinite(away_mm)
+    index = np.where(near, index, 0)
     feet, outward = other.cloud.points_mm[index], other.cloud.normals[index]
     apart = places - feet
     away = np.einsum("nj,nj->n", apart, outward)
     aside = np.sqrt(np.maximum(np.einsum("nj,nj->n", apart, apart) - away**2, 0.0))
     beneath = aside < max(1.2 * other.cloud.spacing_mm, 0.5 * raised)
     facing = np.einsum("nj,nj->n", normals, outward)
-    doubtful = np.flatnonzero(beneath & (away < -0.5 * raised) & (away > -DEEP_SHARE * size_mm) & (facing > OPPOSED))
+    doubtful = np.flatnonzero(
+        near & beneath & (away < -0.5 * raised) & (away > -DEEP_SHARE * size_mm) & (facing > OPPOSED)
+    )
     buried = np.zeros(len(places), dtype=bool)
     if len(doubtful):
         ended = _wall_ends(asked, other, pose, feet[doubtful], outward[doubtful], -away[doubtful])
@@ -171,8 +177,11 @@ def _wall_ends(asked: View, other: View, pose: Array, feet: Array, outward: Arra
 
 def _pressed(asked: View, other: View, pose: Array) -> BoolArray:
     places, normals = moved(pose, asked.asked.points_mm), turned_by(pose, asked.asked.normals)
-    near = other.target.tree.query(places, k=RIM_NEIGHBOURS)[1]
+    close_mm = NARROWEST_SLOT_MM + 1.5 * other.cloud.spacing_mm
+    distance, near = other.target.tree.query(places, k=RIM_NEIGHBOURS, distance_upper_bound=close_mm)
+    near = np.where(np.isfinite(distance), near, 0)
     facing = np.einsum("nkj,nj->nk", other.cloud.normals[near], normals)
+    facing[~np.isfinite(distance)] = 1.0
     best = np.take_along_axis(near, facing.argmin(axis=1)[:, None], axis=1)[:, 0]
     apart = places - other.cloud.points_mm[best]
     away = np.einsum("nj,nj->n", apart, other.cloud.normals[best])

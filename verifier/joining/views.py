@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from verifier.comparing.align import size_mm
 from verifier.errors import CannotJoin
 from verifier.joining.agreement import IMPOSSIBLE_SHARE, Agreement, unlike
 from verifier.joining.arranging import (
@@ -16,9 +17,10 @@ from verifier.joining.arranging import (
     pairs_in_rounds,
     size_of,
 )
+from verifier.joining.foreign import foreign_faces
 from verifier.joining.posed import Alternative, Link, Placing, Residual
 from verifier.joining.twins import alike
-from verifier.joining.view import View, view_of
+from verifier.joining.view import View, view_of, without
 from verifier.mesh import Array
 from verifier.reading.scan import Scan
 
@@ -34,6 +36,8 @@ MOST_ONE_WAY = 0.5
 MOST_RMS_MM = 0.3
 # A pair found from nothing closes the loop when it is no farther from where all views put it; its scale is its own.
 CLOSES_MM, CLOSES_SHARE = 0.3, 0.006
+# Centimetres and inches are 2.54 apart, and no two units are nearer; views of one part seldom differ as much.
+OTHER_UNIT = 2.4
 # What is told of other ways.
 MOST_WAYS = 3
 
@@ -63,7 +67,8 @@ def place_views(scans: Sequence[Scan]) -> Placing:
         raise _cannot(views, "they do not overlap: no surface was found that two of them show")
     best = found.ways[0]
     _refuse_unfit(best, views)
-    return _placing(found, views)
+    kept = [without(view, faces) for view, faces in zip(views, foreign_faces(best, views), strict=True)]
+    return _placing(found, kept)
 
 
 def _found(views: Sequence[View]) -> Found:
@@ -117,6 +122,10 @@ def _shown(way: Arrangement, view: int, other: int) -> float:
 
 def _cannot(views: Sequence[View], what: str) -> CannotJoin:
     names = ", ".join(view.name for view in views)
+    small, large = (pick(views, key=lambda view: size_mm(view.cloud)) for pick in (min, max))
+    times = size_mm(large.cloud) / size_mm(small.cloud)
+    if times > OTHER_UNIT:
+        what += f"; {large.name} is {times:.1f} times as long as {small.name}: is one of them in another unit?"
     return CannotJoin(what, where=names, do=NO_OVERLAP_DO)
 
 

@@ -2,10 +2,12 @@
 
 from collections.abc import Iterable
 
-from verifier.inspection import JoinTable, JoinWayTable, SeamSpreadTable, SeamTable
+from verifier.inspection import JoinLinkTable, JoinTable, JoinWayTable, SeamSpreadTable, SeamTable
 
 # Gaps narrower than this are the strip between two ragged ends, and no news.
 LEAST_GAP_MM = 0.5
+# Two views that share less of their surface than this say nothing of each other.
+MUCH_SHARED = 0.12
 
 
 def join_in_words(join: JoinTable | None) -> Iterable[str]:
@@ -15,8 +17,7 @@ def join_in_words(join: JoinTable | None) -> Iterable[str]:
     names = ", ".join(scan.name for scan in join.scans)
     yield f"{len(join.scans)} scans made one, {join.method}: {names}."
     taken = next(way for way in join.ways if way.taken)
-    both = f"{100 * join.overlap_share:.0f} % of which both saw"
-    yield f"{join.why} They lie {taken.rms_mm:.2f} mm apart at the rim, {both}."
+    yield f"{join.why} {_how_near(join, taken)}"
     if taken.thickness_mm is not None and taken.tilt_deg is not None:
         by = "" if join.calliper_mm is None else f"; the calliper's {join.calliper_mm:g} mm was used to set it"
         yield f"Greatest thickness {taken.thickness_mm:.2f} mm, mean planes {taken.tilt_deg:.2f}° apart{by}."
@@ -30,10 +31,28 @@ def join_in_words(join: JoinTable | None) -> Iterable[str]:
     )
     if worst := max(join.regions, key=lambda region: region.rms_mm, default=None):
         yield f"Worst region of the overlap: {worst.where}, {worst.rms_mm:.2f} mm."
+    yield from (_link(link) for link in join.links if not link.used)
     if join.seam is not None:
         yield from _seam(join.seam)
     if len(join.ways) > 1:
         yield from map(way_in_words, join.ways)
+
+
+def _how_near(join: JoinTable, taken: JoinWayTable) -> str:
+    share = f"{100 * join.overlap_share:.0f} %"
+    if join.links:
+        return f"They lie {taken.rms_mm:.2f} mm apart where two of them show one surface, which {share} of it is."
+    return f"They lie {taken.rms_mm:.2f} mm apart at the rim, {share} of which both saw."
+
+
+def _link(link: JoinLinkTable) -> str:
+    """What two views said alone and the others did not bear out."""
+    if link.overlap_share < MUCH_SHARED:
+        return f"{link.first} and {link.second} share next to no surface; the other views hold them together."
+    return (
+        f"{link.first} and {link.second} alone would lie {link.off_mm:.1f} mm elsewhere; that does not go with the"
+        " other views and was let fall."
+    )
 
 
 def _seam(seam: SeamTable) -> Iterable[str]:
@@ -64,4 +83,4 @@ def way_in_words(way: JoinWayTable) -> str:
     thick = "" if way.thickness_mm is None else f", {way.thickness_mm:.2f} mm thick"
     taken = " (taken)" if way.taken else ""
     differs = f" {way.differs}" if way.differs else ""
-    return f"Way {way.number}{taken}: rims {way.rms_mm:.2f} mm apart{thick}, misfit {way.misfit:.0f}.{differs}"
+    return f"Way {way.number}{taken}: {way.rms_mm:.2f} mm apart{thick}, misfit {way.misfit:.3g}.{differs}"
