@@ -7,25 +7,34 @@ from verifier.mending.edges import Edges
 from verifier.mending.telling import tell_faces
 from verifier.mesh import BoolArray, IntArray
 
+NOWHERE = -1
+
 
 def open_loops(edges: Edges) -> list[IntArray]:
     """The half-edges of every open loop in the order they are walked, surface on the left.
 
-    Where two fans share a corner (a narrow place between two holes) the walk keeps to the same hole, so that filling
-    makes one fan of the two.
+    Where fans share a corner (a narrow place between holes) the walk keeps to the same hole, so that filling makes one
+    fan of them.
     """
     border = edges.border
     if len(border) == 0:
         return []
     arriving = _arriving_in_same_fan(edges, border)
     order = np.argsort(edges.start[border], kind="stable")
-    corner = edges.start[border][order]
-    twice = np.flatnonzero(corner[1:] == corner[:-1])
-    one, other = order[twice], order[twice + 1]
-    arriving[one], arriving[other] = arriving[other].copy(), arriving[one].copy()
-    following = np.empty(len(edges.twin), dtype=np.int64)
-    following[arriving] = border
+    turned = np.empty_like(arriving)
+    turned[order] = arriving[order[_next_at_same_corner(edges.start[border][order])]]
+    following = np.full(len(edges.twin), NOWHERE)
+    following[turned[turned != NOWHERE]] = border[turned != NOWHERE]
     return _walk(border, following)
+
+
+def _next_at_same_corner(corner: IntArray) -> IntArray:
+    """For every place in a sorted list the next one with the same corner, the first after the last."""
+    count = len(corner)
+    first = np.flatnonzero(np.r_[True, corner[1:] != corner[:-1]])
+    ahead = np.arange(1, count + 1)
+    ahead[np.r_[first[1:], count] - 1] = first
+    return ahead
 
 
 def cut_knotted_loops(draft: Draft) -> Draft:
@@ -46,28 +55,37 @@ def cut_knotted_loops(draft: Draft) -> Draft:
 
 
 def _arriving_in_same_fan(edges: Edges, border: IntArray) -> IntArray:
-    """For every border half-edge the one that arrives where it leaves, on the other side of the same fan."""
+    """For every border half-edge the one that arrives where it leaves, on the other side of the same fan.
+
+    NOWHERE where going round the fan never comes to an end: two of its faces look opposite ways.
+    """
     leaving = border.copy()
-    while True:
+    for _ in range(int(np.bincount(edges.start).max()) + 1):
         entering = np.where(leaving % 3 == 0, leaving + 2, leaving - 1)
         beyond = edges.twin[entering]
         if (beyond < 0).all():
             return entering
         leaving = np.where(beyond >= 0, beyond, leaving)
+    return np.where(beyond < 0, entering, NOWHERE)
 
 
 def _walk(border: IntArray, following: IntArray) -> list[IntArray]:
-    """Cycles of the walk, in the order of their first half-edge."""
+    """Cycles of the walk, in the order of their first half-edge.
+
+    A walk that comes to an edge of three faces, or of two that look opposite ways, goes on nowhere and is no loop.
+    """
     loops = []
     seen: set[int] = set()
     for first in border.tolist():
         if first in seen:
             continue
-        loop = [first]
-        while (ahead := int(following[loop[-1]])) != first:
+        loop, ahead = [first], int(following[first])
+        while ahead not in (first, NOWHERE):
             loop.append(ahead)
+            ahead = int(following[ahead])
         seen.update(loop)
-        loops.append(np.array(loop, dtype=np.int64))
+        if ahead == first:
+            loops.append(np.array(loop, dtype=np.int64))
     return loops
 
 
