@@ -83,11 +83,11 @@ def _wall_end(draft: Draft, loop: IntArray) -> WallEnd | None:
 
 
 def _normals_at(draft: Draft, loop: IntArray) -> Array:
-    """Normals of all faces with a corner on the loop, (q, 3)."""
-    on_loop = np.zeros(len(draft.mesh.vertices_mm), dtype=bool)
-    on_loop[draft.edges.start[loop]] = True
-    around = draft.mesh.faces[on_loop[draft.mesh.faces].any(axis=1)]
-    return face_normals(Mesh(draft.mesh.vertices_mm, around))
+    """Normals of the faces at the loop and of those beside them, (q, 3)."""
+    sides = (3 * (loop // 3)[:, None] + np.arange(3)).ravel()
+    beyond = draft.edges.twin[sides]
+    around = np.unique(np.concatenate([loop // 3, beyond[beyond >= 0] // 3]))
+    return face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[around]))
 
 
 def _led_to(draft: Draft, end: WallEnd, loop: IntArray) -> tuple[Array, IntArray] | None:
