@@ -99,6 +99,18 @@ def test_sides_pulled_through_each_other_are_no_part():
     assert gap_between(pulled, pair.target.side, pair.moving.side).through_share > THROUGH_SHARE
 
 
+def test_sides_that_touch_are_no_part():
+    """A shell of 3 mm whose lower face is pulled up to the upper one: the turn would look perfect."""
+    first, second = two_views(views.shell(), seed=39)
+    pair = pair_of(*scans_of(first, second))
+    upper, lower = pair.target.side, pair.moving.side
+    true = upper.to_side @ views.true_pose(first, second) @ np.linalg.inv(lower.to_side)
+    pulled = true.copy()
+    pulled[2, 3] += 3.0
+    assert gap_between(true, upper, lower).through_share < THROUGH_SHARE
+    assert gap_between(pulled, upper, lower).through_share > THROUGH_SHARE
+
+
 def test_sides_that_stop_short_of_the_rim_are_refused_with_that_sentence():
     first, second = two_views(views.seat_panel(), seed=33, past_rim_mm=-3.0, skirt_share=0.0)
     with pytest.raises(CannotJoin, match="do not overlap") as refused:
