@@ -3,7 +3,7 @@
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from verifier.comparing.changes import Seen
 from verifier.comparing.compared import Compared, compare
@@ -23,9 +23,11 @@ from verifier.correcting import (
     upright_bores,
 )
 from verifier.correcting.correction import Correction
+from verifier.errors import CannotMend
 from verifier.finding import find_features
 from verifier.finding.feature import Features
 from verifier.joining import JoinReport, join
+from verifier.joining.laid_together import laid_beside
 from verifier.judging import Judgement, judge
 from verifier.judging.of_print import steps_of_print
 from verifier.measuring import ProposedRow, measure, propose_rows
@@ -104,6 +106,19 @@ def made_one(
     return joined.scan, joined.report
 
 
+def mended(scan: Scan, joined: JoinReport | None) -> tuple[Solid, JoinReport | None]:
+    """Mend the scan; scans whose seam cannot be closed (a knife rim's) are mended as they lie, with no seam to tell of.
+
+    Raises CannotMend when that fails too.
+    """
+    try:
+        return mend(scan), joined
+    except CannotMend:
+        if joined is None or not joined.posed:
+            raise
+        return mend(replace(scan, mesh=laid_beside(joined.posed))), replace(joined, seam=None)
+
+
 def inspect_part(
     scan: Scan,
     sheet: Sheet | None,
@@ -126,7 +141,7 @@ def inspect_part(
     clock = clock or StageClock(report=lambda _: None)
     making = making_of(sheet or Sheet(part=part), rules, filament)
     with clock.stage("mending"):
-        solid = mend(scan)
+        solid, joined = mended(scan, joined)
     with clock.stage("finding"):
         features = find_features(solid)
     with clock.stage("measuring"):

@@ -16,7 +16,7 @@ from tests.joining.small_views import Placed, bore_mm, placed_views, rib_mm, rib
 from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotMend
 from verifier.joining.fusing import fuse
-from verifier.joining.laid_together import placed
+from verifier.joining.laid_together import laid_beside, placed
 from verifier.joining.posed import SEAM, Fused
 from verifier.mending import Origin, mend
 from verifier.mending.crossings import crossing_pairs
@@ -91,14 +91,6 @@ def bits_kept(given: Placed, fused: Fused) -> bool:
     return True
 
 
-def together(given: Placed) -> Mesh:
-    """The scans in one mesh and not joined, as mending got them before."""
-    pieces = [placed(each) for each in given.posed]
-    firsts = np.cumsum([0, *(len(piece.vertices_mm) for piece in pieces)])
-    faces = [piece.faces + first for piece, first in zip(pieces, firsts, strict=False)]
-    return Mesh(np.concatenate([piece.vertices_mm for piece in pieces]), np.concatenate(faces))
-
-
 def told(rows: list[Row]) -> str:
     kept = [row for row in rows if row.closed] or [Row(closed=False)]
     closed = f"{sum(row.closed for row in rows)}/{len(rows)}"
@@ -116,7 +108,7 @@ def main(first_seed: int, seeds: int, spacing_mm: float) -> None:
             for seed in range(first_seed, first_seed + seeds):
                 given = placed_views(part.shape(), directions, seed, spacing_mm=spacing_mm)
                 count = sum(len(each.scan.mesh.faces) for each in given.posed)
-                before.append(looked_at(part, given, together(given), time.process_time()))
+                before.append(looked_at(part, given, laid_beside(given.posed), time.process_time()))
                 begin = time.process_time()
                 fused = fuse(given.posed)
                 after.append(looked_at(part, given, fused.mesh, begin))

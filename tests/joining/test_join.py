@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from tests.joining.test_laid_together import SQUARE, scan_of
-from verifier.errors import CannotJoin, RuleMistake
-from verifier.joining import join
+from verifier.errors import CannotJoin, RuleMistake, VerifierError
+from verifier.inspect import mended
+from verifier.joining import JoinReport, Posed, join
 from verifier.joining.join import chosen_way
-from verifier.joining.posed import Alternative, Placing
+from verifier.joining.posed import Alternative, Placing, Seam, Spread
 from verifier.joining.side import is_side_of_large_part, side_of
 from verifier.mesh import Mesh
 from verifier.rulebook import Sheet, load_rules
@@ -75,6 +76,21 @@ def test_two_sides_are_told_from_views_by_their_looks():
     assert is_side_of_large_part(upper)
     assert not is_side_of_large_part(large)
     assert not is_side_of_large_part(Mesh(upper.vertices_mm / 30.0, upper.faces))
+
+
+def test_scans_whose_seam_cannot_be_closed_are_mended_as_they_lie():
+    """The fused surface encloses nothing; the scans themselves are two balls side by side."""
+    aside = np.eye(4)
+    aside[0, 3] = 60.0
+    whole = np.ones(len(ball().faces), dtype=bool)
+    posed = tuple(Posed(scan_of(ball()), pose, whole) for pose in (np.eye(4), aside))
+    seam = Seam(1.0, Spread(0.1, 0.1, 0.1, None), Spread(0.0, 0.0, 0.0, None))
+    report = JoinReport(("a.1.ply", "a.2.ply"), DOUBTFUL, seam, posed=posed)
+    solid, told = mended(scan_of(SQUARE), report)
+    assert solid.bodies == 2
+    assert told.seam is None
+    with pytest.raises(VerifierError):
+        mended(scan_of(SQUARE), replace(report, posed=()))
 
 
 def ball() -> Mesh:

@@ -28,9 +28,8 @@ def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     )
     fused = fuse(posed)
     names = tuple(scan.source.name for scan in scans)
-    return Joined(
-        _as_one(scans, fused), fused.source_of_face, JoinReport(names, placing, fused.seam, _to_draw(placing, posed))
-    )
+    report = JoinReport(names, placing, fused.seam, _to_draw(placing, posed), posed)
+    return Joined(_as_one(scans, fused), fused.source_of_face, report)
 
 
 def _to_draw(placing: Placing, posed: tuple[Posed, ...]) -> tuple[Posed, ...]:

@@ -1,5 +1,7 @@
 """Posed scans laid into one frame, each less what was trimmed."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from verifier.joining.posed import Posed
@@ -15,6 +17,14 @@ def placed(each: Posed) -> Mesh:
     faces = faces[(a != b) & (b != c) & (c != a)]
     kept = drop_unused_vertices(Mesh(mesh.vertices_mm, faces))
     return Mesh(moved(kept.vertices_mm, each.pose), kept.faces)
+
+
+def laid_beside(posed: Sequence[Posed]) -> Mesh:
+    """All of them in one mesh, not joined."""
+    pieces = [placed(each) for each in posed]
+    firsts = np.cumsum([0, *(len(piece.vertices_mm) for piece in pieces)])
+    faces = [piece.faces + first for piece, first in zip(pieces, firsts, strict=False)]
+    return Mesh(np.concatenate([piece.vertices_mm for piece in pieces]), np.concatenate(faces))
 
 
 def moved(points_mm: Array, pose: Array) -> Array:

@@ -175,12 +175,14 @@ class JoinReport:
     placing : poses, alternatives, trimmed surface
     seam : between the scans; None where they meet nowhere
     scans_kept : the scans as posed, to draw the other ways by; none where there is one way only
+    posed : the scans as posed, should their seam not be closed
     """
 
     scans: tuple[str, ...]
     placing: Placing
     seam: Seam | None = None
     scans_kept: tuple[Posed, ...] = ()
+    posed: tuple[Posed, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
