@@ -34,7 +34,7 @@ from verifier.measuring import ProposedRow, measure, propose_rows
 from verifier.measuring.kinds import KINDS
 from verifier.measuring.size import Size
 from verifier.mending import mend
-from verifier.mending.solid import Solid
+from verifier.mending.solid import Origin, Solid
 from verifier.reading.scan import Scan
 from verifier.rulebook import Making, Rules, Sheet, SheetRow, making_of
 from verifier.rulebook.print_sheet import is_print
@@ -112,11 +112,12 @@ def mended(scan: Scan, joined: JoinReport | None) -> tuple[Solid, JoinReport | N
     Raises CannotMend when that fails too.
     """
     try:
-        return mend(scan), joined
+        return _with_something_measured(scan, mend(scan)), joined
     except CannotMend:
         if joined is None or not joined.posed:
             raise
-        return mend(replace(scan, mesh=laid_beside(joined.posed))), replace(joined, seam=None)
+        beside = mend(replace(scan, mesh=laid_beside(joined.posed)))
+        return _with_something_measured(scan, beside), replace(joined, seam=None)
 
 
 def inspect_part(
@@ -177,6 +178,17 @@ def inspect_part(
         seconds=dict(clock.seconds),
         compared=compared,
         joined=joined,
+    )
+
+
+def _with_something_measured(scan: Scan, solid: Solid) -> Solid:
+    """The solid; raises CannotMend where no face of it is the scan's, so that there is nothing to measure."""
+    if (solid.origin == Origin.MEASURED).any():
+        return solid
+    raise CannotMend(
+        "its surface crosses itself so often that all of it had to be made anew, and nothing is left to measure",
+        where=scan.source.name,
+        do="Scan the part again with one more orientation, and export a single merged mesh",
     )
 
 

@@ -4,8 +4,10 @@ import pytest
 from inbox_demo import simulated as sim
 from verifier.finding import find_features
 from verifier.mending import mend
-from verifier.mending.solid import Origin
-from verifier.mesh import Mesh
+from verifier.mending.draft import Draft
+from verifier.mending.holes import fill_holes
+from verifier.mending.solid import Origin, Solid
+from verifier.mesh import Mesh, drop_unused_vertices
 from verifier.reading.scan import LengthUnit, Scan, Source
 
 from .parts import NOISE_A, along_part, centre_distance_mm, found, link, on_part, plate, solid_of
@@ -150,7 +152,20 @@ def test_a_bore_filled_shut_a_little_below_its_mouth_is_not_through():
     open_above = sim.without_bore_wall(scanned, (0.0, 0.0), 3.2, (2.5, 5.5))
     part = on_part(scanned.vertices_mm[open_above].mean(axis=1), scanned)
     stump = (np.hypot(part[:, 0], part[:, 1]) < 4.0) & (part[:, 2] < 2.6)  # the lower mouth was not seen either
-    solid = _mended(scanned, open_above[~stump])
+    faces = open_above[~stump]
+    open_surface = Draft(Mesh(scanned.vertices_mm, faces), np.full(len(faces), Origin.MEASURED, dtype=np.uint8))
+    lids = fill_holes(open_surface)  # over the wall's end and over the mouth, where mending would lead the bore on
+    solid = Solid(drop_unused_vertices(lids.mesh), lids.origin)
     large = find_features(solid).bores[0]
     assert large.diameter_mm == pytest.approx(6.0, abs=4.0 * large.u_diameter_mm)
     assert not large.through
+
+
+def test_a_bore_that_mending_led_on_to_its_unseen_mouth_is_through():
+    scanned = sim.scan(link(), spacing_mm=0.35, seed=4, **NOISE_A)
+    open_above = sim.without_bore_wall(scanned, (0.0, 0.0), 3.2, (2.5, 5.5))
+    part = on_part(scanned.vertices_mm[open_above].mean(axis=1), scanned)
+    stump = (np.hypot(part[:, 0], part[:, 1]) < 4.0) & (part[:, 2] < 2.6)
+    large = find_features(_mended(scanned, open_above[~stump])).bores[0]
+    assert large.diameter_mm == pytest.approx(6.0, abs=4.0 * large.u_diameter_mm)
+    assert large.through

@@ -53,4 +53,4 @@ def test_long_waves_are_found_and_stand_in_the_uncertainty_of_a_flat():
     calm, _ = found("lever", spacing_mm=0.6)
     assert calm.noise.wave_mm < 1e-4
     # What is left is how the scanner lays its pictures on one another.
-    assert calm.planes[0].u_offset_mm < LAID_MM < 0.5 * features.planes[0].u_offset_mm
+    assert calm.planes[0].u_offset_mm < 1.25 * LAID_MM < 0.5 * features.planes[0].u_offset_mm

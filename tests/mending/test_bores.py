@@ -8,7 +8,12 @@ from test_mend import euler, steps
 
 from verifier.judging.places import what_was_not_seen
 from verifier.mending import mend
+from verifier.mending.bores import carry_bores_on
 from verifier.mending.crossings import crossing_pairs
+from verifier.mending.draft import Draft
+from verifier.mending.fans import split_bow_ties
+from verifier.mending.solid import Origin
+from verifier.mesh import Mesh
 from verifier.rulebook.rules import Decision
 
 # Any share may be filled, so that the widths alone decide.
@@ -47,3 +52,23 @@ def test_a_hole_of_as_much_on_a_flat_may_pass():
     part = faults.latch_lever()
     solid = mend(faults.scan_of(faults.with_hole(part.mesh, np.array([15.0, 9.0, 5.0]), 4.0)))
     assert what_was_not_seen(solid, LIMITS) is None
+
+
+def test_a_bore_is_not_led_on_through_something_that_stands_in_its_way():
+    part = faults.latch_lever()
+    holed = mend_ready(faults.with_hole(part.mesh, np.array([32.0, 8.0, 5.0]), 7.0))
+    led = carry_bores_on(holed)
+    assert [step.what for step in led.steps] == ["Carried bores on to holes"]
+    new_mm = led.mesh.corners_mm[len(holed.mesh.faces) :]
+    in_it = new_mm[np.ptp(new_mm, axis=1).max(axis=1).argmax()].mean(axis=0)
+    wedge = in_it + 0.3 * np.array([(1.0, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1)])
+    faces = np.array([(0, 1, 2), (0, 3, 1), (0, 2, 3), (1, 3, 2)])
+    count = len(holed.mesh.vertices_mm)
+    both = Mesh(np.vstack([holed.mesh.vertices_mm, wedge]), np.vstack([holed.mesh.faces, count + faces]))
+    in_the_way = Draft(both, np.full(len(both.faces), Origin.MEASURED, dtype=np.uint8))
+    assert carry_bores_on(in_the_way) is in_the_way
+
+
+def mend_ready(mesh: Mesh) -> Draft:
+    """The surface as it is when bores are carried on."""
+    return split_bow_ties(Draft(mesh, np.full(len(mesh.faces), Origin.MEASURED, dtype=np.uint8)))

@@ -24,7 +24,7 @@ ROUNDING_MM = 1e-7  # drawn faces of double precision scatter less; there is not
 WAVES_ABOVE = 4.0
 # A scanner lays its pictures on one another to about a hundredth of a millimetre, and a face is the mean of several
 # (judgement, no source): whole faces lie so far off, and no face shows it.
-LAID_MM = 0.003
+LAID_MM = 0.002
 DRAWN_MM = 0.0005
 AREA_OF_A_POINT = 0.87  # over the squared spacing, on a net of equal triangles
 # No scatter is believed to be shared over less than this, or than one spacing: it could not be told from white noise.

@@ -7,11 +7,13 @@ ___         ___              ___ _     _ ___
      | bore|                      | |        would shut the bore
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import manifold3d
 import numpy as np
 
+from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
 from verifier.mending.loops import open_loops
 from verifier.mending.rims import RIM_EDGES, ROUNDNESS
@@ -35,34 +37,61 @@ class WallEnd:
     axis: Array
 
 
+@dataclass(frozen=True, slots=True)
+class _Led:
+    """A wall's rest and the face around it: new corners, (k, 3), and faces in which the k-th of them is -1 - k."""
+
+    corners_mm: Array
+    faces: IntArray
+
+
 def carry_bores_on(draft: Draft) -> Draft:
-    """Lead every open end of a bore's wall straight on to the hole that it looks out of, and close that around it."""
+    """Lead every open end of a bore's wall straight on to the hole that it looks out of, and close that around it.
+
+    Where what is led on would run through the part the bore is left as it is, and its loops are filled like any.
+    """
+    led = _all_led(draft)
+    sewn = _sewn(draft, led)
+    crossing = np.unique(crossing_near(sewn.mesh, np.arange(len(sewn.mesh.faces)) >= len(draft.mesh.faces)))
+    if len(crossing):
+        group = np.repeat(np.arange(len(led)), [len(each.faces) for each in led])
+        wrong = set(group[crossing[crossing >= len(draft.mesh.faces)] - len(draft.mesh.faces)].tolist())
+        led = [each for k, each in enumerate(led) if k not in wrong]
+        sewn = _sewn(draft, led)
+    if not led or len(sewn.edges.crowded):
+        return draft
+    group = np.repeat(np.arange(len(led)), [len(each.faces) for each in led])
+    number = len(draft.mesh.faces) + np.arange(len(group))
+    return sewn.telling(tell_faces("Carried bores on to holes", sewn.mesh, number, group))
+
+
+def _all_led(draft: Draft) -> list[_Led]:
+    """Every wall's end with the first hole that it can be led to, each loop used once."""
     loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
     ends = [end for loop in loops if (end := _wall_end(draft, loop)) is not None]
     taken: set[int] = set()
-    corners_mm: list[Array] = []
-    faces: list[IntArray] = []
-    group: list[IntArray] = []
-    count = len(draft.mesh.vertices_mm)
+    led = []
     for end in ends:
         for loop in loops:
             if {int(loop[0]), int(end.loop[0])} & taken or loop is end.loop:
                 continue
             made = _led_to(draft, end, loop)
             if made is not None:
-                ring_mm, own = made
                 taken |= {int(loop[0]), int(end.loop[0])}
-                faces.append(np.where(own < 0, count - 1 - own, own))
-                group.append(np.full(len(own), len(group)))
-                corners_mm.append(ring_mm)
-                count += len(ring_mm)
-    if not faces:
+                led.append(made)
+    return led
+
+
+def _sewn(draft: Draft, led: Sequence[_Led]) -> Draft:
+    """The draft with all of it sewn in, in that order."""
+    if not led:
         return draft
-    sewn = draft.with_sewn(np.concatenate(corners_mm), np.concatenate(faces))
-    if len(sewn.edges.crowded):
-        return draft
-    number = len(draft.mesh.faces) + np.arange(len(sewn.mesh.faces) - len(draft.mesh.faces))
-    return sewn.telling(tell_faces("Carried bores on to holes", sewn.mesh, number, np.concatenate(group)))
+    count = len(draft.mesh.vertices_mm)
+    faces = []
+    for each in led:
+        faces.append(np.where(each.faces < 0, count - 1 - each.faces, each.faces))
+        count += len(each.corners_mm)
+    return draft.with_sewn(np.concatenate([each.corners_mm for each in led]), np.concatenate(faces))
 
 
 def _wall_end(draft: Draft, loop: IntArray) -> WallEnd | None:
@@ -90,8 +119,8 @@ def _normals_at(draft: Draft, loop: IntArray) -> Array:
     return face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[around]))
 
 
-def _led_to(draft: Draft, end: WallEnd, loop: IntArray) -> tuple[Array, IntArray] | None:
-    """New ring at the hole, and faces: the wall's rest and a face around it; ring corner k is number -1 - k.
+def _led_to(draft: Draft, end: WallEnd, loop: IntArray) -> _Led | None:
+    """The wall led on to a new ring at the hole, and a face around that.
 
     None where the hole is not what the bore runs into: it must lie all around the bore's axis and before its end.
     """
@@ -116,7 +145,7 @@ def _led_to(draft: Draft, end: WallEnd, loop: IntArray) -> tuple[Array, IntArray
     lid = numbers[np.asarray(manifold3d.triangulate([np.ascontiguousarray(outer), np.ascontiguousarray(inner)]))]
     ahead, ring_ahead = np.roll(rim, -1), np.roll(ring, -1)
     wall = np.concatenate([np.column_stack([ahead, rim, ring]), np.column_stack([ahead, ring, ring_ahead])])
-    return ring_mm, np.concatenate([lid, wall]).astype(np.int64)
+    return _Led(ring_mm, np.concatenate([lid, wall]).astype(np.int64))
 
 
 def _lies_within(inner: Array, outer: Array) -> bool:
