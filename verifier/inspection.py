@@ -93,7 +93,7 @@ class FeatureTable(Part):
         description="diameter (of a countersink at its face), width of a slot, length of an extent, short pitch of a "
         "rectangle of bores; null for a plane"
     )
-    u_size_mm: float | None = Field(description="of a plane's place; null for a symmetry plane")
+    u_size_mm: float = Field(description="of a plane's place, where there is no size")
     length_mm: float | None = Field(default=None, description="of a slot, end to end; long pitch of a rectangle")
     u_length_mm: float | None = None
     form_error_mm: float | None = Field(

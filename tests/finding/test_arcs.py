@@ -49,7 +49,9 @@ def test_a_net_drawn_through_a_grid_is_whole_and_one_that_was_collapsed_is_not()
         assert thinned_share(Mesh(thin.vertices_mm, thin.faces)) == 1.0
 
 
-@pytest.mark.parametrize("share", [0.5, 0.8, 0.95])
+@pytest.mark.parametrize(
+    "share", [pytest.param(0.5, marks=pytest.mark.long), 0.8, pytest.param(0.95, marks=pytest.mark.long)]
+)
 def test_bores_of_thinned_scans_have_no_bias_and_say_how_sure_they_are(share):
     """Corners alone would read the 3 mm bore 0.03 mm large at a share of 0.95, the facets as much small."""
     off, stated = [], []

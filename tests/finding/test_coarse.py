@@ -62,7 +62,7 @@ def test_a_drawn_bracket_has_its_bores_and_its_boss(sides):
     assert [e.length_mm for e in features.extents] == pytest.approx([50.0, 40.0, 30.0], abs=1e-4)
 
 
-@pytest.mark.parametrize("triangles", [15_000, 6000])
+@pytest.mark.parametrize("triangles", [pytest.param(15_000, marks=pytest.mark.long), 6000])
 def test_a_thinned_scan_is_true_within_four_of_its_uncertainties(triangles):
     scan = sim.scan(sim.latch_lever(), spacing_mm=0.35, seed=3, white_mm=0.02, correlated_mm=0.01)
     vertices, faces = fast_simplification.simplify(

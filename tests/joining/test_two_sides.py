@@ -62,6 +62,7 @@ def test_the_skirt_is_cut_off_and_the_part_is_not(panel):
         assert area[~kept & view.is_part].sum() < 0.001 * area[view.is_part].sum()
 
 
+@pytest.mark.long
 def test_a_twisted_part_whose_scans_differ_in_scale_comes_together_with_that_scale():
     first, _ = two_views(views.mudguard(), seed=34)
     _, second = two_views(views.mudguard(), seed=34, scale=0.003)
@@ -84,6 +85,7 @@ def test_a_part_that_is_the_same_turned_round_leaves_no_doubt():
     assert lid.found.sure
 
 
+@pytest.mark.long
 def test_a_knife_rim_takes_its_gap_from_the_calliper():
     """The lens is 50 mm thick where it is thickest: 2 x (0.3 + 24.7)."""
     sheet = Sheet(part="feed_bin_lid", size=(SheetRow(name="thickest", kind="thickness", reading=50.0),))

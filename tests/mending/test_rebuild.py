@@ -28,7 +28,7 @@ def draft_of(mesh: Mesh) -> Draft:
     return Draft(mesh, np.zeros(len(mesh.faces), dtype=np.uint8))
 
 
-@pytest.mark.parametrize("pose", [None, 1])
+@pytest.mark.parametrize("pose", [None, pytest.param(1, marks=pytest.mark.long)])
 def test_a_torn_surface_is_rebuilt_closed_and_marked(part, pose):
     rng = np.random.default_rng(5)
     mesh = part.mesh if pose is None else faults.turned(part.mesh, np.random.default_rng(pose))

@@ -128,7 +128,7 @@ def _symmetry(symmetry: Symmetry) -> FeatureTable:
         centre_mm=as_point(symmetry.point_mm),
         direction=as_point(symmetry.normal),
         size_mm=None,
-        u_size_mm=None,
+        u_size_mm=0.5 * symmetry.off_mm,  # a plane half-way moves half as far as what it mirrors
         form_error_mm=symmetry.off_mm,
     )
 
