@@ -256,6 +256,7 @@ def unit_box() -> tuple[np.ndarray, np.ndarray]:
     return corners, np.array(top + under + sides)
 
 
+@pytest.mark.long
 def test_two_equal_bores_that_nothing_tells_apart_are_both_rebuilt_when_they_want_the_same() -> None:
     armrest = simulated.seat_armrest()
     same = bored(armrest, {name: {"use": "slides", "screw": "M8"} for name in ("front", "rear")}, spacing_mm=1.1)

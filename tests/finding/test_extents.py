@@ -17,6 +17,7 @@ def test_a_link_is_as_long_as_its_round_ends_and_not_as_its_farthest_points():
     assert np.ptp(on_part(scanned.vertices_mm, scanned)[:, 0]) > 55.08
 
 
+@pytest.mark.long
 def test_the_length_over_round_ends_has_no_bias():
     """Mean of ten scans; each is known to 0.004 in white scatter of 0.05, the farthest points read 0.3 long."""
     off = [_sizes(scanned_again(seed, "white")[0])["length"] - 55.0 for seed in range(10)]

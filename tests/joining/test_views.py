@@ -109,6 +109,7 @@ def test_views_without_common_surface_are_refused_with_that_sentence(lever):
     assert "100 to 200 mm" in refused.value.do
 
 
+@pytest.mark.long
 def test_a_rail_that_is_its_own_twin_but_for_a_boss_is_put_right():
     rail = seen("near_twin", 13, (UP, {}), (ASIDE, {}))
     found = place_views(scans_of(rail))

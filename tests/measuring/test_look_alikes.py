@@ -107,6 +107,7 @@ def test_other_layouts_with_missing_bores_and_look_alikes_have_no_row_wrong_with
     assert found["right"] > 1000, found
 
 
+@pytest.mark.long
 def test_a_misread_value_on_top_of_that_still_makes_no_row_wrong_without_saying_so():
     found = trials(320, missing=0.15, look_alikes=2, misread=True)
     assert found["WRONG"] == 0, found
