@@ -6,16 +6,15 @@ python -m tests.benchmarks.joining_job [TRIANGLES_A_SIDE] [--profile]
 import cProfile
 import json
 import pstats
-import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 
 import numpy as np
-import psutil
 
 from inbox_demo.simulated.files import ply_bytes
+from tests.benchmarks.whole_job import cost_of
 from tests.joining import views
 from verifier.delivery import inspect_file, write_delivery
 from verifier.part_scans import scans_of_part
@@ -35,7 +34,7 @@ name = "thickest"
 kind = "thickness"
 reading = 50.0
 """
-SEED, POLL_S = 8800, 0.05
+SEED = 8800
 # Spacing near the rim and further in that give about so many triangles a side.
 SPACINGS_MM = {100_000: (2.0, 5.0), 300_000: (1.17, 2.9), 1_200_000: (0.58, 1.45)}
 
@@ -57,20 +56,9 @@ def export(folder: Path, triangles: int) -> tuple[list[Path], int]:
 
 def measured(files: list[Path], folder: Path) -> tuple[float, float, float]:
     """Wall and CPU seconds, peak MiB of one `check`."""
-    words = [sys.executable, "-m", "verifier", "check", *map(str, files)]
-    words += ["--sheet", str(folder / "seat_panel.toml"), "--out", str(folder / "out")]
     begin = time.perf_counter()
-    with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as running:
-        watched, peak, cpu = psutil.Process(running.pid), 0, 0.0
-        while running.poll() is None:
-            try:
-                peak = max(peak, watched.memory_info().rss)
-                times = watched.cpu_times()
-                cpu = times.user + times.system
-                running.wait(POLL_S)
-            except (psutil.NoSuchProcess, subprocess.TimeoutExpired):
-                continue
-    return time.perf_counter() - begin, cpu, peak / 2**20
+    cpu_s, peak_mib = cost_of("check", *files, "--sheet", folder / "seat_panel.toml", "--out", folder / "out")
+    return time.perf_counter() - begin, cpu_s, peak_mib
 
 
 def profiled(files: list[Path], folder: Path) -> None:

@@ -33,8 +33,15 @@ def export(folder: Path, spacing_mm: float) -> Path:
 
 def measured(scan: Path, out: Path) -> tuple[float, float, dict[str, object]]:
     """CPU seconds, peak MiB and the report of one `check`."""
-    words = [sys.executable, "-m", "verifier", "check", str(scan), "--sheet", str(SHEET), "--out", str(out)]
-    with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as running:
+    cpu_s, peak_mib = cost_of("check", scan, "--sheet", SHEET, "--out", out)
+    return cpu_s, peak_mib, json.loads((out / "latch_lever.report.json").read_text(encoding="utf-8"))
+
+
+def cost_of(*words: object) -> tuple[float, float]:
+    """CPU seconds and peak MiB of `verifier WORDS…` in a process of its own."""
+    with subprocess.Popen(
+        [sys.executable, "-m", "verifier", *map(str, words)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    ) as running:
         watched, peak, cpu = psutil.Process(running.pid), 0, 0.0
         while running.poll() is None:
             try:
@@ -44,7 +51,7 @@ def measured(scan: Path, out: Path) -> tuple[float, float, dict[str, object]]:
                 running.wait(POLL_S)
             except (psutil.NoSuchProcess, subprocess.TimeoutExpired):
                 continue
-    return cpu, peak / 2**20, json.loads((out / "latch_lever.report.json").read_text(encoding="utf-8"))
+    return cpu, peak / 2**20
 
 
 def main() -> None:

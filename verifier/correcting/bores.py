@@ -98,7 +98,7 @@ def rebuild_bores(
     upright : names of the bores that print as round holes; only these get the printer's allowance
     A bore that cannot be rebuilt stays as scanned, and says why.
     """
-    scale = correction.scale.value if correction.scale.applied else 1.0
+    scale = correction.scale_taken
     bores = {bore.name: bore for bore in found.bores}
     taken: BoolArray = np.zeros(len(copy.mesh.faces), dtype=bool)
     patches: list[Patch] = []

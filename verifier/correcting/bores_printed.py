@@ -6,6 +6,7 @@ import numpy as np
 
 from verifier.correcting.bores import RebuiltBore
 from verifier.correcting.bores_seat import SeatCut
+from verifier.correcting.copied_features import copied_cylinder
 from verifier.correcting.correction import Correction
 from verifier.correcting.printing import PrintPlan
 from verifier.finding.feature import Cylinder, Features
@@ -88,8 +89,7 @@ def _too_shallow(rebuilt: RebuiltBore) -> tuple[str, ...]:
 
 def on_copy_mm(bore: Cylinder, correction: Correction) -> float:
     """Diameter of a bore that was kept, on the copy: wider by the coat on both walls, where the copy is without it."""
-    coat_mm = correction.coat.value if correction.coat.applied else 0.0
-    return (bore.diameter_mm + 2.0 * coat_mm) / (correction.scale.value if correction.scale.applied else 1.0)
+    return copied_cylinder(bore, correction).diameter_mm
 
 
 def _printed(copy_mm: float, u_copy_mm: float, plan: PrintPlan, *, upright: bool) -> tuple[float, float]:

@@ -9,16 +9,16 @@ from verifier.finding.feature import Cylinder, Extent, Features, Plane, Slot
 
 
 def copied_features(found: Features, correction: Correction) -> Features:
-    """Every feature where it lies on the true copy and as large as it is there.
+    """Flats, bores, bosses, extents and slots where they lie on the true copy and as large as they are there.
 
-    Powder moves a flat along its normal and a wall away from its axis; scale moves all.
+    Powder moves a flat along its normal and a wall towards or from its axis; scale moves all. Cones, counterbores and
+    patterns stay as the scan has them: nothing is asked of them on the copy.
     """
-    coat_mm = correction.coat.value if correction.coat.applied else 0.0
-    scale = correction.scale.value if correction.scale.applied else 1.0
+    scale, coat_mm = correction.scale_taken, correction.coat_taken_mm
     return replace(
         found,
         planes=tuple(_plane(plane, scale, coat_mm) for plane in found.planes),
-        cylinders=tuple(_cylinder(cylinder, scale, coat_mm) for cylinder in found.cylinders),
+        cylinders=tuple(copied_cylinder(cylinder, correction) for cylinder in found.cylinders),
         extents=tuple(_extent(extent, scale, coat_mm) for extent in found.extents),
         slots=tuple(_slot(slot, scale, coat_mm) for slot in found.slots),
     )
@@ -29,7 +29,9 @@ def _plane(plane: Plane, scale: float, coat_mm: float) -> Plane:
     return replace(plane, centre_mm=(plane.centre_mm + off) / scale, points_mm=(plane.points_mm + off) / scale)
 
 
-def _cylinder(cylinder: Cylinder, scale: float, coat_mm: float) -> Cylinder:
+def copied_cylinder(cylinder: Cylinder, correction: Correction) -> Cylinder:
+    """A bore, wider without its powder, or a boss, narrower; both less what the scanner made them larger."""
+    scale, coat_mm = correction.scale_taken, correction.coat_taken_mm
     wider = 2.0 * coat_mm if cylinder.kind == "bore" else -2.0 * coat_mm
     return replace(
         cylinder,

@@ -58,3 +58,13 @@ class Correction:
     dof: int
     separable: bool
     advice: tuple[str, ...] = ()
+
+    @property
+    def scale_taken(self) -> float:
+        """The scale that is taken out of the mesh: 1 where it is left alone."""
+        return self.scale.value if self.scale.applied else 1.0
+
+    @property
+    def coat_taken_mm(self) -> float:
+        """The coat that is taken off every face of the mesh: 0 where it is left alone."""
+        return self.coat.value if self.coat.applied else 0.0

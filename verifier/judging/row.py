@@ -172,9 +172,8 @@ def _mesh_off(facts: RowFacts, corrected: Corrected, k: float) -> tuple[str, str
     """A size that is right on the part, while the mesh to print still has an error that could not be attributed."""
     if facts.row.kind in SHAPE_KINDS or facts.size.measured_mm is None:
         return None
-    scale, coat = facts.correction.scale, facts.correction.coat
-    on_mesh = facts.size.measured_mm - (facts.size.walls * coat.value if coat.applied else 0.0)
-    on_mesh /= scale.value if scale.applied else 1.0
+    taken = facts.correction
+    on_mesh = (facts.size.measured_mm - facts.size.walls * taken.coat_taken_mm) / taken.scale_taken
     off = on_mesh - corrected.corrected_mm
     if abs(off) <= k * corrected.u_mm:
         return None

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from verifier.correcting.copied_features import copied_features
 from verifier.correcting.correction import Correction
 from verifier.finding.feature import Cylinder, Extent, Features, Plane
 from verifier.measuring.size import Size
@@ -108,30 +109,9 @@ def start(
 
     of_scan : None where its faces are those of the scan's solid
     """
-    scale = correction.scale.value if correction.scale.applied else 1.0
-    coat_mm = correction.coat.value if correction.coat.applied else 0.0
     own = np.arange(len(copy.mesh.faces)) if of_scan is None else of_scan
-    places = {size.name: size.points_mm / scale for size in sizes if size.measured_mm is not None}
-    return Work(copy, own, _on_copy(found, scale, coat_mm), places, up)
-
-
-def _on_copy(found: Features, scale: float, coat_mm: float) -> Features:
-    """The features as they are without scale and coat."""
-    return replace(
-        found,
-        planes=tuple(
-            replace(each, centre_mm=(each.centre_mm - coat_mm * each.normal) / scale) for each in found.planes
-        ),
-        cylinders=tuple(
-            replace(
-                each,
-                axis_point_mm=each.axis_point_mm / scale,
-                diameter_mm=(each.diameter_mm + (2.0 if each.kind == "bore" else -2.0) * coat_mm) / scale,
-            )
-            for each in found.cylinders
-        ),
-        extents=tuple(_between(each, each.ends_mm / scale) for each in found.extents),
-    )
+    places = {size.name: size.points_mm / correction.scale_taken for size in sizes if size.measured_mm is not None}
+    return Work(copy, own, copied_features(found, correction), places, up)
 
 
 def corners_of(faces: IntArray, count: int) -> IntArray:
