@@ -94,7 +94,6 @@ def _support_plane(draft: Draft) -> Plane | None:
     in_plane = (np.abs(plane.heights_mm(middles)) < SUPPORT_BAND_MM) & (normals @ plane.normal > ALONG)
     _, piece = draft.pieces
     around = draft.mesh.vertices_mm[np.unique(draft.mesh.faces[piece == piece[faces[0]]])]
-    draft = mend_crossings(fill_holes(draft, keep_longest=True), keep_longest=True)
     heights = plane.heights_mm(around)
     lowest = float(np.quantile(heights, STRAY_SHARE))
     nothing_below = lowest > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
