@@ -2,6 +2,7 @@
 
 import json
 import platform
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -204,14 +205,20 @@ def write_delivery(delivered: Delivered, out: Path, extras: Extras = Extras()) -
     """Write mesh, reports and, for a part without a sheet, the drafted sheet into a folder; the files written."""
     outcome, inspection = delivered.outcome, delivered.inspection
     part = inspection.part
-    meshes = _printed(outcome, part, ".3mf")
-    files = {name: three_mf_bytes(mesh, name.removesuffix(".3mf")) for name, mesh in meshes.items()} | {
-        f"{part}.report.json": as_json.render(inspection).encode(),
-        f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
-    }
-    pictured = pictured_of(delivered.outcome, delivered.inspection, delivered.sheet_text)
+    with ThreadPoolExecutor(1) as beside:  # the meshes are packed while the pictures are drawn
+        meshes = beside.submit(_mesh_files, outcome, part)
+        pictured = pictured_of(outcome, inspection, delivered.sheet_text)
+        files = meshes.result() | {
+            f"{part}.report.json": as_json.render(inspection).encode(),
+            f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
+        }
     more = _extras(delivered, pictured, extras) | _drafted_sheet(delivered, out)
     return _write_all(files | _page(delivered, pictured) | more, out)
+
+
+def _mesh_files(outcome: Outcome, part: str) -> dict[str, bytes]:
+    meshes = _printed(outcome, part, ".3mf")
+    return {name: three_mf_bytes(mesh, name.removesuffix(".3mf")) for name, mesh in meshes.items()}
 
 
 def _printed(outcome: Outcome, part: str, ending: str) -> dict[str, Mesh]:

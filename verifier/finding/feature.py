@@ -12,6 +12,9 @@ from verifier.mesh import Array, IntArray
 if TYPE_CHECKING:
     from verifier.finding.surface import Surface
 
+# Of e to less than this nothing is left, and single precision takes long over what it can hardly hold.
+LEAST_EXPONENT = np.float32(-80.0)
+
 
 @dataclass(frozen=True, slots=True)
 class Noise:
@@ -59,19 +62,27 @@ class Noise:
         return self._shared_mm2(square_mm2, cell_mm2)
 
     def _shared_mm2(self, square_mm2: Array, cell_mm2: float) -> Array:
-        total = np.zeros_like(square_mm2)
+        # The tables have a third of a million entries: seven digits do, and are worked out four times as fast in place.
+        square = square_mm2.astype(np.float32)
+        one_place = np.nonzero(square == 0.0)
+        total = np.zeros_like(square)
         shared = (
             (self.correlated_mm, self.correlation_mm),
             (self.wave_mm, self.wavelength_mm),
             (self.laid_mm, self.laid_over_mm),
         )
         for sd, length in shared:
+            if sd == 0.0:
+                continue
             within = max(length, 1e-6) ** 2
             reach = within + cell_mm2 / (2.0 * np.pi)
-            term = sd**2 * within / reach * np.exp(-square_mm2 / (2.0 * reach))
-            itself = within / reach if cell_mm2 > 0.0 else 1.0
-            total += np.where(square_mm2 == 0.0, itself * term, term)
-        return total
+            term = square * np.float32(-0.5 / reach)
+            np.maximum(term, LEAST_EXPONENT, out=term)
+            np.exp(term, out=term)
+            term *= np.float32(sd**2 * within / reach)
+            term[one_place] *= np.float32(within / reach if cell_mm2 > 0.0 else 1.0)
+            total += term
+        return total.astype(np.float64)
 
 
 @dataclass(frozen=True, slots=True)

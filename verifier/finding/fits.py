@@ -218,9 +218,12 @@ def cone_slope(x: Array, y: Array, z: Array, half_rad: float) -> Array:
 def frame_along(axis: Array) -> tuple[Array, Array, Array]:
     """Three unit vectors square to each other, right-handed, the last along the axis."""
     w = axis / np.linalg.norm(axis)
-    u = np.cross(w, np.eye(3)[int(np.argmin(np.abs(w)))])
+    x, y, z = w.tolist()
+    least = int(np.argmin(np.abs(w)))
+    u = np.array(((0.0, z, -y), (-z, 0.0, x), (y, -x, 0.0))[least])  # w x the axis of space that it leans to least
     u /= np.linalg.norm(u)
-    return u, np.cross(w, u), w
+    a, b, c = u.tolist()
+    return u, np.array((y * c - z * b, z * a - x * c, x * b - y * a)), w
 
 
 Linearised = Callable[[Array], tuple[Array, Array]]

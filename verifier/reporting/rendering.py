@@ -113,19 +113,31 @@ def _lay(
 ) -> None:
     """Lay some faces over the picture so far, bringing `depth` and `nearest` up to date, one entry a picture point."""
     corners = seen[faces[some]]
-    face, column, row = _points_of(*_box(corners, view))
-    x, y = column.astype(np.float32), row.astype(np.float32)
-    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = (corners[face, k].T for k in range(3))
-    area = _twice_area(corners)[face]
-    of_b = ((cx - ax) * (y - ay) - (x - ax) * (cy - ay)) / area
-    of_c = ((x - ax) * (by - ay) - (bx - ax) * (y - ay)) / area
-    of_a = 1 - of_b - of_c
-    inside = (of_a >= 0) & (of_b >= 0) & (of_c >= 0)
-    z = (of_a * az + of_b * bz + of_c * cz)[inside]
+    first, counts = _box(corners, view)
+    face, column, row = _points_of(first, counts)
+    x, y = (column - first[face, 0]).astype(np.float32), (row - first[face, 1]).astype(np.float32)
+    corners[..., :2] -= first[:, None]
+    of_b, of_c, z = (constant[face] + across[face] * x + down[face] * y for constant, across, down in _linear(corners))
+    inside = (of_b >= 0) & (of_c >= 0) & (of_b + of_c <= 1)
+    z = z[inside]
     at = (row * view.width + column)[inside]
     np.maximum.at(depth, at, z)
     in_front = z == depth[at]
     nearest[at[in_front]] = some[face[inside]][in_front]
+
+
+def _linear(corners: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Shares of corners b and c at a picture point of each face, and its depth: constant, for x and for y, (3, 3, m).
+
+    corners : (m, 3, 3) across, down and depth of the faces' three corners, from where x and y are counted
+    """
+    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = (corners[:, k].T for k in range(3))
+    area = _twice_area(corners)
+    of_b = np.stack([(ax * cy - ay * cx), (ay - cy), (cx - ax)]) / area
+    of_c = np.stack([(ay * bx - ax * by), (by - ay), (ax - bx)]) / area
+    depth = of_b * (bz - az) + of_c * (cz - az)
+    depth[0] += az
+    return np.stack([of_b, of_c, depth])
 
 
 def _points_of(first: IntArray, counts: IntArray) -> tuple[IntArray, IntArray, IntArray]:
@@ -156,10 +168,9 @@ def _painted(shown: ShownMesh, view: View, nearest: IntArray, grain: int, paints
 def _rounded_normals(mesh: Mesh) -> Array:
     """Normals of the faces (m, 3), evened out with their neighbours' where the surface is round, not over an edge."""
     own = face_normals(mesh)
-    corners = np.zeros_like(mesh.vertices_mm)
-    for k in range(3):
-        np.add.at(corners, mesh.faces[:, k], own)
-    corners /= np.maximum(np.linalg.norm(corners, axis=1, keepdims=True), 1e-12)
+    at, count = mesh.faces.T.ravel(), len(mesh.vertices_mm)
+    corners = np.column_stack([np.bincount(at, np.tile(column, 3), count) for column in own.T])
+    corners = corners / np.maximum(np.linalg.norm(corners, axis=1, keepdims=True), 1e-12)
     about = corners[mesh.faces]
     round_ = np.einsum("mkj,mj->mk", about, own) > ROUND_COSINE
     summed = own + (about * round_[..., None]).sum(axis=1)

@@ -68,6 +68,8 @@ def _collapsed(mesh: Mesh, origin: NDArray[np.uint8], at_most: int) -> tuple[Mes
         mesh.vertices_mm.astype(np.float32), mesh.faces.astype(np.int32), target_count=at_most
     )
     simpler = Mesh(points.astype(np.float64), faces.astype(np.int64))
+    if (origin == origin[0]).all():
+        return simpler, np.full(len(faces), origin[0])
     before = cKDTree(mesh.corners_mm.mean(axis=1), balanced_tree=False, compact_nodes=False)
     _, nearest = before.query(simpler.corners_mm.mean(axis=1))
     return simpler, origin[nearest]

@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,10 +43,9 @@ def stills(told: Inspection, shown: ShownMesh, width: int = 760, height: int = 5
     """Two PNGs: the side most sizes face, and the other side."""
     callouts = callouts_of(told.sizes)
     turn = first_turn(shown, points_of(callouts))
-    return (
-        still_png(shown, callouts, turn, width, height),
-        still_png(shown, callouts, seen_from_below(turn), width, height),
-    )
+    with ThreadPoolExecutor() as beside:  # their arrays are worked on without the interpreter
+        below = beside.submit(still_png, shown, callouts, seen_from_below(turn), width, height)
+        return still_png(shown, callouts, turn, width, height), below.result()
 
 
 def points_of(callouts: Sequence[Callout]) -> Array:
