@@ -30,9 +30,13 @@ class Mesh:
 def face_vectors_mm2(mesh: Mesh) -> Array:
     """Outward normals of the faces as long as twice the area of each, (m, 3)."""
     a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0) for k in range(3))
-    # The same products as np.cross in the same order, in a quarter of its time.
-    (ux, uy, uz), (vx, vy, vz) = (b - a).T, (c - a).T
-    vectors = np.empty_like(a)
+    return crossed(b - a, c - a)
+
+
+def crossed(u: Array, v: Array) -> Array:
+    """The same products as np.cross in the same order, in a quarter of its time, (m, 3)."""
+    (ux, uy, uz), (vx, vy, vz) = u.T, v.T
+    vectors = np.empty_like(u)
     vectors[:, 0], vectors[:, 1], vectors[:, 2] = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
     return vectors
 
@@ -55,8 +59,9 @@ def volume_mm3(mesh: Mesh) -> float:
     if len(mesh.faces) == 0:
         return 0.0
     middle = mesh.vertices_mm.mean(axis=0)
-    a, b, c = (mesh.vertices_mm[mesh.faces[:, k]] - middle for k in range(3))
-    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+    about = mesh.vertices_mm - middle
+    a, b, c = (np.take(about, mesh.faces[:, k], axis=0) for k in range(3))
+    return float(np.einsum("ij,ij->", a, crossed(b, c)) / 6.0)
 
 
 def face_normals(mesh: Mesh) -> Array:
@@ -79,3 +84,9 @@ def drop_unused_vertices(mesh: Mesh) -> Mesh:
         return mesh
     renumbered = np.cumsum(used) - 1
     return Mesh(mesh.vertices_mm[used], renumbered[mesh.faces].astype(np.int64, copy=False))
+
+
+def touching(faces: IntArray, corners: BoolArray) -> BoolArray:
+    """Faces with any of the marked corners, (m,); column by column, in a third of the time of `any`."""
+    a, b, c = (corners[faces[:, k]] for k in range(3))
+    return np.asarray(a | b | c)

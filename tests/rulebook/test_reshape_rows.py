@@ -30,7 +30,7 @@ GOOD = [
     ('do = "cut"',),
     ('do = "cut"', BETWEEN, "at = [20.0, 40.0]", 'joint = "key"'),
     ('do = "cut"', 'along = "length"', 'joint = "dowels"', "dowel = 4"),
-    ('do = "engrave"', 'text = "Lever R2"', 'face = "top"', "height = 5", "depth = 0.4"),
+    ('do = "engrave"', 'text = "Lever R2"', 'face = "top"', "height = 5", "depth = 0.4", "raised = true"),
 ]
 
 MISTAKES = [

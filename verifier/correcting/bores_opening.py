@@ -8,7 +8,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 
 from verifier.finding.fits import frame_along
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, touching
 
 # So far round the faces that are replaced, the surface is looked at to see where a mouth lies.
 LOOKED_AT_MM = 2.5
@@ -84,7 +84,7 @@ def look_around(mesh: Mesh, point_mm: Array, axis: Array, reach_mm: float) -> Ar
     turn = np.stack(frame_along(axis))
     local_mm = (mesh.vertices_mm - point_mm) @ turn.T
     near: BoolArray = local_mm[:, 0] ** 2 + local_mm[:, 1] ** 2 < (reach_mm + LOOKED_AT_MM) ** 2
-    return Around(mesh, point_mm, turn, local_mm, np.flatnonzero(near[mesh.faces].any(axis=1)))
+    return Around(mesh, point_mm, turn, local_mm, np.flatnonzero(touching(mesh.faces, near)))
 
 
 def opening_of(around: Around, wall: IntArray, reach_mm: float) -> Opening:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from verifier.mesh import Array, BoolArray, Mesh
+from verifier.mesh import Array, BoolArray, Mesh, crossed
 
 AnyArray = NDArray[Any]  # of whichever precision it is called with
 
@@ -38,9 +38,9 @@ class FaceShapes:
 
 def face_shapes(mesh: Mesh) -> FaceShapes:
     """Work out every face once."""
-    a, b, c = (mesh.vertices_mm[mesh.faces[:, k]] for k in range(3))
+    a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0) for k in range(3))
     ab, bc, ca = b - a, c - b, a - c
-    vectors = np.cross(ab, bc)
+    vectors = crossed(ab, bc)
     double_areas = np.sqrt(_dots(vectors, vectors))
     longest_mm = np.sqrt(np.maximum(np.maximum(_dots(ab, ab), _dots(bc, bc)), _dots(ca, ca)))
     along = np.stack([-_dots(ca, ab), -_dots(ab, bc), -_dots(bc, ca)])

@@ -7,7 +7,7 @@ from scipy import sparse
 
 from verifier.correcting.face_shapes import FaceShapes, corner_rings, face_shapes, smoothed_normals
 from verifier.correcting.offset_crossings import without_crossings
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, touching
 
 # Faces round a corner whose normals part by less than about this count as one face, and the corner moves along their
 # mean. Smoothed scatter leaves 3 to 10 degrees; told apart, faces that nearly agree would fix their common corner only
@@ -94,4 +94,4 @@ def _touching(faces: IntArray, corners: IntArray, count: int) -> BoolArray:
     """Faces with any of these corners, (m,)."""
     marked = np.zeros(count, dtype=bool)
     marked[corners] = True
-    return np.asarray(marked[faces].any(axis=1))
+    return touching(faces, marked)

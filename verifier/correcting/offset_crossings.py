@@ -4,7 +4,7 @@ import numpy as np
 from scipy import sparse
 
 from verifier.mending.crossings import crossing_pairs
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, touching
 
 # A face whose corners move unlike each other by this share of its edges may cross a neighbour; where they move alike,
 # the surface stays as it was. Asking about all faces takes 3 s a million, about these a tenth of that.
@@ -44,8 +44,8 @@ def _strained(mesh: Mesh, moves: Array) -> BoolArray:
     strained = np.zeros(len(mesh.faces), dtype=bool)
     for a, b in ((0, 1), (1, 2), (2, 0)):
         one, other = mesh.faces[:, a], mesh.faces[:, b]
-        apart = moves[one] - moves[other]
-        edge = mesh.vertices_mm[one] - mesh.vertices_mm[other]
+        apart = np.take(moves, one, axis=0) - np.take(moves, other, axis=0)
+        edge = np.take(mesh.vertices_mm, one, axis=0) - np.take(mesh.vertices_mm, other, axis=0)
         strained |= np.einsum("ij,ij->i", apart, apart) > STRAIN**2 * np.einsum("ij,ij->i", edge, edge)
     return strained
 
@@ -53,7 +53,7 @@ def _strained(mesh: Mesh, moves: Array) -> BoolArray:
 def _with_ring(mesh: Mesh, faces: BoolArray) -> BoolArray:
     marked = np.zeros(len(mesh.vertices_mm), dtype=bool)
     marked[mesh.faces[faces]] = True
-    return np.asarray(marked[mesh.faces].any(axis=1))
+    return touching(mesh.faces, marked)
 
 
 def _crossing(mesh: Mesh, moves: Array, asked: BoolArray) -> BoolArray:

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from verifier.correcting.reshaping.section import clear_of_corners_mm, crossing_at, loops_of
 from verifier.correcting.turning import NEAR_BED_MM
-from verifier.mesh import Array, IntArray, Mesh, face_vectors_mm2
+from verifier.mesh import Array, IntArray, Mesh, crossed, face_vectors_mm2
 from verifier.rulebook.rules import Printer
 
 # Places are taken on the surface this far apart on average, or farther where it is large.
@@ -155,8 +155,8 @@ def _cavities(mesh: Mesh) -> PrintCheck:
     count = len(mesh.vertices_mm)
     links = sparse.coo_array((np.ones(len(start), dtype=np.int8), (start, end)), shape=(count, count))
     pieces, number = csgraph.connected_components(links, directed=False)
-    a, b, c = (mesh.vertices_mm[mesh.faces[:, k]] for k in range(3))
-    volumes = np.bincount(number[mesh.faces[:, 0]], np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0, pieces)
+    a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0) for k in range(3))
+    volumes = np.bincount(number[mesh.faces[:, 0]], np.einsum("ij,ij->i", a, crossed(b, c)) / 6.0, pieces)
     hollow = np.flatnonzero(volumes < 0.0)
     if len(hollow) == 0:
         return PrintCheck("closed cavity", True, "It has no closed cavity.")

@@ -18,7 +18,7 @@ KEYS_OF: dict[Doing, tuple[str, ...]] = {
     "true up": ("what",),
     "restore": ("across", "worn"),
     "cut": ("between", "along", "at", "joint", "dowel"),
-    "engrave": ("text", "face", "height", "depth"),
+    "engrave": ("text", "face", "height", "depth", "raised"),
 }
 # What there are strokes for; small letters are engraved as capitals.
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-./+ "
@@ -42,6 +42,7 @@ class Reshape(BaseModel):
     at : where it is cut, mm; left out, where the bed wants it
     joint, dowel : how the pieces find each other; diameter of the dowel, mm
     text, height, depth : letters and digits, their height and how deep they go, mm
+    raised : the letters stand out of the face by depth, and are not cut into it
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -64,6 +65,7 @@ class Reshape(BaseModel):
     text: Annotated[str, Field(min_length=1, max_length=60)] | None = None
     height: Annotated[float, Field(ge=LEAST_LETTER_MM, le=200)] | None = None
     depth: Positive | None = None
+    raised: bool | None = None
 
     @model_validator(mode="after")
     def _has_its_keys(self) -> Self:

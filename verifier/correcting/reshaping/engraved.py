@@ -1,4 +1,4 @@
-"""A name and revision cut into a flat face, legible on the print."""
+"""A name and revision cut into a flat face or standing on it, legible on the print."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -10,6 +10,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
+from verifier.correcting.reshaping.carved import Tool, carved, near_box
 from verifier.correcting.reshaping.faces_named import face_of
 from verifier.correcting.reshaping.joint import clearances_from
 from verifier.correcting.reshaping.letters import STROKE_SHARE, strokes_of, width_mm
@@ -17,8 +18,7 @@ from verifier.correcting.reshaping.names import Names
 from verifier.correcting.reshaping.outline import Outline, laid_along, outline_of
 from verifier.correcting.reshaping.work import NEW, CannotReshape, Flat, Work
 from verifier.finding.fits import frame_along
-from verifier.mending.check import is_closed_as_written
-from verifier.mesh import Array, IntArray, Mesh
+from verifier.mesh import Array, Mesh
 from verifier.rulebook import Printer
 from verifier.rulebook.reshape_row import LEAST_LETTER_MM, Reshape
 
@@ -40,15 +40,15 @@ TURNS_TRIED = 12
 BETTER_BY_MM = 1.0
 # Crossing strokes leave corners 1e-8 mm apart, which a file's 32-bit numbers cannot tell apart: nearer ones are joined.
 TOLD_APART_MM = 0.003
-# Where the tool crosses the scan's faces two corners may fall together as well, seldom. Then these are joined too; a
-# scan's own lie a hundred times farther apart, and stay to the last bit.
-JOINED_MM = 2e-5
 # A rim no larger than this is round a speck that the fit of the face left out.
 SPECK_MM = 1.5
 
 
 def engraved(work: Work, wanted: Reshape, names: Names, printer: Printer) -> tuple[Work, str]:
-    """The part with the text in the named face; and what was done, a sentence. Raises CannotReshape."""
+    """The part with the text in the named face, or standing on it; and what was done, a sentence.
+
+    Raises CannotReshape.
+    """
     text = (wanted.text or "").upper()
     flat = face_of(work, wanted, names)
     height_mm, depth_mm = wanted.height or HEIGHT_MM, wanted.depth or DEPTH_MM
@@ -56,11 +56,18 @@ def engraved(work: Work, wanted: Reshape, names: Names, printer: Printer) -> tup
     turn = np.stack(frame_along(flat.normal))
     middle, along = _place(_outline(work, flat, turn), text, height_mm, stroke_mm, flat.name)
     strokes = _laid_out(text, height_mm, middle, along)
-    _see_depth_left(work.mesh, flat, strokes, depth_mm, turn)
-    tool = _figure(strokes, stroke_mm).extrude(depth_mm + OUT_OF_FACE_MM).translate((0.0, 0.0, -depth_mm))
-    mesh, source = without(work.mesh, tool.transform(np.column_stack([turn.T, flat.centre_mm])))
+    low_mm, high_mm = (-ON_FACE_MM, depth_mm) if wanted.raised else (-depth_mm, OUT_OF_FACE_MM)
+    letters = _figure(strokes, stroke_mm).extrude(high_mm - low_mm).translate((0.0, 0.0, low_mm))
+    tool = Tool(letters, turn, flat.centre_mm, added=bool(wanted.raised))
+    if not wanted.raised:
+        _see_depth_left(work.mesh, tool, strokes, depth_mm)
+    made = carved(work.mesh, tool)
+    if made is None:
+        raise CannotReshape("the part would be no closed solid", "Give the letters another height, or another face")
+    mesh, source = made
+    verb, deep = ("Raised", "high above it") if wanted.raised else ("Engraved", "deep")
     said = (
-        f"Engraved '{text}' on {flat.name}, letters {height_mm:g} mm high and {depth_mm:g} mm deep,"
+        f"{verb} '{text}' on {flat.name}, letters {height_mm:g} mm high and {depth_mm:g} mm {deep},"
         f" strokes {stroke_mm:.2f} mm wide."
     )
     return work.with_faces(mesh, source, source == NEW), said
@@ -81,36 +88,6 @@ def _figure(strokes: Sequence[Array], stroke_mm: float) -> manifold3d.CrossSecti
         ends = [dot.translate((float(x), float(y))) for x, y in stroke]
         bars += [manifold3d.CrossSection.batch_hull([a, b]) for a, b in pairwise(ends)]
     return manifold3d.CrossSection.batch_boolean(bars, manifold3d.OpType.Add).simplify(TOLD_APART_MM)
-
-
-def without(mesh: Mesh, tool: manifold3d.Manifold) -> tuple[Mesh, IntArray]:
-    """Mesh without tool, exactly; and the face of the mesh each face comes from, NEW for those of the tool.
-
-    Every face has its number, so that the kernel joins none with another.
-    """
-    own = manifold3d.Manifold.reserve_ids(1)
-    body = manifold3d.Manifold(
-        manifold3d.Mesh64(
-            mesh.vertices_mm,
-            mesh.faces.astype(np.uint64),
-            run_index=np.array([0, 3 * len(mesh.faces)], dtype=np.uint64),
-            run_original_id=np.array([own], dtype=np.uint32),
-            face_id=np.arange(len(mesh.faces), dtype=np.uint64),
-        )
-    )
-    cut = body - tool
-    mesh, source = _taken_apart(cut, own)
-    return (mesh, source) if is_closed_as_written(mesh) else _taken_apart(cut.simplify(JOINED_MM), own)
-
-
-def _taken_apart(cut: manifold3d.Manifold, own: int) -> tuple[Mesh, IntArray]:
-    raw = cut.to_mesh64()
-    source = np.full(len(raw.tri_verts), NEW, dtype=np.int64)
-    ends = np.asarray(raw.run_index, dtype=np.int64) // 3
-    for run, owner in enumerate(raw.run_original_id):
-        if owner == own:
-            source[ends[run] : ends[run + 1]] = raw.face_id[ends[run] : ends[run + 1]]
-    return Mesh(np.ascontiguousarray(raw.vert_properties[:, :3]), np.asarray(raw.tri_verts, dtype=np.int64)), source
 
 
 def _place(outline: Outline, text: str, height_mm: float, stroke_mm: float, name: str) -> tuple[Array, Array]:
@@ -191,15 +168,19 @@ def _outline(work: Work, flat: Flat, turn: Array) -> Outline:
     return outline_of(at[counts], to[counts])
 
 
-def _see_depth_left(mesh: Mesh, flat: Flat, strokes: Sequence[Array], depth_mm: float, turn: Array) -> None:
+def _see_depth_left(mesh: Mesh, tool: Tool, strokes: Sequence[Array], depth_mm: float) -> None:
     """See that material stays under the letters: nothing that lies deeper than the face comes near them.
 
     Raises CannotReshape.
     """
     at = np.concatenate([laid_along(stroke[:-1], stroke[1:]) for stroke in strokes])
-    heights = (mesh.vertices_mm - flat.centre_mm) @ flat.normal
-    other = heights[mesh.faces].min(axis=1) < -ON_FACE_MM
-    away = clearances_from(Mesh(mesh.vertices_mm, mesh.faces[other]), lambda local: local @ turn + flat.centre_mm)
+    low, high = tool.box_mm
+    local_mm = tool.local_mm(mesh.vertices_mm)
+    near = mesh.faces[near_box(local_mm, mesh.faces, low - LEFT_UNDER_MM, high + LEFT_UNDER_MM)]
+    other = near[local_mm[:, 2][near].min(axis=1) < -ON_FACE_MM]
+    if len(other) == 0:
+        return
+    away = clearances_from(Mesh(mesh.vertices_mm, other), tool.back_mm)
     depths = -np.arange(depth_mm, 0.0, -LEFT_UNDER_MM / 2.0)
     under = np.concatenate([np.column_stack([at, np.full(len(at), depth)]) for depth in depths])
     if float(away(under).min()) < LEFT_UNDER_MM:

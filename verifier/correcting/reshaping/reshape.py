@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,6 +28,8 @@ from verifier.rulebook.reshape_row import Reshape
 # Places this near to where they were have not moved.
 SAME_PLACE_MM = 1e-6
 NOT_CLOSED = "the part would be no closed solid"
+# These leave no doubt: a mirror turns signs only, and letters see to it where they exchange faces.
+STAYS_CLOSED = frozenset({"mirror", "engrave"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,21 +97,25 @@ def reshape(
         return Reshaping(copy, up)
     first = work = start(copy, of_scan, found, sizes, correction, up)
     names = names_of(sizes)
-    pieces, told = Pieces((), ()), []
+    pieces, told, now = Pieces((), ()), [], _looks(work)
     for wanted in sheet.reshape:
-        before = work
+        before, was = work, now
         try:
             if wanted.do == "cut":
                 pieces, said = cut_apart(work, wanted, names, printer, larger)
                 _check_pieces(pieces)
             else:
                 work, said = _done(work, wanted, names, printer)
-                if work is not before and not is_closed_as_written(work.mesh):
+                if wanted.do not in STAYS_CLOSED and work is not before and not is_closed_as_written(work.mesh):
                     raise CannotReshape(NOT_CLOSED, "Scan the part again, or take this line out")
-            told.append(_told(wanted, before, work, said, pieces))
+            if work is not before:
+                now = _looks(work)
+            after_mm3 = sum(piece.solid.volume_mm3 for piece in pieces.pieces) if pieces.pieces else now.mm3
+            faces = _changed_faces(before, work, pieces)
+            told.append(Reshaped(wanted, said, "", "", was.box_mm, now.box_mm, was.mm3, after_mm3, faces))
         except CannotReshape as error:
             work = before
-            told.append(_told(wanted, before, before, "", Pieces((), ()), str(error), error.do))
+            told.append(Reshaped(wanted, "", str(error), error.do, was.box_mm, was.box_mm, was.mm3, was.mm3, 0))
     changes = {size.name: _change_mm(size, first, work) for size in sizes if size.name in work.places}
     return Reshaping(
         work.solid,
@@ -150,28 +157,17 @@ def _check_pieces(pieces: Pieces) -> None:
             raise CannotReshape(f"{piece.name} would be no closed solid", "Cut it somewhere else")
 
 
-def _told(
-    wanted: Reshape, before: Work, after: Work, said: str, pieces: Pieces, why_not: str = "", do: str = ""
-) -> Reshaped:
-    return Reshaped(
-        wanted,
-        said,
-        why_not,
-        do,
-        _box_mm(before),
-        _box_mm(after),
-        volume_mm3(before.mesh),
-        sum(piece.solid.volume_mm3 for piece in pieces.pieces) if pieces.pieces else volume_mm3(after.mesh),
-        _changed_faces(before, after, pieces),
-    )
+class _Looks(NamedTuple):
+    """The part's size along its own axes, and its volume."""
+
+    box_mm: tuple[float, float, float]
+    mm3: float
 
 
-def _box_mm(work: Work) -> tuple[float, float, float]:
-    """The part's size along its own axes."""
-    length, width, height = (
-        float(np.ptp(work.mesh.vertices_mm @ work.extent(name).direction)) for name in ("length", "width", "height")
-    )
-    return length, width, height
+def _looks(work: Work) -> _Looks:
+    axes = np.stack([work.extent(name).direction for name in ("length", "width", "height")])
+    length, width, height = (float(each) for each in np.ptp(work.mesh.vertices_mm @ axes.T, axis=0))
+    return _Looks((length, width, height), volume_mm3(work.mesh))
 
 
 def _changed_faces(before: Work, after: Work, pieces: Pieces) -> int:
