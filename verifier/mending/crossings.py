@@ -7,6 +7,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
+from verifier.mending.one_layer import may_cross
 from verifier.mending.penetration import run_through_each_other
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.solid import Origin
@@ -42,7 +43,7 @@ def mend_crossings(draft: Draft, *, among: BoolArray | None = None, keep_longest
     Crossings that are left are told. Raises RunsThroughItself when they are too many to be folds.
     """
     draft = draft.untelling(LEFT_CROSSING)
-    pairs = crossing_pairs(draft.mesh) if among is None else _crossing_among(draft.mesh, np.flatnonzero(among))
+    pairs = _crossing_anywhere(draft) if among is None else _crossing_among(draft.mesh, np.flatnonzero(among))
     if len(pairs) == 0:
         return draft
     for ring in range(1, ROUNDS + 1):
@@ -121,6 +122,13 @@ def _fresh(draft: Draft, first_new_corner: int, first_new_face: int) -> BoolArra
     fresh: BoolArray = np.asarray((draft.mesh.faces >= first_new_corner).any(axis=1))
     fresh[first_new_face:] = True
     return fresh
+
+
+def _crossing_anywhere(draft: Draft) -> IntArray:
+    """Crossing pairs of the whole surface; of a closed one only the faces that are not in one layer are tried."""
+    if not draft.edges.is_clean():
+        return crossing_pairs(draft.mesh)
+    return _crossing_among(draft.mesh, np.flatnonzero(may_cross(draft.mesh)))
 
 
 def _crossing_among(mesh: Mesh, faces: IntArray) -> IntArray:
