@@ -86,6 +86,8 @@ class FeatureTable(Part):
         "counterbore",
         "rectangle",
         "symmetry plane",
+        "ball",
+        "socket",
     ]
     centre_mm: Point
     direction: Point
@@ -108,6 +110,7 @@ class FeatureTable(Part):
     u_depth_mm: float | None = None
     pin_diameter_mm: float | None = None
     arc_deg: float | None = None
+    seen_share: float | None = Field(default=None, description="of a ball's or socket's whole sphere, 0 to 1")
     depth_mm: float | None = None
     area_mm2: float | None = None
     through: bool | None = None

@@ -1,6 +1,6 @@
-"""Bias and spread of countersinks and counterbores over drawn scans, against the sizes the parts were made with.
+"""Bias and spread of countersinks, counterbores and balls over drawn scans, against the sizes the parts were made with.
 
-`python -m tests.benchmarks.countersinks 48 [FIRST_SEED]` prints a line a kind. Shape, pose, coat, spacing and one of
+`python -m tests.benchmarks.countersinks 72 [FIRST_SEED]` prints a line a kind. Shape, pose, coat, spacing and one of
 four scatters are drawn anew for each seed; the coat is taken off by the walls each size says it crosses. `within 2u` is
 the share of sizes no further off than twice their u.
 """
@@ -11,6 +11,7 @@ import numpy as np
 
 from inbox_demo import simulated as sim
 from tests.benchmarks.forms_and_slots import SCATTERS, told
+from tests.finding.ball_parts import throttle_stud
 from tests.finding.parts import solid_of
 from tests.finding.sunk_parts import bearing_foot, hinge_leaf
 from tests.measuring.parts import RULES, row, sheet
@@ -42,7 +43,13 @@ def counterbored(rng):
     return bearing_foot(wide_mm=wide, deep_mm=deep, bore_mm=bore), rows, {"sink": wide, "deep": deep}
 
 
-PARTS = (countersunk, counterbored)
+def balled(rng):
+    ball = float(rng.uniform(6.0, 20.0))
+    neck = ball * float(rng.uniform(0.4, 0.8))
+    return throttle_stud(ball_mm=ball, neck_mm=neck), [row("knob", "ball", round(ball, 2))], {"knob": ball}
+
+
+PARTS = (countersunk, counterbored, balled)
 
 
 def misses(seed):

@@ -289,6 +289,33 @@ class Counterbore:
 
 
 @dataclass(frozen=True, slots=True)
+class Ball:
+    """A ball, or the hollow of one.
+
+    name : 'ball 1', 'socket 1', numbered by diameter, largest first
+    kind : a ball's material lies inside, a socket's outside
+    towards : (3,) unit, from the centre to the middle of what was seen
+    diameter_mm : least-squares (orthogonal distance) diameter
+    form_error_mm : of its slowest lobes, peak to valley of the radius
+    seen_share : of the whole sphere, 0 to 1
+    u_diameter_mm, u_position_mm : standard uncertainties; position is along the axis that is known worst
+    """
+
+    name: str
+    kind: Literal["ball", "socket"]
+    centre_mm: Array
+    towards: Array
+    diameter_mm: float
+    form_error_mm: float
+    seen_share: float
+    rms_mm: float
+    u_diameter_mm: float
+    u_position_mm: float
+    point_count: int
+    faces: IntArray
+
+
+@dataclass(frozen=True, slots=True)
 class BoreRectangle:
     """Four equal bores at the corners of a rectangle.
 
@@ -346,6 +373,7 @@ class Features:
     counterbores: tuple[Counterbore, ...] = field(default=())
     rectangles: tuple[BoreRectangle, ...] = field(default=())
     symmetries: tuple[Symmetry, ...] = field(default=())
+    balls: tuple[Ball, ...] = field(default=())
     surface: Surface | None = field(default=None, compare=False, repr=False)
 
     @property

@@ -6,13 +6,14 @@ from dataclasses import replace
 import numpy as np
 
 from verifier.finding.along import points_on_flats
+from verifier.finding.balls import find_balls
 from verifier.finding.cones import find_sides
 from verifier.finding.counterbores import find_counterbores
 from verifier.finding.countersinks import named_cones
 from verifier.finding.cylinders import LEAST_ARC_DEG, axes_of, cylinder_of, find_walls
 from verifier.finding.extents import extent
 from verifier.finding.facets import with_facets
-from verifier.finding.feature import Cone, Cylinder, Features, Noise, Plane
+from verifier.finding.feature import Cone, Cylinder, Features, Noise, Plane, Slot
 from verifier.finding.frame import natural_frame
 from verifier.finding.noise import noise_of_neighbours, noise_on_planes
 from verifier.finding.patterns import find_rectangles
@@ -24,7 +25,7 @@ from verifier.finding.symmetry import find_symmetries
 from verifier.finding.walls import Wall
 from verifier.finding.whole_faces import whole_faces
 from verifier.mending.solid import Solid
-from verifier.mesh import Array
+from verifier.mesh import Array, BoolArray
 
 PLANES_FOR_NOISE = 4
 NOISE_AREA_MM2 = 25.0
@@ -54,6 +55,7 @@ def find_features(solid: Solid) -> Features:
     axes = _apart([*(cylinder.axis for cylinder in cylinders), *axes_of(planes)])
     sides = walls.tapers + find_sides(surface, walls.free, axes, noise)
     cones = named_cones(surface, sides, cylinders, planes, noise)
+    free = walls.free & ~_on(surface, (*cones, *slots))
     frame = natural_frame(surface.points_mm[surface.seen], planes, cylinders)
     sizes = sorted((extent(surface, on_flat, planes, noise, d, "") for d in frame), key=lambda e: -e.length_mm)
     extents = tuple(replace(size, name=name) for size, name in zip(sizes, EXTENT_NAMES, strict=True))
@@ -71,6 +73,7 @@ def find_features(solid: Solid) -> Features:
         find_counterbores(surface, cylinders, planes, noise),
         find_rectangles(cylinders),
         find_symmetries(planes, cylinders),
+        find_balls(surface, free, noise),
         surface,
     )
 
@@ -89,6 +92,14 @@ def _at_least(noise: Noise, surface: Surface) -> Noise:
     """The noise, but no less than the step of the 32-bit numbers that mesh files hold."""
     step = float(np.abs(surface.points_mm).max()) * float(np.finfo(np.float32).eps)
     return replace(noise, white_mm=max(noise.white_mm, step), correlated_mm=max(noise.correlated_mm, step))
+
+
+def _on(surface: Surface, things: Sequence[Cone | Slot]) -> BoolArray:
+    """Points on any of these, (n,)."""
+    on = np.zeros(len(surface.points_mm), dtype=bool)
+    for thing in things:
+        on[surface.points_of(thing.faces)] = True
+    return on
 
 
 def _named(surface: Surface, walls: Sequence[Wall], noise: Noise) -> tuple[Cylinder, ...]:

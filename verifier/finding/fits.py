@@ -63,6 +63,16 @@ class ConeFit:
     weights: Array
 
 
+@dataclass(frozen=True, slots=True)
+class SphereFit:
+    """Centre (3,), radius, signed distances (n,) and weights (n,)."""
+
+    centre_mm: Array
+    radius_mm: float
+    residuals_mm: Array
+    weights: Array
+
+
 def fit_plane(points_mm: Array, *, robust: bool = False, least_spread_mm: float = 1e-9) -> PlaneFit:
     """Plane of least summed squared distance; robust repeats it with Tukey weights.
 
@@ -205,6 +215,35 @@ def fit_cone(
     return ConeFit(
         middle + found[:3] + found[3:6] * along, found[3:6], float(wide), float(found[7]), residuals, weights
     )
+
+
+def sphere_through(points_mm: Array) -> tuple[Array, float]:
+    """Linear sphere fit (least |x|^2 - 2 c.x - k), a start for the geometric one: centre (3,), radius."""
+    middle = points_mm.mean(axis=0)
+    away = points_mm - middle
+    system = np.column_stack([2.0 * away, np.ones(len(away))])
+    *centre, k = np.linalg.lstsq(system, (away**2).sum(axis=1), rcond=None)[0]
+    return middle + np.array(centre), float(np.sqrt(max(k + np.dot(centre, centre), 0.0)))
+
+
+def fit_sphere(points_mm: Array, *, start: tuple[Array, float], least_spread_mm: float = 1e-9) -> SphereFit:
+    """Sphere of least summed squared distance with Tukey weights.
+
+    points_mm : (n, 3)
+    start : centre and radius
+    The distance is |p - c| - r, its slope minus the unit vector from the centre, and -1.
+    """
+    middle = points_mm.mean(axis=0)
+    away = points_mm - middle
+
+    def linearised(at: Array) -> tuple[Array, Array]:
+        rel = away - at[:3]
+        distance = np.maximum(np.linalg.norm(rel, axis=1), 1e-12)
+        return distance - at[3], np.column_stack([-rel / distance[:, None], -np.ones(len(rel))])
+
+    first = np.array([*(start[0] - middle), start[1]])
+    found, residuals, weights = _least_squares(first, linearised, np.add, True, least_spread_mm, scale_mm=start[1])
+    return SphereFit(middle + found[:3], float(found[3]), residuals, weights)
 
 
 def cone_slope(x: Array, y: Array, z: Array, half_rad: float) -> Array:

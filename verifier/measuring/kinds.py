@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.finding.feature import Features
-from verifier.measuring import cylinders, faces, forms, least_wall, overall, slots, sunk
+from verifier.measuring import balls, cylinders, faces, forms, least_wall, overall, slots, sunk
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.size import Size
 from verifier.rulebook.sheet import SheetRow, SizeKind
@@ -60,6 +60,7 @@ KINDS: Mapping[SizeKind, Kind] = {
     "angle": Kind("own", 0, faces.angle_candidates, "pair of faces", length=False),
     "slot width": Kind("own", -2, slots.width_candidates, "slot or pair of faces that look at each other"),
     "slot length": Kind("own", -2, slots.length_candidates, "slot"),
+    "ball": Kind("own", 2, balls.ball_candidates, "ball", shared=False),
     "countersink diameter": Kind("mouth", sunk.mouth_walls(90.0), _none, "countersink on a flat face", OTHER_END),
     "countersink angle": Kind("mouth", 0, _none, "countersink on a flat face", OTHER_END, length=False),
     "counterbore diameter": Kind("mouth", -2, _none, "counterbore", OTHER_END),

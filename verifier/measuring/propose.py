@@ -6,8 +6,9 @@ from typing import Literal
 
 import numpy as np
 
-from verifier.finding.feature import BoreRectangle, Cylinder, Features, Plane, Slot
+from verifier.finding.feature import Ball, BoreRectangle, Cylinder, Features, Plane, Slot
 from verifier.finding.thinnest import thinnest_wall
+from verifier.measuring.balls import ball_candidate
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.circles import pitch_circle
 from verifier.measuring.cylinders import across, centre_distance, parallel_partners
@@ -20,8 +21,8 @@ from verifier.rulebook.sheet import SheetRow, SizeKind
 
 # More than a page of rows is not measured by anyone; scale and coat are known well from a dozen (common practice).
 MOST_ROWS = 15
-# Shares of it: overall sizes, bores and bosses, distances between them, thicknesses, slots.
-MOST_CYLINDERS, MOST_DISTANCES, MOST_THICKNESSES, MOST_SLOTS = 6, 4, 2, 2
+# Shares of it: overall sizes, bores and bosses, distances between them, thicknesses, slots, balls.
+MOST_CYLINDERS, MOST_DISTANCES, MOST_THICKNESSES, MOST_SLOTS, MOST_BALLS = 6, 4, 2, 2, 2
 SHORT_WORTH = "a short outside size: powder counts most here"
 # Four bores and more that lie on one circle were meant to; three always do.
 LEAST_ON_CIRCLE, MOST_MISFIT = 4, 4.0
@@ -97,6 +98,7 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
     distances = _distances(oblong, cylinders, named)
     sunk = [row for each in cylinders if each.kind == "bore" for row in _sunk(features, each, named[each.name])]
     slots = [row for slot in features.slots[:MOST_SLOTS] for row in _slot(slot, line)]
+    balls = [_ball(ball, line) for ball in features.balls if ball.kind == "ball"][:MOST_BALLS]
     sides = sides_of_slots(features)
     thicknesses = _thicknesses([p for p in features.planes if p.name not in sides], overall, line)
     # The smallest overall size does where no thickness is another one.
@@ -108,6 +110,7 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
         *distances[1:],
         *sunk,
         *slots,
+        *balls,
         *_pitch_circles(cylinders, named, oblong),
         *overall[1:],
         *thicknesses[1:],
@@ -193,6 +196,12 @@ def _slot(slot: Slot, line: Whereabouts | None) -> list[ProposedRow]:
             ("length", slot.length_mm, slot.u_length_mm, slot.along),
         )
     ]
+
+
+def _ball(ball: Ball, line: Whereabouts | None) -> ProposedRow:
+    place = ball_candidate(ball)
+    name = _placed(ball.name, ball.centre_mm, line)
+    return ProposedRow(name, "ball", place.value, place.u, place.points_mm, features=place.features)
 
 
 def _distance(pair: Candidate, named: Mapping[str, str]) -> ProposedRow:

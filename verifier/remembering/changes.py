@@ -47,6 +47,7 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "counterbore diameter": ("worn wider", "closed up, or dirt in it"),
     "counterbore depth": ("floor worn, or the face swollen", "face worn, or dirt on the floor"),
     "boss": ("swollen, or dirt on it", "worn thinner"),
+    "ball": ("swollen, or dirt on it", "worn thinner"),
     "thickness": ("swollen, or dirt on it", "worn thinner"),
     "least wall": ("swollen, or dirt on it", "worn thinner"),
     "overall": ("stretched or swollen", "worn shorter"),

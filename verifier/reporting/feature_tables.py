@@ -2,7 +2,18 @@
 
 from collections.abc import Iterable
 
-from verifier.finding.feature import BoreRectangle, Cone, Counterbore, Cylinder, Extent, Features, Plane, Slot, Symmetry
+from verifier.finding.feature import (
+    Ball,
+    BoreRectangle,
+    Cone,
+    Counterbore,
+    Cylinder,
+    Extent,
+    Features,
+    Plane,
+    Slot,
+    Symmetry,
+)
 from verifier.inspection import FeatureTable
 from verifier.reporting.points import as_point
 
@@ -14,6 +25,7 @@ def feature_tables(found: Features) -> Iterable[FeatureTable]:
     yield from map(_slot, found.slots)
     yield from map(_cone, found.cones)
     yield from map(_counterbore, found.counterbores)
+    yield from map(_ball, found.balls)
     yield from map(_rectangle, found.rectangles)
     yield from map(_symmetry, found.symmetries)
     yield from map(_extent, found.extents)
@@ -103,6 +115,20 @@ def _counterbore(counterbore: Counterbore) -> FeatureTable:
         arc_deg=360.0 * counterbore.floor_share,
         depth_mm=counterbore.depth_mm,
         u_depth_mm=counterbore.u_depth_mm if counterbore.depth_mm is not None else None,
+    )
+
+
+def _ball(ball: Ball) -> FeatureTable:
+    return FeatureTable(
+        name=ball.name,
+        kind=ball.kind,
+        centre_mm=as_point(ball.centre_mm),
+        direction=as_point(ball.towards),
+        size_mm=ball.diameter_mm,
+        u_size_mm=ball.u_diameter_mm,
+        form_error_mm=ball.form_error_mm,
+        seen_share=ball.seen_share,
+        rms_mm=ball.rms_mm,
     )
 
 

@@ -14,6 +14,7 @@ SizeKind = Literal[
     "angle",
     "slot width",
     "slot length",
+    "ball",
     "countersink diameter",
     "countersink angle",
     "counterbore diameter",
