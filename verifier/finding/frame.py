@@ -15,6 +15,9 @@ SAME_DIRECTION_DEG = 1.0
 SQUARE_DEG = 2.0
 # A pair of opposite flats turns the box only when it has this share of all flats; a keyway does not.
 LEAST_PAIR_SHARE = 0.04
+# Two flats that mirror each other are this much alike in area, and the outline's two sides to this much.
+LEAST_LIKENESS = 0.7
+MIRRORED_MM, MIRRORED_SHARE = 0.1, 0.003
 HULL_POINTS = 20_000
 MOST_BOXES = 300
 
@@ -23,7 +26,8 @@ def natural_frame(points_mm: Array, planes: Sequence[Plane], cylinders: Sequence
     """Three directions square to each other as rows, (3, 3).
 
     The first is the direction of most flats and bore axes. The second is that of the largest opposite pair of flats
-    square to it, else the line between the two parallel bores or bosses farthest apart, else the smallest rectangle's.
+    square to it, else the line between the two parallel bores or bosses farthest apart, else across the plane that
+    mirrors two flats and the outline, as of a tapered lever, else the smallest rectangle's.
     """
     few = points_mm[evenly(len(points_mm), HULL_POINTS)]
     first = _main_direction(planes, cylinders)
@@ -32,6 +36,8 @@ def natural_frame(points_mm: Array, planes: Sequence[Plane], cylinders: Sequence
     second = _paired_direction(planes, first)
     if second is None:
         second = _line_of_bores(cylinders, first)
+    if second is None:
+        second = _mirrored_direction(few, planes, first)
     if second is None:
         second = _smallest_rectangle(few, first)[1]
     second = second - first * (second @ first)
@@ -83,6 +89,39 @@ def _line_of_bores(cylinders: Sequence[Cylinder], first: Array) -> Array | None:
         return None
     longest = max(flat, key=lambda line: float(np.linalg.norm(line)))
     return np.asarray(longest / np.linalg.norm(longest))
+
+
+def _mirrored_direction(points_mm: Array, planes: Sequence[Plane], first: Array) -> Array | None:
+    """Normal of the plane that mirrors the largest two like flats, square to the first direction, and the outline."""
+    square = [p for p in planes if abs(float(p.normal @ first)) < np.sin(np.radians(SQUARE_DEG))]
+    pairs = [
+        (min(a.area_mm2, b.area_mm2), a.normal - b.normal)
+        for a, b in combinations(square, 2)
+        if min(a.area_mm2, b.area_mm2) > LEAST_LIKENESS * max(a.area_mm2, b.area_mm2)
+        and float(a.normal @ b.normal) < np.cos(np.radians(SQUARE_DEG))
+    ]
+    for _, across in sorted(pairs, key=lambda pair: -pair[0]):
+        across = across - first * (across @ first)
+        across /= np.linalg.norm(across)
+        if _is_mirrored(points_mm, across, np.cross(first, across)):
+            return np.asarray(across)
+    return None
+
+
+def _is_mirrored(points_mm: Array, across: Array, along: Array) -> bool:
+    """Whether the outline, seen along what is square to both, is alike on both sides of a plane.
+
+    Its reach in a direction and in the mirrored one differ by 2 c sin(angle), c being where the plane lies.
+    """
+    flat = np.column_stack([points_mm @ along, points_mm @ across])
+    corners = flat[ConvexHull(flat).vertices]
+    angle = np.radians(np.arange(5.0, 180.0, 5.0))
+    ways = np.stack([np.cos(angle), np.sin(angle)])
+    other = ways * np.array([[1.0], [-1.0]])
+    differs = (corners @ ways).max(axis=0) - (corners @ other).max(axis=0)
+    place = float(differs @ np.sin(angle) / (2.0 * np.sin(angle) @ np.sin(angle)))
+    size_mm = float(np.ptp(corners, axis=0).max())
+    return bool(np.abs(differs - 2.0 * place * np.sin(angle)).max() < MIRRORED_MM + MIRRORED_SHARE * size_mm)
 
 
 def _smallest_rectangle(points_mm: Array, first: Array) -> tuple[float, Array]:
