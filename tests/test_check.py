@@ -132,7 +132,7 @@ def test_several_scans_give_the_worst_status_and_a_list(verifier):
     assert [report["verdict"] for report in told] == ["REFUSED", "UNDECIDED"]
 
 
-@pytest.mark.parametrize("name", ["StanfordBunny.ply", "planar_mesh.ply"])
+@pytest.mark.parametrize("name", [pytest.param("StanfordBunny.ply", marks=pytest.mark.long), "planar_mesh.ply"])
 def test_the_damaged_scans_that_ship_with_pymeshfix_come_out_closed_and_as_large_as_they_were(verifier, tmp_path, name):
     """Mended whole by pymeshfix alone, the second loses 2.3 mm of its length."""
     with as_file(files("pymeshfix") / "examples" / name) as scan:

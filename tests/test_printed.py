@@ -11,6 +11,7 @@ import pytest
 
 from inbox_demo import simulated
 from tests.ledgers import enter, finish, make_bench, printed, report
+from tests.whole import mend_and_find_once
 from verifier.bench.own_figures import own_figures_beside
 from verifier.bench.status import history_of
 from verifier.delivery import inspect_file
@@ -197,7 +198,8 @@ def test_no_line_is_wider_than_the_screen(bench, tmp_path, width, monkeypatch):
     assert "\x1b" not in screen.out.getvalue()
 
 
-def test_the_next_mesh_is_enlarged_by_what_the_prints_have_taught(bench, tmp_path):
+def test_the_next_mesh_is_enlarged_by_what_the_prints_have_taught(bench, tmp_path, monkeypatch):
+    mend_and_find_once(monkeypatch)
     rng = np.random.default_rng(39)
     for _ in range(3):
         enter_by_file(bench, tmp_path, printed(TOLD, rng))

@@ -27,7 +27,7 @@ SHAPES = {"latch_lever": sim.latch_lever(), "fence_clip": sim.fence_clip()}
 def features_of(part, *, coat_mm=0.0, scale=1.0, stretch=0.0, seed=11):
     """Features of a scan with noise A, longer by `stretch` along the part's own x."""
     scanned = sim.scan(
-        SHAPES[part], spacing_mm=0.6, seed=seed, white_mm=0.02, correlated_mm=0.02, coat_mm=coat_mm, scale=scale
+        SHAPES[part], spacing_mm=0.8, seed=seed, white_mm=0.02, correlated_mm=0.02, coat_mm=coat_mm, scale=scale
     )
     along = scanned.vertices_mm @ scanned.turn[:, 0]
     vertices = scanned.vertices_mm + stretch * along[:, None] * scanned.turn[:, 0]

@@ -74,7 +74,7 @@ def test_marching_cubes_read_a_bore_small_by_no_more_than_is_stated():
     assert abs(on_part(features.bores[1].axis_point_mm, _marching_cubes(0.55))[0] - 42.0) < 0.005
 
 
-@pytest.mark.parametrize("times", [3, 10])
+@pytest.mark.parametrize("times", [pytest.param(3, marks=pytest.mark.long), 10])
 def test_bores_of_a_smoothed_export_are_true_within_what_is_stated(times):
     """Ten averagings over 0.4 mm draw the wall of the 3 mm bore in by more than 0.1 mm."""
     clean = _scan(2)

@@ -38,8 +38,8 @@ def _bracket(sides):
     return legs + _rod(10, 8, sides, (32, 15, 6)) - _rod(30, 4, sides, (32, 15, -5)) - cross
 
 
-@pytest.mark.parametrize("sides", [(64, 96), (16, 24), (32, 48)])
-@pytest.mark.parametrize("seed", [3, 8])
+@pytest.mark.parametrize("sides", [(64, 96), (16, 24), pytest.param((32, 48), marks=pytest.mark.long)])
+@pytest.mark.parametrize("seed", [3, pytest.param(8, marks=pytest.mark.long)])
 def test_a_drawn_plate_of_few_triangles_has_its_sizes_however_it_lies(sides, seed):
     features = find_features(_solid(_plate(*sides), seed))
     # 32-bit steps of 8e-6 at 90 mm.
@@ -54,7 +54,7 @@ def test_a_drawn_plate_of_few_triangles_has_its_sizes_however_it_lies(sides, see
     assert len(features.planes) == 6
 
 
-@pytest.mark.parametrize("sides", [24, 32, 48])
+@pytest.mark.parametrize("sides", [24, pytest.param(32, marks=pytest.mark.long), 48])
 def test_a_drawn_bracket_has_its_bores_and_its_boss(sides):
     features = find_features(_solid(_bracket(sides)))
     assert [b.diameter_mm for b in features.bores] == pytest.approx([8.0, 6.0], abs=2e-3)

@@ -98,9 +98,9 @@ def test_one_mouth_alone_is_held_square_to_its_face():
 
 
 def test_an_oval_bore_takes_a_pin_of_its_narrow_side_and_keeps_its_mean():
-    """Oval by 0.2 between its widest and its narrowest diameter, two mouths of 2 mm; mean of four scans."""
-    bores = [found("oval plate", spacing_mm=0.3, seed=seed)[0].bores[0] for seed in range(4)]
-    # Each scan knows the diameter to 0.015, so their mean to 0.008.
+    """Oval by 0.2 between its widest and its narrowest diameter, two mouths of 2 mm; mean of two scans."""
+    bores = [found("oval plate", spacing_mm=0.3, seed=seed)[0].bores[0] for seed in range(2)]
+    # Each scan knows the diameter to 0.015, so their mean to 0.011.
     assert np.mean([b.diameter_mm for b in bores]) == pytest.approx(3.0, abs=0.03)
     assert np.mean([b.pin_diameter_mm for b in bores]) == pytest.approx(2.9, abs=0.03)
     assert np.mean([b.form_error_mm for b in bores]) == pytest.approx(0.1, abs=0.03)  # of the radius

@@ -10,7 +10,7 @@ from test_mend import assert_closed_and_true, euler, rows, steps
 from verifier.mending import mend
 from verifier.mesh import Mesh
 
-few = settings(max_examples=4, deadline=None, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=2, deadline=None, suppress_health_check=list(HealthCheck))
 seeds = integers(0, 2**32 - 1)
 parts = sampled_from(faults.PARTS)
 

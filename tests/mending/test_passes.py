@@ -11,7 +11,7 @@ from verifier.mending import Solid, mend
 from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh
 
-few = settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=3, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def test_a_doubled_pass_leaves_the_first_one_to_the_bit(part):
@@ -47,7 +47,7 @@ def test_two_partial_passes_become_one_part(make, seed):
     assert alone <= rows(solid.mesh.vertices_mm)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, *(pytest.param(seed, marks=pytest.mark.long) for seed in (2, 3))])
 def test_two_partial_passes_with_holes_specks_and_flipped_faces_become_one_part(part, seed):
     rng = np.random.default_rng(seed)
     passes = faults.in_two_partial_passes(part.mesh, rng, 0.1, 6.0)

@@ -28,6 +28,9 @@ def draft_of(mesh: Mesh) -> Draft:
     return Draft(mesh, np.zeros(len(mesh.faces), dtype=np.uint8))
 
 
+@pytest.mark.parametrize(
+    "part", [pytest.param(faults.latch_lever, marks=pytest.mark.long), faults.pump_rocker], indirect=True
+)
 @pytest.mark.parametrize("pose", [None, pytest.param(1, marks=pytest.mark.long)])
 def test_a_torn_surface_is_rebuilt_closed_and_marked(part, pose):
     rng = np.random.default_rng(5)

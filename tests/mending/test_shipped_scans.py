@@ -20,7 +20,7 @@ def shipped(name: str) -> Mesh:
     return Mesh(np.array(loaded.vertices, dtype=np.float64), np.array(loaded.faces, dtype=np.int64))
 
 
-@pytest.mark.parametrize("name", ["StanfordBunny.ply", "planar_mesh.ply"])
+@pytest.mark.parametrize("name", ["StanfordBunny.ply", pytest.param("planar_mesh.ply", marks=pytest.mark.long)])
 def test_a_shipped_scan_is_closed_and_keeps_its_extents(name):
     """Repairing planar_mesh.ply as a whole with pymeshfix 0.18.1 takes 2.3 mm off its length."""
     mesh = shipped(name)

@@ -8,7 +8,7 @@ from test_mend import euler, steps
 from verifier.mending import Origin, mend
 
 
-@pytest.mark.parametrize("pose", [None, 1, 2])
+@pytest.mark.parametrize("pose", [None, 1, pytest.param(2, marks=pytest.mark.long)])
 def test_the_table_is_taken_away_and_the_bores_stay_open(part, pose):
     mesh = faults.on_a_table(part.mesh, 5.0)
     solid = mend(faults.scan_of(mesh if pose is None else faults.turned(mesh, np.random.default_rng(pose))))
@@ -28,7 +28,7 @@ def test_a_part_without_a_table_is_not_cut(part):
     assert euler(solid) == part.euler
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1, pytest.param(2, marks=pytest.mark.long)])
 def test_a_part_in_two_passes_on_its_table_with_holes_folds_and_wrong_joints_comes_out_whole(part, seed):
     """Holes and folds at the foot run into the cut, and spikes through the table, unless they are mended before it."""
     rng = np.random.default_rng(seed)
