@@ -283,21 +283,22 @@ def test_an_open_mesh_fails() -> None:
     assert found.reasons[0] == "The mesh is not closed."
 
 
-def test_no_part_on_its_limit_passes_oftener_than_one_in_forty() -> None:
+@pytest.mark.parametrize("trials", [200, pytest.param(400, marks=pytest.mark.long)])
+def test_no_part_on_its_limit_passes_oftener_than_one_in_forty(trials: int) -> None:
     """From scan and readings to verdict: hub 20.15 against a greatest size of 20.15, by a drawing."""
     chance = np.random.default_rng(11)
     sheet_u, true = reading_u_mm(LEVER), np.array([row.true_mm for row in LEVER])
     part = tuple(replace(row, true_mm=20.15) if row.name == "hub" else row for row in LEVER)
     at_limit = np.array([row.true_mm for row in part])
     solid, verdicts = block(), []
-    for _ in range(400):
+    for _ in range(trials):
         readings = list(at_limit + chance.normal(0, sheet_u, len(true)))
         sheet = with_row(sheet_for(part, readings), "hub", nominal=20.0)
         sizes = scanned(part, 1.002, 0.03, chance.normal(0, 0.015, len(true)))
         correction = separate_scale_from_coat(sizes, sheet, RULES)
         found = judge(sizes, correction, sheet, RULES, solid, None, UNIT)
         verdicts.append(row_of(found, "hub").verdict)
-    # 2.3 % by the rule; 400 trials have a standard deviation of 0.75 %.
+    # 2.3 % by the rule; 400 trials have a standard deviation of 0.75 %, 200 of 1.1 %.
     assert np.mean([verdict == "PASS" for verdict in verdicts]) <= 0.045
     assert np.mean([verdict == "UNDECIDED" for verdict in verdicts]) > 0.9
 

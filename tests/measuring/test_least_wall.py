@@ -26,6 +26,16 @@ def hollow_scan():
     return sim.scan(shapes.webbed_foot(1.4, hollow=0.01), spacing_mm=0.6, seed=41, **NOISE_A)
 
 
+@cache
+def features_here():
+    return find_features(solid_of(hollow_scan()))
+
+
+@cache
+def wall_here():
+    return thinnest_wall(features_here().surface, features_here().noise)
+
+
 def wall_of(turn, scale=1.0):
     solid = solid_of(hollow_scan())
     features = find_features(replace(solid, mesh=Mesh(scale * solid.mesh.vertices_mm @ turn.T, solid.mesh.faces)))
@@ -40,7 +50,7 @@ def test_a_web_of_known_thickness_is_found_within_its_uncertainty(name, web, tru
 
 
 def test_the_place_lies_on_both_sides_of_the_web_where_it_is_hollow():
-    scanned, wall = hollow_scan(), wall_of(np.eye(3))
+    scanned, wall = hollow_scan(), wall_here()
     at = (wall.points_mm - scanned.shift_mm) @ scanned.turn
     # Three millimetres off the middle of the hollow the web is 0.09 mm thicker, three uncertainties of a foot.
     assert np.abs(at[:, 0] - 6.0).max() < 3.0
@@ -48,20 +58,20 @@ def test_the_place_lies_on_both_sides_of_the_web_where_it_is_hollow():
 
 
 def test_turning_the_part_changes_nothing():
-    here, turned = wall_of(np.eye(3)), wall_of(TURN)
+    here, turned = wall_here(), wall_of(TURN)
     # The mesh's 64-bit corners round differently; the feet stand on the same points.
     assert turned.value_mm == pytest.approx(here.value_mm, abs=1e-3)
     assert turned.u_mm == pytest.approx(here.u_mm, rel=0.05)
 
 
 def test_a_part_three_hundredths_larger_has_a_wall_as_much_thicker():
-    here, larger = wall_of(np.eye(3)), wall_of(np.eye(3), 1.03)
+    here, larger = wall_here(), wall_of(np.eye(3), 1.03)
     # The foot stays as it is, so that other points lie under it: within the scatter of one foot.
     assert larger.value_mm == pytest.approx(1.03 * here.value_mm, abs=here.u_mm)
 
 
 def test_a_row_without_a_reading_is_measured_and_a_thin_wall_is_proposed():
-    features = find_features(solid_of(hollow_scan()))
+    features = features_here()
     (size,) = measure(features, sheet(row("web", "least wall", limits=[1.2, 50.0])), RULES)
     assert size.walls == 2
     assert np.linalg.norm(np.diff(size.points_mm, axis=0)) == pytest.approx(size.measured_mm, abs=3.0 * size.u_mm)
