@@ -170,6 +170,24 @@ class CoatTable(Part):
     reason: str
 
 
+class SeatTable(Part):
+    """What a bore's mouth was given for the screw's head or nut; finished sizes.
+
+    form : 'countersunk', 'counterbored' or 'hexagon'
+    face : the flat face it opens on, '' where it is on none
+    across_mm : diameter at the face, or across the flats of a hexagon; deep_mm : from there to where the bore begins
+    left_mm : of the bore beneath it
+    """
+
+    form: str
+    face: str
+    across_mm: float
+    deep_mm: float
+    left_mm: float
+    screw: str
+    source: str
+
+
 class BoreTable(Part):
     """A bore as a pin sees it, and what the print has of it.
 
@@ -196,6 +214,7 @@ class BoreTable(Part):
     printed_expanded_uncertainty_mm: float | None = None
     drill_mm: float | None = Field(default=None, description="drill or reamer that brings it to its size")
     caution: str = ""
+    seat: SeatTable | None = Field(default=None, description="cut at one mouth; null where there is none")
 
 
 class ReshapeTable(Part):

@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from inbox_demo import simulated
-from tests.correcting.bored import Bored, bored
+from tests.correcting.bored import RULES, UNCORRECTED, Bored, again, bored
 from tests.correcting.parts import box_planes
-from verifier.correcting.bores import check_exchange
-from verifier.correcting.bores_opening import Around, CannotRebuild, Opening, look_around, opening_of
+from tests.finding.sunk_parts import hinge_leaf
+from verifier.correcting.bores import RebuiltBore, check_exchange
+from verifier.correcting.bores_opening import Around, CannotRebuild, Opening, Reach, look_around, opening_of
 from verifier.correcting.bores_patch import Patch
 from verifier.correcting.bores_patch import bored as bored_patch
 from verifier.correcting.bores_polygon import sides_for
@@ -21,7 +22,7 @@ from verifier.correcting.bores_seat import seat_cut, seat_outline
 from verifier.mending.check import judge_as_written
 from verifier.mending.solid import Origin
 from verifier.mesh import Mesh
-from verifier.rulebook import Seat
+from verifier.rulebook import Seat, Sheet, SheetRow, filament_for, wanted_holes
 
 PLATE_MM = (40.0, 30.0, 12.0)
 AT_MM = (18.0, 13.0)
@@ -49,7 +50,7 @@ def opened() -> tuple[Around, Opening]:
     mesh = plate()
     off_mm = np.hypot(*(mesh.corners_mm[..., :2] - AT_MM).transpose(2, 0, 1)).max(axis=1)
     around = look_around(mesh, np.array([*AT_MM, 6.0]), np.array([0.0, 0.0, 1.0]), 5.5)
-    return around, opening_of(around, np.flatnonzero(off_mm < SCANNED_MM / 2.0 + 0.01), 5.5)
+    return around, opening_of(around, np.flatnonzero(off_mm < SCANNED_MM / 2.0 + 0.01), Reach(5.5, 5.5))
 
 
 def cut(seat: Seat) -> tuple[Patch, int]:
@@ -203,3 +204,53 @@ def test_a_seat_too_deep_for_the_part_leaves_the_bore_as_scanned() -> None:
     part = bored(simulated.latch_lever(), {"pin": keys}, spacing_mm=0.8, seed=22)
     assert part.bore("pin").why_not == "only 1.6 mm would be left under its head, and 2.4 mm is the least"
     assert part.after is part.before
+
+
+# --- where the original has one ---------------------------------------------------------------------------------------
+
+PRINTED_M4_MM = 4.5 + ALLOWANCE_MM
+
+
+@cache
+def leaf() -> Bored:
+    """A hinge leaf 8 mm thick, its bore of 5 mm countersunk to 10 mm at 90 degrees on the upper face."""
+    shape = replace(hinge_leaf(), truth={"sunk": 5.0})
+    return bored(shape, {"sunk": {"use": "keep"}}, seed=21, spacing_mm=0.5)
+
+
+def of_leaf(**keys: object) -> tuple[RebuiltBore, float]:
+    """What becomes of its bore, and how much larger the part is by it, mm3."""
+    row = SheetRow(name="sunk", kind="bore", gauged="inside jaws", reading=5.0, **keys)
+    sheet = Sheet(part="hinge_leaf", size=(row,))
+    holes = wanted_holes(sheet, RULES, filament_for(sheet, RULES))
+    work = again(replace(leaf(), holes=holes), leaf().before, UNCORRECTED)
+    assert judge_as_written(work.solid.mesh).sound
+    return work.bores[0], volume_mm3(work.solid.mesh) - volume_mm3(leaf().before.mesh)
+
+
+def test_a_seat_takes_the_place_of_the_countersink_that_was_scanned() -> None:
+    """Of the face's 10 mm nothing is left; M4 wants 9.16 mm of an M4 head, and without seat_on it goes where it was."""
+    made, _ = of_leaf(use="slides", screw="M4", seat="countersunk")
+    assert made.made, made.why_not
+    assert made.gone == ("countersink 1",)
+    assert made.seat is not None
+    assert made.seat.face == face_at(leaf(), 8.0)
+    assert made.depth_mm == pytest.approx(8.0 - 0.5 * (9.16 - 4.5), abs=0.05)
+
+
+def test_a_countersink_stays_where_the_sheet_wants_a_seat_at_the_other_mouth_or_none() -> None:
+    plain, _ = of_leaf(use="slides", screw="M4")
+    assert (plain.made, plain.gone) == (True, ())
+    # The cone of 90 degrees is 10 mm wide at the face, so the bore meets it that much deeper, up to the scan's scatter.
+    assert plain.depth_mm == pytest.approx(8.0 - 0.5 * (10.0 - PRINTED_M4_MM), abs=0.05)
+    other, _ = of_leaf(use="slides", screw="M4", seat="countersunk", seat_on=face_at(leaf(), 0.0))
+    assert (other.made, other.gone) == (True, ())
+    assert other.depth_mm == pytest.approx(plain.depth_mm - 0.5 * (9.16 - 4.5), abs=0.05)
+
+
+def test_a_bore_to_be_drilled_is_filled_flush_with_the_face_and_not_with_the_foot_of_its_countersink() -> None:
+    made, filled_mm3 = of_leaf(use="drill")
+    assert made.gone == ("countersink 1",)
+    # Cylinder of 5 mm, 5.5 deep, and frustum of 10 to 5 mm, 2.5 deep, less two marks of 1.2 mm; rims rounded by 0.1 mm.
+    bore_mm3, sink_mm3 = math.pi * 2.5**2 * 5.5, math.pi * 2.5 / 3.0 * (25.0 + 12.5 + 6.25)
+    assert filled_mm3 == pytest.approx(bore_mm3 + sink_mm3 - 2.0 * math.pi * 0.6**3 / 3.0, abs=2.0)

@@ -114,3 +114,12 @@ def test_a_bore_that_was_not_found_is_asked_for_as_ever() -> None:
     row = row_of(judged(RebuiltBore("pin", "", FOR_M6, why_not="it was not found on the scan"), lost), "pin")
     assert row.verdict == "UNDECIDED"
     assert row.reason == "Not measured: no bore fits 6.00 mm."
+
+
+def test_a_countersink_made_anew_with_its_bore_is_right_however_it_scanned_and_has_no_size_foretold() -> None:
+    """The pin's row stands in for one of its countersink, 2 mm too wide on the scan."""
+    seat = Seat("countersunk", "M6", 12.0, 2.7, 2.4, None, "made up")
+    made = RebuiltBore("pivot", "pivot", replace(FOR_M6, seat=seat), on_copy_mm=6.8, upright=True, gone=("pin",))
+    row = row_of(judged(made, with_size("pin", scanned(LEVER), measured_mm=8.0)), "pin")
+    assert (row.verdict, row.printed, row.printed_verdict) == ("PASS", None, None)
+    assert row.reason == "It is made anew with 'pivot', countersunk for its head; how it scanned does not matter."

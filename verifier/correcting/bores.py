@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from verifier.correcting.bores_axis import rebuilding_axis
-from verifier.correcting.bores_opening import CannotRebuild, look_around, opening_of
+from verifier.correcting.bores_found import FoundMouth, mouths_of
+from verifier.correcting.bores_opening import CannotRebuild, Reach, look_around, opening_of
 from verifier.correcting.bores_patch import Patch, bored, filled
 from verifier.correcting.bores_polygon import corner_radius_mm, sides_for
-from verifier.correcting.bores_seat import SeatCut, seat_cut, seat_outline
+from verifier.correcting.bores_seat import SeatCut, seat_cut, seat_outline, seated_ends
 from verifier.correcting.correction import Correction
 from verifier.finding.feature import Cylinder, Features, Plane
 from verifier.measuring.size import Size
@@ -36,6 +37,7 @@ class RebuiltBore:
     depth_mm : None for a filling
     upright : it prints as a round hole
     seat : what was cut at a mouth; depth_mm then counts from there
+    gone : countersinks and counterbores that were found at its mouths and made anew or filled with it
     why_not : completes 'it could not be rebuilt: …', '' where it was
     """
 
@@ -48,6 +50,7 @@ class RebuiltBore:
     through: bool = False
     upright: bool = False
     seat: SeatCut | None = None
+    gone: tuple[str, ...] = ()
     why_not: str = ""
 
     @property
@@ -68,6 +71,11 @@ def rebuilt_bore(size: Size, bores: Sequence[RebuiltBore]) -> RebuiltBore | None
     """
     own = [bore for bore in bores if bore.row == size.name or (size.walls == -2 and bore.feature in size.features)]
     return min(own, key=lambda bore: bore.made, default=None)
+
+
+def made_anew_with(size: Size, bores: Sequence[RebuiltBore]) -> RebuiltBore | None:
+    """The rebuilt bore whose countersink or counterbore a row is of, where that is not as it was scanned any more."""
+    return next((bore for bore in bores if bore.made and set(bore.gone).intersection(size.features)), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +117,7 @@ def rebuild_bores(
             outcome = replace(wanted, upright=wanted.feature in upright)
             bore = bores[wanted.feature]
             bore = replace(bore, axis=rebuilding_axis(bore, found.planes))
-            patch, outcome = _rebuilt(copy.mesh, bore, found.planes, scale, outcome, printer, taken)
+            patch, outcome = _rebuilt(copy.mesh, bore, found, scale, outcome, printer, taken)
         if patch is not None:
             taken[patch.removed] = True
             patches.append(patch)
@@ -156,7 +164,7 @@ def _agreed(rows: Sequence[RebuiltBore], kept: Container[str]) -> RebuiltBore:
 def _rebuilt(
     mesh: Mesh,
     bore: Cylinder,
-    planes: Sequence[Plane],
+    found: Features,
     scale: float,
     wanted: RebuiltBore,
     printer: Printer,
@@ -164,7 +172,7 @@ def _rebuilt(
 ) -> tuple[Patch | None, RebuiltBore]:
     """The faces of one bore as it should be; none, and the reason, where that cannot be."""
     try:
-        patch, made = _patch(mesh, bore, planes, scale, wanted, printer)
+        patch, made = _patch(mesh, bore, found, scale, wanted, printer)
         check_exchange(mesh, patch)
     except CannotRebuild as error:
         return None, replace(wanted, why_not=str(error))
@@ -174,40 +182,67 @@ def _rebuilt(
 
 
 def _patch(
-    mesh: Mesh, bore: Cylinder, planes: Sequence[Plane], scale: float, wanted: RebuiltBore, printer: Printer
+    mesh: Mesh, bore: Cylinder, found: Features, scale: float, wanted: RebuiltBore, printer: Printer
 ) -> tuple[Patch, RebuiltBore]:
+    mouths = mouths_of(bore, found, scale)
     if wanted.hole.use == "drill" or wanted.hole.diameter_mm is None:
         point_mm = bore.axis_point_mm / scale
         wall_mm = _wall_radius_mm(mesh, bore, point_mm)
-        reach_mm = wall_mm + RIM_MM
-        around = look_around(mesh, point_mm, bore.axis, reach_mm)
-        return filled(around, opening_of(around, bore.faces, reach_mm), 2.0 * wall_mm), wanted
-    return _bored(mesh, bore, planes, scale, wanted, wanted.hole.diameter_mm, printer)
+        reach = _reach(wall_mm, mouths)
+        around = look_around(mesh, point_mm, bore.axis, max(reach))
+        gone = tuple(mouth.name for mouth in mouths)
+        return filled(around, opening_of(around, bore.faces, reach), 2.0 * wall_mm), replace(wanted, gone=gone)
+    return _bored(mesh, bore, found.planes, mouths, scale, wanted, wanted.hole.diameter_mm, printer)
+
+
+def _reach(radius_mm: float, mouths: Sequence[FoundMouth]) -> Reach:
+    """So far out that a radius, and on each side what was found at that mouth, is replaced with its rim."""
+    below, above = (
+        max([radius_mm, *(mouth.radius_mm for mouth in mouths if mouth.outward == side)]) + RIM_MM for side in (-1, 1)
+    )
+    return Reach(below, above)
 
 
 def _bored(
     mesh: Mesh,
     bore: Cylinder,
     planes: Sequence[Plane],
+    mouths: Sequence[FoundMouth],
     scale: float,
     wanted: RebuiltBore,
     diameter_mm: float,
     printer: Printer,
 ) -> tuple[Patch, RebuiltBore]:
-    """A bore of this finished diameter, with its seat."""
+    """A bore of this finished diameter, with its seat.
+
+    A seat takes the place of what was found at its mouth; a countersink or counterbore at another mouth stays.
+    """
     point_mm, seat = bore.axis_point_mm / scale, wanted.hole.seat
     allowance_mm, loss_mm = printer.hole_allowance_mm if wanted.upright else 0.0, printer.facet_loss_mm
     on_copy_mm = diameter_mm + allowance_mm
     outline = None if seat is None else seat_outline(seat, allowance_mm, loss_mm)
     # A countersink narrows side by side, so that the bore has as many.
     sides = outline.sides if outline is not None and outline.is_cone else sides_for(on_copy_mm, loss_mm)
-    corners_mm = max(corner_radius_mm(on_copy_mm, sides), 0.0 if outline is None else outline.radius_mm)
-    reach_mm = max(_wall_radius_mm(mesh, bore, point_mm), corners_mm) + RIM_MM
-    around = look_around(mesh, point_mm, bore.axis, reach_mm)
-    opening = opening_of(around, bore.faces, reach_mm)
-    cut = None if seat is None or outline is None else seat_cut(seat, around, opening, planes, scale, outline)
-    patch = bored(around, opening, on_copy_mm, sides, cut)
-    made = replace(wanted, on_copy_mm=on_copy_mm, sides=sides, depth_mm=patch.depth_mm, through=patch.through, seat=cut)
+    seated = seated_ends(seat, planes, bore.axis, mouths)
+    replaced = [mouth for mouth in mouths if mouth.outward in seated]
+    if outline is not None:
+        replaced += [FoundMouth("", side, outline.radius_mm, is_cone=outline.is_cone) for side in seated]
+    corners_mm = corner_radius_mm(on_copy_mm, sides)
+    reach = _reach(max(_wall_radius_mm(mesh, bore, point_mm), corners_mm), replaced)
+    around = look_around(mesh, point_mm, bore.axis, max(reach))
+    opening = opening_of(around, bore.faces, reach)
+    cut = None if seat is None or outline is None else seat_cut(seat, around, opening, planes, scale, outline, seated)
+    sunk = frozenset(mouth.outward for mouth in mouths if mouth.is_cone and mouth.outward not in seated)
+    patch = bored(around, opening, on_copy_mm, sides, cut, sunk)
+    made = replace(
+        wanted,
+        on_copy_mm=on_copy_mm,
+        sides=sides,
+        depth_mm=patch.depth_mm,
+        through=patch.through,
+        seat=cut,
+        gone=tuple(mouth.name for mouth in replaced if mouth.name),
+    )
     return patch, made
 
 

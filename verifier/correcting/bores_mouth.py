@@ -19,7 +19,7 @@ SMOOTH_WITHIN_MM = 0.3
 class MouthSurface:
     """Height along the axis as a polynomial of the place across it.
 
-    terms : (3,) of 1, x, y, or (6,) with x^2, xy, y^2
+    terms : (3,) of 1, x, y, (6,) with x^2, xy, y^2, or (4,) with the distance from the axis, of a cone round it
     """
 
     terms: Array
@@ -29,14 +29,15 @@ class MouthSurface:
         return np.asarray(_powers(across_mm, len(self.terms)) @ self.terms)
 
 
-def surface_at(around: Around, mouth: Mouth, removed: IntArray) -> MouthSurface:
+def surface_at(around: Around, mouth: Mouth, removed: IntArray, *, sunk: bool = False) -> MouthSurface:
     """The surface a mouth opens on: a plane through what surrounds it, or a bend where no plane fits.
 
+    sunk : it is the side of a countersink
     Raises CannotRebuild where neither does.
     """
     near = around.local_mm[_surrounding(around, mouth, removed)]
     rim = around.local_mm[mouth.loop]
-    for terms, allowed_mm in ((3, FLAT_WITHIN_MM), (6, SMOOTH_WITHIN_MM)):
+    for terms, allowed_mm in ((4, SMOOTH_WITHIN_MM),) if sunk else ((3, FLAT_WITHIN_MM), (6, SMOOTH_WITHIN_MM)):
         surface = MouthSurface(_fitted(near, terms))
         if float(np.quantile(np.abs(surface.height_mm(rim[:, :2]) - rim[:, 2]), 0.9)) <= allowed_mm:
             return surface
@@ -54,6 +55,8 @@ def _surrounding(around: Around, mouth: Mouth, removed: IntArray) -> IntArray:
 
 def _powers(across_mm: Array, terms: int) -> Array:
     x, y = across_mm[:, 0], across_mm[:, 1]
+    if terms == 4:
+        return np.column_stack([np.ones_like(x), x, y, np.hypot(x, y)])
     return np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y][:terms])
 
 

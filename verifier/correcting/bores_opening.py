@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy import sparse
@@ -17,6 +18,17 @@ MOST_ROUNDS = 10
 
 class CannotRebuild(ValueError):
     """Why a bore stays as it was scanned; completes 'it could not be rebuilt: …'."""
+
+
+class Reach(NamedTuple):
+    """How far from the axis faces are replaced, on its lower half and on its upper: a seat widens one mouth only."""
+
+    below_mm: float
+    above_mm: float
+
+    def at_mm(self, heights: Array) -> Array:
+        """At heights along the axis, whose point is at nought."""
+        return np.where(heights < 0.0, self.below_mm, self.above_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +54,10 @@ class Around:
     def back_mm(self, local_mm: Array) -> Array:
         """Places of the axis' frame in that of the mesh."""
         return np.asarray(local_mm @ self.turn + self.origin_mm)
+
+    def within(self, corners: IntArray, reach: Reach) -> BoolArray:
+        """Which corners lie within reach of the axis."""
+        return np.asarray(self.from_axis_mm(corners) < reach.at_mm(self.local_mm[corners, 2]))
 
     def from_axis_mm(self, corners: IntArray) -> Array:
         """How far corners lie from the axis."""
@@ -87,16 +103,16 @@ def look_around(mesh: Mesh, point_mm: Array, axis: Array, reach_mm: float) -> Ar
     return Around(mesh, point_mm, turn, local_mm, np.flatnonzero(touching(mesh.faces, near)))
 
 
-def opening_of(around: Around, wall: IntArray, reach_mm: float) -> Opening:
+def opening_of(around: Around, wall: IntArray, reach: Reach) -> Opening:
     """The faces within reach of the axis that hang together with the bore's wall, and their mouths.
 
     wall : faces of the mesh that were fitted
     Raises CannotRebuild where something else lies as near, or where they do not end in round mouths.
     """
-    within = around.faces[(around.from_axis_mm(around.corners) < reach_mm).any(axis=1)]
+    within = around.faces[around.within(around.corners, reach).any(axis=1)]
     piece = _pieces(around.mesh.faces[within])
     own = np.isin(piece, np.unique(piece[np.isin(within, wall)]))
-    _see_nothing_else(around, within[own], within[~own], reach_mm)
+    _see_nothing_else(around, within[own], within[~own], reach)
     chosen = _without_pinches(around, within[own])
     piece = _pieces(around.mesh.faces[chosen])
     mouths = [_mouth(around, loop, k) for k in range(piece.max() + 1) for loop in _loops(around, chosen[piece == k])]
@@ -114,12 +130,12 @@ def _pieces(faces: IntArray) -> IntArray:
     return np.asarray(csgraph.connected_components(links, directed=False)[1][number[:, 0]], dtype=np.int64)
 
 
-def _see_nothing_else(around: Around, own: IntArray, others: IntArray, reach_mm: float) -> None:
+def _see_nothing_else(around: Around, own: IntArray, others: IntArray, reach: Reach) -> None:
     if len(own) == 0:
         raise CannotRebuild("its wall is not there any more")
     heights = around.local_mm[around.mesh.faces[own], 2]
     corners = np.unique(around.mesh.faces[others])
-    at = around.local_mm[corners, 2][around.from_axis_mm(corners) < reach_mm]
+    at = around.local_mm[corners, 2][around.within(corners, reach)]
     if ((at > heights.min()) & (at < heights.max())).any():
         raise CannotRebuild("another face of the part lies in its way")
 

@@ -47,6 +47,7 @@ class _Draft:
     removed: IntArray
     local_mm: list[Array]
     faces: list[IntArray]
+    sunk: frozenset[int] = frozenset()
 
     def add(self, local_mm: Array) -> IntArray:
         """Add corners in the axis' frame; their numbers."""
@@ -60,12 +61,20 @@ class _Draft:
         return Patch(self.removed, corners_mm, np.concatenate(self.faces), depth_mm, through)
 
 
-def bored(around: Around, opening: Opening, diameter_mm: float, sides: int, seat: SeatCut | None = None) -> Patch:
+def bored(
+    around: Around,
+    opening: Opening,
+    diameter_mm: float,
+    sides: int,
+    seat: SeatCut | None = None,
+    sunk: frozenset[int] = frozenset(),
+) -> Patch:
     """The bore with a true wall of this diameter across its flats, as deep as it was, or from its seat on.
 
+    sunk : which way the mouths look that open in a countersink as scanned, +1 along the axis
     A countersunk seat has the bore's sides. Raises CannotRebuild.
     """
-    draft = _Draft(around, opening.faces, [], [])
+    draft = _Draft(around, opening.faces, [], [], sunk)
     across_mm = corners_round(diameter_mm, sides)
     depths = [_channel(draft, low, high, across_mm, seat) for low, high in opening.channels]
     depths += [_blind(draft, mouth, floor_mm, across_mm, seat) for mouth, floor_mm in opening.blind]
@@ -152,7 +161,7 @@ def _rim(draft: _Draft, mouth: Mouth, across_mm: Array) -> tuple[IntArray, Array
     across_mm : (n, 2) anticlockwise as seen from outside, and heights count outwards
     """
     around = draft.around
-    surface = surface_at(around, mouth, draft.removed)
+    surface = surface_at(around, mouth, draft.removed, sunk=mouth.outward in draft.sunk)
     heights = mouth.outward * surface.height_mm(across_mm * [1.0, mouth.outward])
     ring = draft.add(_seen_from(mouth, np.column_stack([across_mm, heights])))
     loop_mm = _seen_from(mouth, around.local_mm[mouth.loop])[:, :2]

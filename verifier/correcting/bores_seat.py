@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from verifier.correcting.bores_found import FoundMouth
 from verifier.correcting.bores_opening import Around, CannotRebuild, Mouth, Opening
 from verifier.correcting.bores_polygon import corner_radius_mm, sides_for
 from verifier.finding.feature import Plane
@@ -61,17 +62,37 @@ def seat_outline(seat: Seat, allowance_mm: float, loss_mm: float) -> Outline:
     return Outline(across_mm, sides, seat.form == "countersunk")
 
 
+def seated_ends(seat: Seat | None, planes: Sequence[Plane], axis: Array, found: Sequence[FoundMouth]) -> frozenset[int]:
+    """Which way the mouth looks that gets the seat, +1 along the axis; both ways where that is not known.
+
+    Where the sheet does not say, it is the one mouth at which the original had a countersink or a counterbore.
+    """
+    if seat is None:
+        return frozenset()
+    named = frozenset(1 if float(plane.normal @ axis) > 0.0 else -1 for plane in planes if plane.name == seat.on)
+    as_it_was = frozenset(mouth.outward for mouth in found) if seat.on is None else frozenset[int]()
+    both = frozenset((-1, 1))
+    return named or (as_it_was if len(as_it_was) == 1 else both)
+
+
 def seat_cut(
-    seat: Seat, around: Around, opening: Opening, planes: Sequence[Plane], scale: float, outline: Outline
+    seat: Seat,
+    around: Around,
+    opening: Opening,
+    planes: Sequence[Plane],
+    scale: float,
+    outline: Outline,
+    ends: frozenset[int] = frozenset((-1, 1)),
 ) -> SeatCut:
     """The seat at the mouth that the sheet names, or at the only one.
 
     planes : as found; scale : what their lengths are divided by on the copy
+    ends : which way that mouth may look
     Raises CannotRebuild where no mouth, or more than one, may be meant.
     """
     mouths = [mouth for channel in opening.channels for mouth in channel] + [mouth for mouth, _ in opening.blind]
     faces = [_face_of(around, mouth, planes, scale) for mouth in mouths]
-    meant = [k for k, face in enumerate(faces) if seat.on in (None, face)]
+    meant = [k for k, face in enumerate(faces) if seat.on in (None, face) and mouths[k].outward in ends]
     if len(meant) != 1:
         raise CannotRebuild(_which_mouth(seat, [face for face in faces if face]))
     return SeatCut(seat, mouths[meant[0]], faces[meant[0]], outline, seat.deep_mm)

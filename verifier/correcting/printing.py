@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from verifier.correcting.bores import RebuiltBore, rebuilt_bore
+from verifier.correcting.bores import RebuiltBore, made_anew_with, rebuilt_bore
 from verifier.correcting.filling import fill
 from verifier.correcting.piece_plan import PiecePlan
 from verifier.correcting.print_checks import PrintCheck, check_print
@@ -203,6 +203,8 @@ def _where_it_is(size: Size, plan: PrintPlan) -> Size:
 def _on_copy_mm(size: Size, corrected_mm: float | None, plan: PrintPlan) -> float | None:
     rebuilt = rebuilt_bore(size, plan.bores)
     if plan.reshaping is not None and size.name in plan.reshaping.lost:
+        return None
+    if made_anew_with(size, plan.bores) is not None:
         return None
     return corrected_mm if rebuilt is None or not rebuilt.made else rebuilt.on_copy_mm
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from verifier.correcting.bores import RebuiltBore, rebuilt_bore
+from verifier.correcting.bores import RebuiltBore, made_anew_with, rebuilt_bore
 from verifier.correcting.correction import Correction
 from verifier.correcting.printing import PrintPlan, printed_sizes
 from verifier.inspection import Verdict
@@ -50,9 +50,10 @@ def judge(
     unit : of the export; a guessed one leaves the part undecided
     joined : of several scans; where there are two ways of joining them the part is undecided
     """
-    rebuilt = [rebuilt_bore(size, () if plan is None else plan.bores) for size in sizes]
+    bores = () if plan is None else plan.bores
+    rebuilt = [rebuilt_bore(size, bores) for size in sizes]
     rows = tuple(
-        judge_row(gather_facts(row, size, correction, sheet, rules, bore))
+        judge_row(gather_facts(row, size, correction, sheet, rules, bore, made_anew_with(size, bores)))
         for row, size, bore in zip(sheet.rows, sizes, rebuilt, strict=True)
     )
     if plan is not None:

@@ -23,6 +23,7 @@ class RowFacts:
     wanted : the nominal, or the reading without one
     independent : the limits stand whether or not the reading is right
     rebuilt : what became of a bore that the sheet wants rebuilt
+    anew : the rebuilt bore with which a countersink or counterbore was made anew or filled
     """
 
     row: SheetRow
@@ -34,6 +35,7 @@ class RowFacts:
     correction: Correction
     decision: Decision
     rebuilt: RebuiltBore | None = None
+    anew: RebuiltBore | None = None
 
     @property
     def unit(self) -> str:
@@ -48,6 +50,7 @@ def gather_facts(
     sheet: Sheet,
     rules: Rules,
     rebuilt: RebuiltBore | None = None,
+    anew: RebuiltBore | None = None,
 ) -> RowFacts:
     """Put together what sheet, scan and correction say about one row."""
     reading = reading_of(row, sheet, rules)
@@ -67,6 +70,7 @@ def gather_facts(
         correction=correction,
         decision=rules.acceptance.decision,
         rebuilt=rebuilt,
+        anew=anew,
     )
 
 
@@ -77,6 +81,8 @@ def judge_row(facts: RowFacts) -> RowJudgement:
     is still heard.
     """
     judged = _as_scanned(facts)
+    if facts.anew is not None:
+        return replace(judged, verdict="PASS", reason=_told_of_mouth(facts.anew), do="")
     if facts.rebuilt is None or facts.size.measured_mm is None:
         return judged
     if not facts.rebuilt.made:
@@ -96,6 +102,12 @@ def _to_have_it_rebuilt(name: str, bore: RebuiltBore) -> str:
     if bore.hole.seat is not None:
         return f"Write seat_on or another seat in the row '{name}', or take its seat out and cut it by hand."
     return f"Scan the part with both mouths of '{name}' clear, or write use = \"keep\" and drill it by hand."
+
+
+def _told_of_mouth(bore: RebuiltBore) -> str:
+    if bore.hole.seat is None:
+        return f"It is filled together with '{bore.row}'."
+    return f"It is made anew with '{bore.row}', {bore.hole.seat.in_words}; how it scanned does not matter."
 
 
 def _told_of_rebuilt(bore: RebuiltBore) -> str:

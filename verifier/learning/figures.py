@@ -116,7 +116,7 @@ def _known(name: TermName, table: Term, fits: Mapping[int, PrintFit]) -> Known:
     told = {number: fit.terms[name] for number, fit in fits.items() if name in fit.terms}
     single = {number: term for number, term in told.items() if term.u <= table.u}
     pooled = pool(list(single.values()))
-    used = pooled is not None and pooled.half_width / 2.0 < table.u and _is_possible(name, pooled.value)
+    used = pooled is not None and pooled.u < table.u and _is_possible(name, pooled.value)
     return Known(name, table, single, tuple(number for number in told if number not in single), pooled, used)
 
 

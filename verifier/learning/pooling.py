@@ -12,6 +12,9 @@ from verifier.mesh import Array
 # Two-sided coverage of every interval given here.
 COVERAGE = 0.95
 
+# Of the interval that is one standard uncertainty to each side, where many prints are pooled.
+STANDARD = 0.6827
+
 FEWEST_PRINTS = 2  # one print says nothing of how much the next will differ
 
 
@@ -20,6 +23,8 @@ class Pooled:
     """What k prints say together.
 
     value : the pooled figure; half_width : of its 95 % interval
+    u : half-width of its 68.3 % interval, to be set beside a standard uncertainty. With three prints half of the 95 %
+        interval is 1.6 times that: it holds out against the one in twenty, and says little of how near the value lies
     between : standard deviation from print to print, beyond what the readings explain
     weights : (k,) share of each print in the value, adding up to 1
     dof : k - 1
@@ -28,6 +33,7 @@ class Pooled:
 
     value: float
     half_width: float
+    u: float
     between: float
     weights: tuple[float, ...]
     dof: int
@@ -54,11 +60,13 @@ def pool(prints: Sequence[Term]) -> Pooled | None:
     weights = 1.0 / (u**2 + between_2)
     mean, dof = float(np.average(values, weights=weights)), len(prints) - 1
     t = student_t(dof)
-    scatter = _weighted_squares(values, weights) / dof
-    half_width = max(t * float(np.sqrt(scatter / weights.sum())), 2.0 / float(np.sqrt(np.sum(1.0 / u**2))))
+    seen = float(np.sqrt(_weighted_squares(values, weights) / dof / weights.sum()))
+    by_readings = 1.0 / float(np.sqrt(np.sum(1.0 / u**2)))
+    half_width = max(t * seen, 2.0 * by_readings)
     return Pooled(
         value=mean,
         half_width=half_width,
+        u=max(student_t(dof, STANDARD) * seen, by_readings),
         between=float(np.sqrt(between_2)),
         weights=tuple(float(weight) for weight in weights / weights.sum()),
         dof=dof,
@@ -66,9 +74,9 @@ def pool(prints: Sequence[Term]) -> Pooled | None:
     )
 
 
-def student_t(dof: int) -> float:
+def student_t(dof: int, coverage: float = COVERAGE) -> float:
     """Half-width of the two-sided interval of Student's distribution, in standard uncertainties."""
-    return float(special.stdtrit(dof, 0.5 + COVERAGE / 2.0))
+    return float(special.stdtrit(dof, 0.5 + coverage / 2.0))
 
 
 def _weighted_squares(values: Array, weights: Array) -> float:

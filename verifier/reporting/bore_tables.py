@@ -3,8 +3,10 @@
 from collections.abc import Iterable
 
 from verifier.correcting import BoreOnPrint, bores_on_print
+from verifier.correcting.bores import RebuiltBore
+from verifier.correcting.bores_seat import SeatCut
 from verifier.inspect import Outcome
-from verifier.inspection import BoreTable
+from verifier.inspection import BoreTable, SeatTable
 from verifier.rulebook import Rules
 
 # A print is not printed again.
@@ -43,6 +45,19 @@ def _bore(found: BoreOnPrint, outcome: Outcome, rules: Rules) -> BoreTable:
         ),
         drill_mm=found.drill_mm,
         caution=" ".join(_of_drilling(rules, outcome)) if found.is_filled else "",
+        seat=None if found.rebuilt is None or found.rebuilt.seat is None else _seat(found.rebuilt, found.rebuilt.seat),
+    )
+
+
+def _seat(bore: RebuiltBore, cut: SeatCut) -> SeatTable:
+    return SeatTable(
+        form=cut.seat.form,
+        face=cut.face,
+        across_mm=cut.seat.across_mm,
+        deep_mm=cut.deep_mm,
+        left_mm=bore.depth_mm or 0.0,
+        screw=cut.seat.screw,
+        source=cut.seat.source,
     )
 
 

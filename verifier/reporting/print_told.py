@@ -153,4 +153,7 @@ def _joined(known: Known) -> str:
         return f"{table}, and that is used until two prints count."
     differ = f"by {as_told(known.name, known.pooled.between)} more than" if known.pooled.between else "no more than"
     own = f"Together {_pm(known, of_table=False)} (95 %); single prints differ {differ} their readings explain"
+    if known.used and known.pooled.half_width > 2.0 * known.table.u:
+        u = as_told(known.name, known.pooled.u)
+        return f"{own}. {table}; used is our own: its standard uncertainty, {u}, is less; prints are few."
     return f"{own}. {table}; used is {'our own' if known.used else 'theirs, which is surer still'}."
