@@ -138,6 +138,7 @@ class SizeTable(Part):
     printed_mm: float | None
     printed_expanded_uncertainty_mm: float | None
     printed_verdict: Verdict | None
+    printed_doubt: str = Field(default="", description="why the print is not proven: which way, how much, by what")
     reshaped_by_mm: float = Field(default=0.0, description="made so much larger on purpose; the limits move with it")
     smallest_error_mm: float | None = Field(description="smallest misreading this row would show; null when none would")
     seen_share: float | None

@@ -248,6 +248,26 @@ def test_the_printed_size_informs_and_does_not_decide() -> None:
     assert row.printed_verdict == "FAIL"
     assert row.printed_expanded_u > row.expanded_u
     assert any("'pivot' (9.80 ± " in step for step in found.next_steps)
+    # 9.85 is the least.
+    assert row.printed_doubt.startswith(f"the copy is right; printed in {FILAMENT.name} it will come out 0.05 ± ")
+    assert "too small (9.800 ± " in row.printed_doubt
+
+
+def test_a_size_that_printing_may_spoil_says_which_way_by_how_much_and_what_would_decide_it() -> None:
+    """82 mm within 0.15; a shrinkage of 0.006 known to u = 0.001 puts 2 u = 0.165 mm on it, and the copy 0.06."""
+    sheet, sizes, solid = sheet_for(LEVER, tolerance=0.15), scanned(LEVER), block()
+    plan = plan_print(solid, features(box_planes(82, 28, 8)), sheet, RULES, FILAMENT, PRINTER)
+    found = judge(sizes, separate_scale_from_coat(sizes, sheet, RULES), sheet, RULES, solid, plan, UNIT)
+    row = row_of(found, "overall")
+    assert (row.verdict, row.printed_verdict) == ("PASS", "UNDECIDED")
+    past_mm = row.printed_expanded_u - 0.15
+    assert past_mm == pytest.approx(np.hypot(2.0 * 82.0 * 0.001 / 0.994, row.expanded_u) - 0.15, abs=1e-6)
+    told = f"may come out up to {past_mm:.2f} mm too short or {past_mm:.2f} mm too long"
+    assert told in row.printed_doubt
+    assert f": UNDECIDED, mostly by the shrinkage of {FILAMENT.name}, known to ± 0.20 %" in row.printed_doubt
+    assert f"Two prints read back with 'verifier printed {sheet.part}' tell how {FILAMENT.name} shrinks" in " ".join(
+        found.next_steps
+    )
 
 
 def test_an_angle_is_judged_in_degrees_and_printed_as_it_is() -> None:

@@ -214,7 +214,7 @@ def _printed(size: Size, value_mm: float, plan: PrintPlan) -> tuple[float, float
 
     What stays is its uncertainty, what upright holes lose, and how proud upright outside walls stand.
     """
-    u_mm, printer = value_mm * _shrink_u(size, plan), plan.printer
+    u_mm, printer = value_mm * shrink_u(size, plan), plan.printer
     if size.walls >= 0:
         walls = size.walls * float(np.sqrt(1.0 - _rise(size, plan)))
         return value_mm + walls * printer.wall_proud_mm, float(np.hypot(u_mm, walls * printer.u_wall_mm))
@@ -223,7 +223,7 @@ def _printed(size: Size, value_mm: float, plan: PrintPlan) -> tuple[float, float
     return value_mm - printer.hole_allowance_mm, float(np.hypot(u_mm, printer.u_hole_mm))
 
 
-def _shrink_u(size: Size, plan: PrintPlan) -> float:
+def shrink_u(size: Size, plan: PrintPlan) -> float:
     """Relative standard uncertainty of a printed length in the direction it was taken.
 
     The square of a length is the sum over the axes, so each axis counts with the square of its direction cosine.

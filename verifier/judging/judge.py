@@ -13,6 +13,15 @@ from verifier.joining.posed import JoinReport
 from verifier.judging.closed import is_closed
 from verifier.judging.decision import decide
 from verifier.judging.judgement import Judgement, RowJudgement
+from verifier.judging.on_print import (
+    Doubt,
+    doubt_of_print,
+    expected_on_print,
+    largest_doubt,
+    limits_on_print,
+    to_learn,
+    worth_measuring,
+)
 from verifier.judging.places import what_was_not_seen, what_was_thrown_away
 from verifier.judging.row import NOT_READ, gather_facts, judge_row
 from verifier.measuring.size import Size
@@ -60,8 +69,17 @@ def judge(
         rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
     findings = (*_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan), *of_joining(joined))
     verdict = _worst(findings, rows)
-    steps = (*_next_steps(verdict, rows, findings, correction, rebuilt), *what_was_thrown_away(solid))
+    learn = () if plan is None else to_learn(_doubts(rows, sizes, plan, rules), sheet.part, plan)
+    steps = (*_next_steps(verdict, rows, findings, correction, rebuilt, learn), *what_was_thrown_away(solid))
     return Judgement(rows, verdict, _reasons(verdict, rows, findings), steps)
+
+
+def _doubts(rows: Sequence[RowJudgement], sizes: Sequence[Size], plan: PrintPlan, rules: Rules) -> list[Doubt]:
+    """What the rows that printing may spoil are doubtful by."""
+    k = rules.acceptance.decision.coverage_factor
+    doubtful = {row.name for row in worth_measuring(rows)}
+    pairs = zip(rows, sizes, strict=True)
+    return [largest_doubt(row, size, plan, k) for row, size in pairs if row.name in doubtful]
 
 
 def _with_printed(
@@ -83,7 +101,11 @@ def _with_printed(
         for row, judged in zip(sheet.rows, rows, strict=True)
     ]
     printed = printed_sizes(sizes, lengths, plan)
-    return tuple(_printed(row, each, bore, k) for row, each, bore in zip(rows, printed, rebuilt, strict=True))
+    rows = tuple(_printed(row, each, bore, k) for row, each, bore in zip(rows, printed, rebuilt, strict=True))
+    return tuple(
+        replace(judged, printed_doubt=doubt_of_print(judged, row.kind, size, plan, k))
+        for row, judged, size in zip(sheet.rows, rows, sizes, strict=True)
+    )
 
 
 def _printed(
@@ -102,11 +124,6 @@ def _printed(
     limits = limits_on_print(row)
     verdict = None if limits is None else decide(value, u, *limits, k=row.coverage_factor)
     return replace(row, printed=value, printed_expanded_u=row.coverage_factor * u, printed_verdict=verdict)
-
-
-def limits_on_print(row: RowJudgement) -> tuple[float, float] | None:
-    """The row's limits, moved with a size that is made larger or smaller on purpose."""
-    return None if row.limits is None else (row.limits[0] + row.reshaped_by, row.limits[1] + row.reshaped_by)
 
 
 def _printed_as_rebuilt(row: RowJudgement, printed: tuple[float, float], bore: RebuiltBore, k: float) -> RowJudgement:
@@ -208,6 +225,7 @@ def _next_steps(
     findings: Sequence[Finding],
     correction: Correction,
     rebuilt: Sequence[RebuiltBore | None],
+    to_learn: tuple[str, ...],
 ) -> tuple[str, ...]:
     """What the person does now, each thing once: readings first, for they cost a minute and a scan an hour."""
     open_rows = (row for row in rows if row.required and row.do and not _is_told_together(row))
@@ -216,7 +234,11 @@ def _next_steps(
     # While readings are missing, what they lack for scale and coat is not known yet.
     advice = () if any(map(_is_told_together, rows)) else correction.advice
     steps = (
-        *(("Slice the copy and print it.", *_after_printing(rows), *_to_drill(rebuilt)) if verdict == "PASS" else ()),
+        *(
+            ("Slice the copy and print it.", *_after_printing(rows, to_learn), *_to_drill(rebuilt))
+            if verdict == "PASS"
+            else ()
+        ),
         *(finding.do for finding in findings),
         *advice,
         *(row.do for row in blocking),
@@ -225,13 +247,16 @@ def _next_steps(
     return tuple(dict.fromkeys(steps))
 
 
-def _after_printing(rows: Sequence[RowJudgement]) -> tuple[str, ...]:
-    """The sizes that printing may spoil, in one sentence."""
-    doubtful = [row for row in rows if row.printed_verdict not in (None, "PASS")]
+def _after_printing(rows: Sequence[RowJudgement], to_learn: tuple[str, ...]) -> tuple[str, ...]:
+    """The sizes that printing may spoil, in one sentence; and what makes that surer.
+
+    to_learn : of the doubtful rows
+    """
+    doubtful = worth_measuring(rows)
     if not doubtful:
         return ()
-    told = ", ".join(_expected_on_print(row) for row in doubtful)
-    return (f"Measure on the print what printing may spoil: {told}.",)
+    told = ", ".join(expected_on_print(row) for row in doubtful)
+    return (f"Measure on the print what printing may spoil: {told}.", *to_learn)
 
 
 def _to_drill(rebuilt: Sequence[RebuiltBore | None]) -> tuple[str, ...]:
@@ -243,12 +268,3 @@ def _to_drill(rebuilt: Sequence[RebuiltBore | None]) -> tuple[str, ...]:
         f"'{bore.row}'" + (f" ({bore.hole.drill_mm:g} mm)" if bore.hole.drill_mm else "") for bore in filled
     )
     return (f"Drill at the marks on the print: {told}.",)
-
-
-def _expected_on_print(row: RowJudgement) -> str:
-    assert row.printed is not None
-    assert row.printed_expanded_u is not None
-    limits = limits_on_print(row)
-    assert limits is not None
-    figure = f"{row.printed:.2f} ± {row.printed_expanded_u:.2f}"
-    return f"'{row.name}' ({figure} is expected, {limits[0]:.2f} to {limits[1]:.2f} is allowed)"

@@ -14,6 +14,7 @@ class RowJudgement:
     deviation : corrected size less the nominal, or less the reading without one
     expanded_u : coverage_factor times the standard uncertainty of the corrected size
     printed, printed_expanded_u, printed_verdict : as the print is expected to come out; information, not the verdict
+    printed_doubt : why the print is not proven, which way it may be wrong and by how much; no full stop, '' where it is
     reshaped_by : how much larger than the original's the size is made on purpose; printed and its verdict count it
     reason : one sentence; do : what the person can do about it, a sentence, empty when there is nothing to do
     """
@@ -33,6 +34,7 @@ class RowJudgement:
     printed: float | None = None
     printed_expanded_u: float | None = None
     printed_verdict: Verdict | None = None
+    printed_doubt: str = ""
     reshaped_by: float = 0.0
 
 

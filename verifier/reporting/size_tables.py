@@ -39,6 +39,7 @@ def _size(
         printed_mm=judged.printed,
         printed_expanded_uncertainty_mm=judged.printed_expanded_u,
         printed_verdict=judged.printed_verdict,
+        printed_doubt=judged.printed_doubt,
         reshaped_by_mm=round(judged.reshaped_by, 9),
         smallest_error_mm=_finite(smallest_error_mm),
         seen_share=size.seen_share if size.measured_mm is not None else None,

@@ -100,18 +100,22 @@ def misreading_in_words(size: SizeTable) -> str:
 
 def row_notes(size: SizeTable) -> tuple[str, ...]:
     """What there is to say about a row beyond its figures; a PASS has said it all with them."""
-    printed_doubt = size.printed_verdict not in (None, "PASS")
     notes = (
         "" if size.verdict == "PASS" else size.reason.rstrip("."),
         _reshaped_note(size),
-        f"as printed: {printed_in_words(size)}, {size.printed_verdict}"
-        if printed_doubt and not size.reshaped_by_mm
-        else "",
+        _printed_note(size),
         f"the worst of {size.set_size} equal places" if size.set_size > 1 else "",
         size.remark,
         "" if size.required else "not required for a pass",
     )
     return tuple(note for note in notes if note)
+
+
+def _printed_note(size: SizeTable) -> str:
+    """What printing may spoil; reports of earlier versions have its figures and no words for it."""
+    if size.printed_doubt or size.printed_verdict in (None, "PASS") or size.reshaped_by_mm:
+        return size.printed_doubt
+    return f"as printed: {printed_in_words(size)}, {size.printed_verdict}"
 
 
 def _reshaped_note(size: SizeTable) -> str:
@@ -120,7 +124,7 @@ def _reshaped_note(size: SizeTable) -> str:
         return ""
     word = "larger" if size.reshaped_by_mm > 0 else "smaller"
     printed = f", {printed_in_words(size)} on the print" if size.printed_mm is not None else ""
-    verdict = f": {size.printed_verdict}" if size.printed_verdict else ""
+    verdict = f": {size.printed_verdict}" if size.printed_verdict and not size.printed_doubt else ""
     return f"made {abs(size.reshaped_by_mm):.2f} mm {word} on purpose, and its limits with it{printed}{verdict}"
 
 
