@@ -137,7 +137,7 @@ def test_a_bore_to_be_drilled_is_filled_flush_with_a_mark_in_both_mouths() -> No
     assert (nail.printed_mm, nail.on_copy_mm, nail.hole.drill_mm) == (None, None, 4.2)
 
 
-@pytest.mark.parametrize("seed", [11, 12])
+@pytest.mark.parametrize("seed", [11, pytest.param(12, marks=pytest.mark.long)])
 def test_the_way_the_scan_lies_changes_no_rebuilt_bore(seed: int) -> None:
     part = bored(simulated.latch_lever(), {"pin": {"use": "insert", "screw": "M5"}}, spacing_mm=0.8, seed=seed)
     found = gauge(part, (60, 0), 4.0)

@@ -53,7 +53,15 @@ def crossings(mesh: Mesh) -> int:
 
 
 # Seeds whose scans cross themselves nowhere; where one does, that is for the mending before.
-@pytest.mark.parametrize(("name", "seed"), [("box", 101), ("box", 103), ("1.0", 101), ("1.0", 102)])
+@pytest.mark.parametrize(
+    ("name", "seed"),
+    [
+        ("box", 101),
+        pytest.param("box", 103, marks=pytest.mark.long),
+        ("1.0", 101),
+        pytest.param("1.0", 102, marks=pytest.mark.long),
+    ],
+)
 def test_nothing_runs_through_itself_when_twice_the_coat_is_taken_off(name, seed) -> None:
     _, _, mesh = coated(name, seed)
     assert crossings(mesh) == 0

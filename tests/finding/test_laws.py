@@ -1,3 +1,5 @@
+from functools import cache
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,8 +12,15 @@ from verifier.mesh import Mesh
 
 from .parts import NOISE_A, centre_distance_mm, link, plate, scanned_again, solid_of, thickness_mm
 
-SCANNED = sim.scan(link(), spacing_mm=0.5, seed=9, **NOISE_A)
-FOUND = find_features(solid_of(SCANNED))
+
+@cache
+def scanned():
+    return sim.scan(link(), spacing_mm=0.5, seed=9, **NOISE_A)
+
+
+@cache
+def as_it_lay():
+    return find_features(solid_of(scanned()))
 
 
 def _sizes(features):
@@ -33,25 +42,25 @@ def _names(features):
 @given(seed=st.integers(0, 10_000), shift=st.tuples(*[st.floats(-500, 500)] * 3))
 def test_turning_and_moving_the_part_changes_no_size(seed, shift):
     turn = sim.rotation(seed)
-    moved = Mesh(SCANNED.vertices_mm @ turn.T + np.array(shift), SCANNED.faces)
-    features = find_features(Solid(moved, solid_of(SCANNED).origin))
-    assert _names(features) == _names(FOUND)
+    moved = Mesh(scanned().vertices_mm @ turn.T + np.array(shift), scanned().faces)
+    features = find_features(Solid(moved, solid_of(scanned()).origin))
+    assert _names(features) == _names(as_it_lay())
     # Thresholds that a point passes by a rounding error move a fit of a thousand points by microns, not more.
-    assert _sizes(features) == pytest.approx(_sizes(FOUND), abs=0.002)
+    assert _sizes(features) == pytest.approx(_sizes(as_it_lay()), abs=0.002)
 
 
 @settings(max_examples=2, deadline=None)
 @given(scale=st.floats(0.97, 1.03))
 def test_scaling_the_part_scales_every_size(scale):
-    features = find_features(Solid(Mesh(scale * SCANNED.vertices_mm, SCANNED.faces), solid_of(SCANNED).origin))
-    assert _names(features) == _names(FOUND)
+    features = find_features(Solid(Mesh(scale * scanned().vertices_mm, scanned().faces), solid_of(scanned()).origin))
+    assert _names(features) == _names(as_it_lay())
     # Trims and cones are lengths and angles of the scanner, not of the part: they take in other points at the rims.
-    assert _sizes(features)[4:] / scale == pytest.approx(_sizes(FOUND)[4:], abs=0.006)
+    assert _sizes(features)[4:] / scale == pytest.approx(_sizes(as_it_lay())[4:], abs=0.006)
 
 
 def test_the_same_solid_gives_the_same_figures_to_the_last_digit():
-    again = find_features(solid_of(SCANNED))
-    assert (_sizes(again) == _sizes(FOUND)).all()
+    again = find_features(solid_of(scanned()))
+    assert (_sizes(again) == _sizes(as_it_lay())).all()
 
 
 @pytest.mark.parametrize("scans", [8, pytest.param(20, marks=pytest.mark.long)])

@@ -42,7 +42,10 @@ def wall_of(turn, scale=1.0):
     return thinnest_wall(features.surface, features.noise)
 
 
-@pytest.mark.parametrize(("name", "web", "truth_mm"), WEBS)
+@pytest.mark.parametrize(
+    ("name", "web", "truth_mm"),
+    [pytest.param(*web, marks=pytest.mark.long if web[0].startswith("hollow") else ()) for web in WEBS],
+)
 def test_a_web_of_known_thickness_is_found_within_its_uncertainty(name, web, truth_mm):
     wall, _, _ = one(web, 8800)
     assert wall.value_mm == pytest.approx(truth_mm, abs=2.5 * wall.u_mm + 0.01)

@@ -52,7 +52,7 @@ def test_the_faces_away_from_the_cut_stay_to_the_last_bit() -> None:
         assert all(row.tobytes() in before for row in mesh.vertices_mm[kept[~at_cut]])
 
 
-@pytest.mark.parametrize("clearance_mm", [0.1, 0.2, 0.4])
+@pytest.mark.parametrize("clearance_mm", [0.1, pytest.param(0.2, marks=pytest.mark.long), 0.4])
 def test_a_dowel_goes_in_with_the_printers_clearance(clearance_mm) -> None:
     """A rod grown until it touches: just under the hole it meets nothing, just over it does, on both sides."""
     part = made("draw_bar", {**IN_TWO, "dowel": 3.0}, joint_clearance_mm=clearance_mm)
