@@ -16,8 +16,22 @@ const MARGIN = 36;
 const state = { turn: shown.turn.slice(), zoom: 1, shift: [0, 0], picked: 0, moving: false, waiting: false };
 
 const callouts = inspection.sizes
-  .map((size, index) => ({ number: index + 1, size, points: size.points_mm }))
-  .filter((callout) => callout.points.length > 0);
+  .map((size, index) => ({ number: index + 1, size, scanned: size.points_mm, made: shown.reshaped?.points[index] ?? size.points_mm }))
+  .filter((callout) => callout.scanned.length > 0);
+
+/** Whether the part is shown as the sheet has it reshaped: it is another one then, and its sizes lie elsewhere. */
+function isReshaped() {
+  return Boolean(shown.reshaped) && solid === states.after;
+}
+
+/** The turn under which what is shown is first seen. */
+function firstTurn() {
+  return isReshaped() ? shown.reshaped.turn : shown.turn;
+}
+
+function pointsOf({ scanned, made }) {
+  return isReshaped() ? made : scanned;
+}
 
 for (const callout of callouts) callout.button = balloonFor(callout);
 
@@ -72,6 +86,7 @@ for (const choice of document.querySelectorAll("input[name='colour']")) {
 for (const choice of document.querySelectorAll("input[name='state']")) {
   choice.addEventListener("change", () => {
     solid = states[choice.value];
+    if (shown.reshaped) showWhole();
     const plain = document.querySelector("input[name='colour'][value='origin']");
     if (plain) plain.checked = true;
     redraw();
@@ -100,7 +115,7 @@ function zoomBy(factor) {
 }
 
 function showWhole() {
-  Object.assign(state, { turn: shown.turn.slice(), zoom: 1, shift: [0, 0] });
+  Object.assign(state, { turn: firstTurn().slice(), zoom: 1, shift: [0, 0] });
   redraw();
 }
 
@@ -212,7 +227,7 @@ function draw() {
 
 /** Points a millimetre that show the whole part, with room for the balloons about it. */
 function shownScale(width, height) {
-  const seen = projectAll(solid, { turn: shown.turn, scale: 1, middle: [0, 0] });
+  const seen = projectAll(solid, { turn: firstTurn(), scale: 1, middle: [0, 0] });
   let [across, up] = [1e-6, 1e-6];
   for (let k = 0; k < seen.length; k += 3) {
     across = Math.max(across, Math.abs(seen[k]));
@@ -222,9 +237,12 @@ function shownScale(width, height) {
 }
 
 function drawCallouts(view, width, height, { fine, depth, width: across }) {
-  const placed = placeBalloons(callouts.map(({ points }) => points.map((point) => project(point, states.before, view))), view, width, height);
+  const frame = isReshaped() ? solid : states.before;
+  const there = callouts.filter((callout) => pointsOf(callout).length > 0);
+  for (const callout of callouts) callout.button.hidden = !there.includes(callout);
+  const placed = placeBalloons(there, there.map((callout) => pointsOf(callout).map((point) => project(point, frame, view))), view, width, height);
   lines.setAttribute("viewBox", `0 0 ${width} ${height}`);
-  lines.replaceChildren(...callouts.map((callout, k) => {
+  lines.replaceChildren(...there.map((callout, k) => {
     const hidden = placed[k].ends.every(([x, y, z]) => z < depthAt(depth, across, x * fine, y * fine) - 0.02 * solid.radius);
     callout.button.style.left = `${(100 * placed[k].balloon[0]) / width}%`;
     callout.button.style.top = `${(100 * placed[k].balloon[1]) / height}%`;
@@ -239,12 +257,12 @@ function depthAt(depth, width, x, y) {
 }
 
 /** Balloons stand outside their size as seen from the part's middle, and push one another apart. */
-function placeBalloons(ends, { middle }, width, height) {
+function placeBalloons(there, ends, { middle }, width, height) {
   const placed = ends.map((points, k) => {
     const anchor = [0, 1].map((axis) => points.reduce((sum, point) => sum + point[axis], 0) / points.length);
     const away = [anchor[0] - middle[0], anchor[1] - middle[1] - 1];
     const length = Math.hypot(...away);
-    const { button } = callouts[k];
+    const { button } = there[k];
     const balloon = anchor.map((at, axis) => at + (44 * away[axis]) / length);
     return { ends: points, anchor, balloon, half: [button.offsetWidth / 2, button.offsetHeight / 2] };
   });

@@ -19,6 +19,7 @@ from verifier.reporting.deviation_chart import chart_of, ramp, steps_of
 from verifier.reporting.page_rows import page_rows, surfaces
 from verifier.reporting.paper import paper_of
 from verifier.reporting.plain import one_line
+from verifier.reporting.reshaped_view import ReshapedView
 from verifier.reporting.sections import GLANCED, IN_FULL, caution_lines, print_lines
 from verifier.reporting.shown import ShownMesh
 from verifier.reporting.still import callouts_of, points_of
@@ -43,6 +44,7 @@ class Pictured:
     drafted : the text of the drafted sheet, for a part without one; '' otherwise
     ways : a picture of each way of putting its scans together as PNG, where the person is to choose
     sheet : the text of its sheet, drafted or not, that the choice is written into; '' where none is at hand
+    reshaped : where the callouts lie on `after`, and how it is seen, where it is another part than the scanned one
     """
 
     before: ShownMesh
@@ -52,6 +54,7 @@ class Pictured:
     away_mm: Array | None = None
     ways: tuple[bytes, ...] = ()
     sheet: str = ""
+    reshaped: ReshapedView | None = None
 
 
 def render(inspection: Inspection, pictured: Pictured) -> str:
@@ -162,8 +165,18 @@ def _shown(pictured: Pictured, inspection: Inspection) -> dict[str, object]:
         "before": _packed(pictured.before),
         "colours": _colours(pictured, inspection.deviation),
         "after": None if pictured.after is None else _packed(pictured.after),
-        "turn": [round(float(entry), 6) for entry in turn.ravel()],
+        "turn": _numbers(turn),
+        "reshaped": None if pictured.reshaped is None else _reshaped(pictured.reshaped),
     }
+
+
+def _reshaped(view: ReshapedView) -> dict[str, object]:
+    """The turn and the callouts' places of the reshaped part."""
+    return {"turn": _numbers(view.turn), "points": [[_numbers(point) for point in row] for row in view.points_mm]}
+
+
+def _numbers(array: Array) -> list[float]:
+    return [round(float(entry), 6) for entry in array.ravel()]
 
 
 def _colours(pictured: Pictured, deviation: DeviationTable | None) -> dict[str, object] | None:

@@ -7,6 +7,7 @@ from verifier.inspect import Outcome
 from verifier.inspection import Inspection
 from verifier.mesh import Array
 from verifier.reporting.page import Pictured
+from verifier.reporting.reshaped_view import reshaped_view
 from verifier.reporting.shown import ShownMesh, shown_mesh
 from verifier.reporting.still import stills
 from verifier.reporting.way_pictures import way_pictures
@@ -19,8 +20,10 @@ def pictured_of(outcome: Outcome, told: Inspection, sheet: str) -> Pictured:
     sheet : the text of the sheet it has; '' for none
     """
     before = shown_mesh(outcome.solid)
-    after = shown_mesh(outcome.copy) if outcome.copy is not outcome.solid else None
-    # The callouts lie on the scan: on a part that was made longer or mirrored they would hang in the air.
+    reshaped = reshaped_view(outcome.copy, outcome.plan, told.sizes)
+    changed = shown_mesh(outcome.copy) if reshaped is None and outcome.copy is not outcome.solid else None
+    after = changed if reshaped is None else reshaped.mesh
+    # The callouts of paper lie on the scan: on a part that was made longer or mirrored they would hang in the air.
     still = before if after is None or told.reshaped else after
     drafted = draft_sheet_text(told.part, outcome.proposed) if outcome.proposed else ""
     return Pictured(
@@ -31,6 +34,7 @@ def pictured_of(outcome: Outcome, told: Inspection, sheet: str) -> Pictured:
         away_mm=_away_mm(outcome, before),
         ways=way_pictures(outcome.joined),
         sheet=drafted or sheet,
+        reshaped=reshaped,
     )
 
 

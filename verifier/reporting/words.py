@@ -98,6 +98,10 @@ def misreading_in_words(size: SizeTable) -> str:
     return f"a misreading over {size.smallest_error_mm:.2f}{unit_of(size)} would show"
 
 
+# What a truly flat face shifts a size by, less than this, is nothing made on purpose.
+SHOWN_MM = 0.005
+
+
 def row_notes(size: SizeTable) -> tuple[str, ...]:
     """What there is to say about a row beyond its figures; a PASS has said it all with them."""
     notes = (
@@ -113,14 +117,14 @@ def row_notes(size: SizeTable) -> tuple[str, ...]:
 
 def _printed_note(size: SizeTable) -> str:
     """What printing may spoil; reports of earlier versions have its figures and no words for it."""
-    if size.printed_doubt or size.printed_verdict in (None, "PASS") or size.reshaped_by_mm:
+    if size.printed_doubt or size.printed_verdict in (None, "PASS") or abs(size.reshaped_by_mm) >= SHOWN_MM:
         return size.printed_doubt
     return f"as printed: {printed_in_words(size)}, {size.printed_verdict}"
 
 
 def _reshaped_note(size: SizeTable) -> str:
     """A size that is another one on the print than on the original."""
-    if size.reshaped_by_mm == 0.0:
+    if abs(size.reshaped_by_mm) < SHOWN_MM:
         return ""
     word = "larger" if size.reshaped_by_mm > 0 else "smaller"
     printed = f", {printed_in_words(size)} on the print" if size.printed_mm is not None else ""
