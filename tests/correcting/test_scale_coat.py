@@ -175,7 +175,7 @@ def covered_share(scale: float, coat_mm: float, noise: float, trials: int = 400)
     return float(np.mean(held)), np.array(terms)
 
 
-@pytest.mark.parametrize(("scale", "coat_mm"), [(1.003, 0.04), (1.001, 0.0)])
+@pytest.mark.parametrize(("scale", "coat_mm"), [pytest.param(1.003, 0.04, marks=pytest.mark.long), (1.001, 0.0)])
 def test_intervals_of_rows_never_fitted_hold_the_true_size(scale: float, coat_mm: float) -> None:
     """Also where a term is too small to be significant: it stays in the numbers."""
     held, terms = covered_share(scale, coat_mm, noise=1.0)
