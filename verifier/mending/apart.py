@@ -16,8 +16,9 @@ def drawn_apart(draft: Draft, first_new: int) -> Draft:
     if len(doubled) == 0:
         return draft
     vertices = draft.mesh.vertices_mm.copy()
+    beside = draft.mesh.faces[np.isin(draft.mesh.faces, doubled).any(axis=1)]
     for corner in doubled.tolist():
-        around = draft.mesh.faces[(draft.mesh.faces == corner).any(axis=1)]
+        around = beside[(beside == corner).any(axis=1)]
         away = draft.mesh.vertices_mm[around].mean(axis=(0, 1)) - vertices[corner]
         vertices[corner] += APART_MM * away / max(float(np.linalg.norm(away)), APART_MM)
     return draft.with_corners(vertices, draft.mesh.faces)

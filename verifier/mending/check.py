@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
 from verifier.mesh import BoolArray, IntArray, Mesh, face_areas_mm2, volume_mm3
@@ -88,12 +89,21 @@ def is_closed_as_written(mesh: Mesh) -> bool:
 def as_written(mesh: Mesh) -> Mesh:
     """The surface with corners rounded to 32-bit floats and equal ones made one."""
     rounded = mesh.vertices_mm.astype(np.float32) + np.float32(0.0)
-    order = np.lexsort(rounded.T)
-    same = (rounded[order][1:] == rounded[order][:-1]).all(axis=1)
-    if not same.any():
+    if not _has_equal_rows(rounded):
         return Mesh(rounded.astype(np.float64), mesh.faces)
     places, number = np.unique(rounded, axis=0, return_inverse=True)
     return Mesh(places.astype(np.float64), number.reshape(-1)[mesh.faces])
+
+
+def _has_equal_rows(rounded: NDArray[np.float32]) -> bool:
+    """Whether two places are one. Those that share no x and y with another are left out of the full comparison."""
+    bits = rounded.view(np.uint32).astype(np.uint64)
+    across = (bits[:, 0] << np.uint64(32)) | bits[:, 1]
+    order = np.argsort(across)
+    again = across[order[1:]] == across[order[:-1]]
+    some = rounded[order[np.r_[again, False] | np.r_[False, again]]] if again.any() else rounded[:0]
+    some = some[np.lexsort(some.T)]
+    return bool((some[1:] == some[:-1]).all(axis=1).any())
 
 
 def count_edge_flaws(faces: IntArray) -> tuple[int, int]:

@@ -112,14 +112,16 @@ def _with_rings(mesh: Mesh, chosen: IntArray, rings: int) -> BoolArray:
     for _ in range(rings):
         corners = np.zeros(len(mesh.vertices_mm), dtype=bool)
         corners[mesh.faces[taken]] = True
-        around = np.flatnonzero(corners[mesh.faces].any(axis=1) & ~taken)
+        a, b, c = (np.take(corners, mesh.faces[:, k]) for k in range(3))
+        around = np.flatnonzero((a | b | c) & ~taken)
         taken[around[longest_sides_mm(mesh, around) < longest_mm]] = True
     return taken
 
 
 def _fresh(draft: Draft, first_new_corner: int, first_new_face: int) -> BoolArray:
     """Faces made in this round, and those that got a new corner; all others were looked at in an earlier one."""
-    fresh: BoolArray = np.asarray((draft.mesh.faces >= first_new_corner).any(axis=1))
+    a, b, c = (draft.mesh.faces[:, k] >= first_new_corner for k in range(3))
+    fresh: BoolArray = np.asarray(a | b | c)
     fresh[first_new_face:] = True
     return fresh
 
@@ -161,5 +163,6 @@ def _may_meet_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:
 
 def _span_mm(mesh: Mesh, axis: int) -> Array:
     """How long each face is along an axis, (m,)."""
-    a, b, c = (mesh.vertices_mm[mesh.faces[:, k], axis] for k in range(3))
+    along = np.ascontiguousarray(mesh.vertices_mm[:, axis])
+    a, b, c = (np.take(along, mesh.faces[:, k]) for k in range(3))
     return np.asarray(np.maximum(np.maximum(a, b), c) - np.minimum(np.minimum(a, b), c))

@@ -78,14 +78,12 @@ def pair_edges(faces: IntArray, vertex_count: int) -> Edges:
 
 def without_faces(edges: Edges, dropped: BoolArray) -> Edges:
     """The table after some faces were taken away, without pairing all of it again."""
-    kept = np.flatnonzero(~dropped)
-    half_kept = np.repeat(~dropped, 3)
-    renumbered = np.cumsum(half_kept) - 1
-    old = edges.twin[half_kept]
-    paired = old >= 0
-    twin = old.copy()
-    twin[paired] = np.where(half_kept[old[paired]], renumbered[old[paired]], BORDER)
-    faces = edges.faces[kept]
+    kept = np.repeat(~dropped, 3)
+    renumbered = np.cumsum(kept) - 1
+    renumbered[~kept] = BORDER
+    # One look-up for all: BORDER and CROWDED, -1 and -2, count from the end.
+    twin = np.take(np.append(renumbered, [CROWDED, BORDER]), edges.twin[kept])
+    faces = edges.faces[~dropped]
     crowded = np.flatnonzero(twin == CROWDED)
     if len(crowded):
         twin[crowded] = BORDER
@@ -115,13 +113,21 @@ def with_faces_turned(edges: Edges, turned: BoolArray) -> Edges:
 
 def piece_of_faces(edges: Edges) -> tuple[int, IntArray]:
     """Number of pieces that hang together by edges of two faces, and the piece of every face, (m,)."""
-    low = edges.paired
-    return components(len(edges.faces), low // 3, edges.twin[low] // 3)
+    # The table as it is: three neighbours a face, itself where there is none.
+    count = len(edges.faces)
+    beyond = (edges.twin // 3).astype(np.int32)
+    beyond = np.where(edges.twin < 0, np.repeat(np.arange(count, dtype=np.int32), 3), beyond)
+    rows = np.arange(0, 3 * count + 1, 3, dtype=np.int32)
+    return _groups(sparse.csr_matrix((np.ones(3 * count, dtype=np.int8), beyond, rows), shape=(count, count)))
 
 
 def components(count: int, left: IntArray, right: IntArray) -> tuple[int, IntArray]:
     """Connected groups of `count` things, given pairs that belong together: how many, and the group of each."""
     links = sparse.csr_matrix((np.ones(len(left), dtype=np.int8), (left, right)), shape=(count, count))
+    return _groups(links)
+
+
+def _groups(links: sparse.csr_matrix) -> tuple[int, IntArray]:
     groups, label = csgraph.connected_components(links, directed=False)
     return int(groups), label.astype(np.int64)
 

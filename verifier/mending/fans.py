@@ -3,7 +3,7 @@
 import numpy as np
 
 from verifier.mending.draft import Draft
-from verifier.mending.edges import Edges
+from verifier.mending.edges import BORDER, Edges
 from verifier.mending.telling import tell_points
 from verifier.mesh import Array, BoolArray, IntArray, Mesh
 
@@ -13,22 +13,56 @@ from verifier.mesh import Array, BoolArray, IntArray, Mesh
 APART_MM = 0.002
 
 
-def fan_of_half_edges(edges: Edges) -> tuple[IntArray, BoolArray]:
-    """For every half-edge the fan it belongs to at the corner it leaves, and whether that fan is open.
+def fan_of_half_edges(edges: Edges, among: IntArray) -> tuple[IntArray, BoolArray]:
+    """For some half-edges the fan each belongs to at the corner it leaves, and whether that fan is open.
+
+    among : (k,) all half-edges of some corners, in order
 
     Half-edges leaving a corner follow one another around it. Each looks twice as far ahead with every round, so that a
     few rounds reach all around; an open fan is named by its last half-edge, a closed one by its lowest.
     """
-    names = np.arange(len(edges.twin))
-    entering = np.where(names % 3 == 0, names + 2, names - 1)
-    ahead = np.where(edges.twin[entering] >= 0, edges.twin[entering], names)
-    lowest = np.minimum(names, ahead)
-    most = int(np.bincount(edges.start).max(initial=1))
+    place = np.empty(len(edges.twin), dtype=np.int64)
+    place[among] = np.arange(len(among))
+    beyond = _following(edges)[among]
+    ends = beyond < 0
+    ahead = place[np.where(ends, among, beyond)]
+    lowest = np.minimum(among, among[ahead])
+    most = int(np.bincount(edges.start[among]).max(initial=1))
     for _ in range(most.bit_length()):
         lowest = np.minimum(lowest, lowest[ahead])
         ahead = ahead[ahead]
-    is_open = edges.twin[entering[ahead]] < 0
-    return np.where(is_open, ahead, lowest), is_open
+    is_open = ends[ahead]
+    return np.where(is_open, among[ahead], lowest), np.asarray(is_open)
+
+
+def _following(edges: Edges) -> IntArray:
+    """For every half-edge the next that leaves the same corner: the twin of the one that arrives there in its face."""
+    return np.ascontiguousarray(edges.twin.reshape(-1, 3)[:, [2, 0, 1]]).ravel()
+
+
+def _not_surrounded(edges: Edges) -> IntArray:
+    """The half-edges that leave corners which are not surrounded by one fan, in order; all where faces disagree.
+
+    Going around a corner from one of its half-edges comes home after as many steps as half-edges leave it, when it has
+    one closed fan. That is walked for all corners at once, in a third of the time of naming every fan.
+    """
+    start, following = edges.start, _following(edges)
+    if len(edges.disagreeing()):
+        return np.arange(len(start))
+    degree = np.bincount(start)
+    first = np.full(len(degree), BORDER)
+    first[start] = np.arange(len(start))
+    suspect = np.zeros(len(degree), dtype=bool)
+    walkers = np.flatnonzero(first >= 0)
+    here, steps = first[walkers], 0
+    while len(walkers):
+        here, steps = np.take(following, here), steps + 1
+        home, lost = here == first[walkers], here < 0
+        suspect[walkers[lost]] = True
+        suspect[walkers[home]] = degree[walkers[home]] != steps
+        under_way = ~(home | lost)
+        walkers, here = walkers[under_way], here[under_way]
+    return np.flatnonzero(suspect[start]) if suspect.any() else np.empty(0, dtype=np.int64)
 
 
 def split_bow_ties(draft: Draft) -> Draft:
@@ -38,21 +72,26 @@ def split_bow_ties(draft: Draft) -> Draft:
     stays one, and filling either hole joins them.
     """
     edges = draft.edges
-    fan, is_open = fan_of_half_edges(edges)
-    names, half_edge, size = np.unique(fan, return_index=True, return_counts=True)
-    corner = edges.start[half_edge]
-    if len(names) == np.count_nonzero(np.bincount(edges.start)):
+    among = _not_surrounded(edges)
+    if len(among) == 0:
         return draft
-    extra = _fans_to_split(draft, corner, size, is_open[half_edge], half_edge)
+    fan, is_open = fan_of_half_edges(edges, among)
+    names, place, size = np.unique(fan, return_index=True, return_counts=True)
+    half_edge = among[place]
+    extra = _fans_to_split(draft, edges.start[half_edge], size, is_open[place], half_edge)
     if len(extra) == 0:
         return draft
-    number = np.full(len(edges.twin), -1)
-    number[names[extra]] = len(draft.mesh.vertices_mm) + np.arange(len(extra))
-    start = np.where(number[fan] >= 0, number[fan], edges.start)
+    copy_of_fan = np.full(len(names), -1)
+    copy_of_fan[extra] = np.arange(len(extra))
+    copy = copy_of_fan[np.searchsorted(names, fan)]
+    leaving, copy = among[copy >= 0], copy[copy >= 0]
+    corner = edges.start[half_edge[extra]]
+    copies = _drawn_in(draft.mesh, leaving, copy, corner)
+    start = edges.start.copy()
+    start[leaving] = len(draft.mesh.vertices_mm) + copy
     faces = start.reshape(-1, 3)
-    copies = _drawn_in(draft.mesh, faces, fan, names[extra], corner[extra])
     split = draft.with_corners(np.concatenate([draft.mesh.vertices_mm, copies]), faces)
-    return split.telling(tell_points("Split corners where surfaces touch", draft.mesh.vertices_mm[corner[extra]]))
+    return split.telling(tell_points("Split corners where surfaces touch", draft.mesh.vertices_mm[corner]))
 
 
 def _fans_to_split(draft: Draft, corner: IntArray, size: IntArray, is_open: BoolArray, half_edge: IntArray) -> IntArray:
@@ -62,6 +101,8 @@ def _fans_to_split(draft: Draft, corner: IntArray, size: IntArray, is_open: Bool
     first = np.r_[True, corner[order][1:] != corner[order][:-1]]
     rank[order] = np.arange(len(order)) - np.maximum.accumulate(np.where(first, np.arange(len(order)), 0))
     second = np.flatnonzero(rank == 1)
+    if len(second) == 0:
+        return second
     leader = order[np.searchsorted(corner[order], corner[second])]
     _, piece = draft.pieces
     joined = is_open[second] & is_open[leader] & (piece[half_edge[second] // 3] == piece[half_edge[leader] // 3])
@@ -70,15 +111,14 @@ def _fans_to_split(draft: Draft, corner: IntArray, size: IntArray, is_open: Bool
     return np.flatnonzero((rank > 0) & ~kept)
 
 
-def _drawn_in(mesh: Mesh, faces: IntArray, fan: IntArray, names: IntArray, corner: IntArray) -> Array:
-    """Places of the copies: the corner drawn towards the middle of its fan."""
-    place = np.full(len(fan), -1)
-    place[names] = np.arange(len(names))
-    mine = np.flatnonzero(place[fan] >= 0)
-    target, face = place[fan[mine]], mine // 3
-    middles = np.zeros((len(names), 3))
-    np.add.at(middles, target, mesh.vertices_mm[mesh.faces[face]].mean(axis=1))
-    middles /= np.bincount(target, minlength=len(names))[:, None]
+def _drawn_in(mesh: Mesh, half_edges: IntArray, copy: IntArray, corner: IntArray) -> Array:
+    """Places of the copies, (c, 3): the corner of each drawn towards the middle of its fan.
+
+    half_edges, copy : (k,) the half-edges that leave a copy, and which
+    """
+    middles = np.zeros((len(corner), 3))
+    np.add.at(middles, copy, mesh.vertices_mm[mesh.faces[half_edges // 3]].mean(axis=1))
+    middles /= np.bincount(copy, minlength=len(corner))[:, None]
     away = middles - mesh.vertices_mm[corner]
     length = np.linalg.norm(away, axis=1, keepdims=True)
     return np.asarray(mesh.vertices_mm[corner] + APART_MM * away / np.maximum(length, APART_MM))

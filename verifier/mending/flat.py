@@ -4,7 +4,7 @@ import numpy as np
 
 from verifier.mending.draft import Draft
 from verifier.mending.solid import MendStep
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
 
 # Turning one edge can lay another flat face open beside it; rows of them are a few long.
 ROUNDS = 8
@@ -28,8 +28,8 @@ def without_flat_faces(draft: Draft) -> Draft:
 
 def _is_flat(mesh: Mesh) -> BoolArray:
     """Faces whose corners, rounded as in a file, enclose no area."""
-    a, b, c = (mesh.vertices_mm.astype(np.float32).astype(np.float64)[mesh.faces[:, k]] for k in range(3))
-    return np.asarray((np.cross(b - a, c - a) == 0.0).all(axis=1))
+    x, y, z = face_vectors_mm2(Mesh(mesh.vertices_mm.astype(np.float32).astype(np.float64), mesh.faces)).T
+    return np.asarray((x == 0.0) & (y == 0.0) & (z == 0.0))
 
 
 def _turnable(draft: Draft, flat: IntArray) -> IntArray:

@@ -84,7 +84,8 @@ def _faired(draft: Draft, old_vertices: int, old_faces: int, hole: IntArray) -> 
     vertices, faces = draft.mesh.vertices_mm, draft.mesh.faces
     hole_of_corner = np.full(len(vertices), -1)
     hole_of_corner[faces[old_faces:].ravel()] = np.repeat(hole, 3)
-    around = np.flatnonzero((hole_of_corner >= 0)[faces].any(axis=1))
+    a, b, c = (np.take(hole_of_corner, faces[:, k]) >= 0 for k in range(3))
+    around = np.flatnonzero(a | b | c)
     corners, local = np.unique(faces[around], return_inverse=True)
     part = Mesh(vertices[corners], local.reshape(-1, 3))
     moved = vertices.copy()

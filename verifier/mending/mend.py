@@ -49,10 +49,10 @@ def mend(scan: Scan) -> Solid:
     surface = one_surface(scan)
     draft = without_flat_faces(closed(surface))
     try:
-        draft = mend_crossings(draft)
+        uncrossed = mend_crossings(draft)
     except RunsThroughItself as crossing:
         raise CannotMend(str(crossing), where=scan.source.name, do=MERGE_PASSES) from crossing
-    draft = tell_bodies(without_flat_faces(draft))
+    draft = tell_bodies(uncrossed if uncrossed.mesh is draft.mesh else without_flat_faces(uncrossed))
     flaw = _flaw(draft)
     if not flaw:
         return _solid(scan, draft)

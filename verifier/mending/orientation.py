@@ -8,7 +8,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.edges import components
 from verifier.mending.patches import beside_rims
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, BoolArray, IntArray
+from verifier.mesh import Array, BoolArray, IntArray, crossed
 
 # An open piece that would be thinner than this when closed is a sheet seen from one side. No moulded wall is: they are
 # from half a millimetre up (common practice, no source).
@@ -71,8 +71,8 @@ def enclosed_volumes_mm3(draft: Draft, piece: IntArray, count: int) -> Array:
     The signed volume of an open surface depends on where the origin is; with the loops closed it does not.
     """
     vertices = draft.mesh.vertices_mm - draft.mesh.vertices_mm.mean(axis=0)
-    a, b, c = (vertices[draft.mesh.faces[:, k]] for k in range(3))
-    volume = np.bincount(piece, np.einsum("ij,ij->i", a, np.cross(b, c)), count)
+    a, b, c = (np.take(vertices, draft.mesh.faces[:, k], axis=0) for k in range(3))
+    volume = np.bincount(piece, np.einsum("ij,ij->i", a, crossed(b, c)), count)
     border = draft.edges.border
     if len(border):
         start, end = draft.edges.start[border], draft.edges.end[border]

@@ -80,23 +80,33 @@ def _winding(mesh: Mesh, places_mm: Array, cell_mm: float) -> Array:
     """
     low, high = places_mm.min(axis=0) - cell_mm, places_mm.max(axis=0) + cell_mm
     shape = tuple(((high - low) / cell_mm).astype(np.int64) + 1)
+    columns = np.ascontiguousarray(mesh.vertices_mm.T)
     sums, large = np.zeros((7, int(np.prod(shape)))), []
     for first in range(0, len(mesh.faces), FACES_AT_ONCE):
-        corners = mesh.vertices_mm[mesh.faces[first : first + FACES_AT_ONCE]]
-        sides = np.roll(corners, -1, axis=1) - corners
-        small = np.einsum("fsx,fsx->fs", sides, sides).max(axis=1) < cell_mm**2
-        large.append(corners[~small])
-        middles, areas = corners[small].mean(axis=1), 0.5 * np.cross(sides[small, 0], sides[small, 1])
-        cells = ((np.clip(middles, low, high) - low) / cell_mm).astype(np.int64)
-        cell = np.ravel_multi_index(tuple(cells.T), shape)
-        size = np.sqrt(np.einsum("fx,fx->f", areas, areas))
-        each = (size, *(size[:, None] * middles).T, *areas.T)
-        sums += [np.bincount(cell, weight, sums.shape[1]) for weight in each]
+        faces = mesh.faces[first : first + FACES_AT_ONCE]
+        a, b, c = (np.take(columns, faces[:, k], axis=1) for k in range(3))  # an axis a row: half the time
+        longest = np.maximum(np.maximum(_squared(b - a), _squared(c - b)), _squared(a - c))
+        small = longest < cell_mm**2
+        large.append(mesh.vertices_mm[faces[~small]])
+        a, b, c = (corner[:, small] for corner in (a, b, c))
+        middles = (a + b + c) / 3.0
+        cells = ((np.clip(middles, low[:, None], high[:, None]) - low[:, None]) / cell_mm).astype(np.int64)
+        (ux, uy, uz), (vx, vy, vz) = b - a, c - b
+        areas = 0.5 * np.array([uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx])
+        size = np.sqrt(_squared(areas))
+        cell = np.ravel_multi_index(tuple(cells), shape)
+        sums += [np.bincount(cell, weight, sums.shape[1]) for weight in (size, *(size * middles), *areas)]
     sums = sums[:, sums[0] > 0]
     together = (sums[1:4] / sums[0]).T[:, None] + _triangles(sums[4:].T)
     taken = np.concatenate([*large, together])
     faces = np.arange(3 * len(taken)).reshape(-1, 3)
     return np.asarray(igl.fast_winding_number(taken.reshape(-1, 3), faces, places_mm), dtype=np.float64).reshape(-1)
+
+
+def _squared(vectors: Array) -> Array:
+    """Length squared of vectors, (3, k)."""
+    x, y, z = vectors
+    return np.asarray(x * x + y * y + z * z)
 
 
 def _triangles(areas_mm2: Array) -> Array:
