@@ -13,6 +13,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.flat import without_flat_faces
 from verifier.mending.holes import fill_holes
+from verifier.mending.leading import lead_faces_on
 from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.orientation import make_faces_agree, settle_sheets, turn_outward
 from verifier.mending.passes import drop_second_layers
@@ -107,7 +108,7 @@ def closed(draft: Draft) -> Draft:
     if len(draft.edges.border) == 0:
         return draft
     draft = stand_free(cut_knotted_loops(draft))
-    return fill_holes(carry_bores_on(zip_facing_rims(draft)))
+    return fill_holes(lead_faces_on(carry_bores_on(zip_facing_rims(draft))))
 
 
 def without_strays(mesh: Mesh) -> tuple[Mesh, MendStep]:

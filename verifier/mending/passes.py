@@ -55,7 +55,7 @@ def drop_second_layers(draft: Draft) -> Draft:
     kept = piece == int(area.argmax())
     for k in np.argsort(-area, kind="stable")[1:].tolist():
         mine = np.flatnonzero(piece == k)
-        doubled = _doubled(draft, mine, kept)
+        doubled = lying_on(draft, mine, kept)
         if doubled.any():
             dropped[mine[doubled]] = True
             dropped[mine[~doubled]] = _crumbs(draft.mesh.faces[mine[~doubled]], draft.mesh)
@@ -64,7 +64,7 @@ def drop_second_layers(draft: Draft) -> Draft:
     return draft.without(dropped).telling(tell_faces("Dropped a second layer", draft.mesh, faces, piece[faces]))
 
 
-def _doubled(draft: Draft, mine: IntArray, kept: BoolArray) -> BoolArray:
+def lying_on(draft: Draft, mine: IntArray, kept: BoolArray) -> BoolArray:
     """Which faces of a piece have a corner that lies on the kept surface, or beside its border within a spacing."""
     mesh = draft.mesh
     own, local = np.unique(mesh.faces[mine], return_inverse=True)

@@ -1,0 +1,132 @@
+"""Flats and round walls: what the surface of a moulded part is made of beside a hole."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.mesh import Array, BoolArray, IntArray
+
+# A face lies on a form when its middle is so near to it, the scatter of a handheld scan (0.02 to 0.05 mm, common
+# practice, no source) twice over, and it looks as the form does within 25 degrees (cosine).
+ON_FORM_MM = 0.1
+LOOKS_ALIKE = 0.9
+# Two forms of one direction (cosine of 3 degrees) that lie within twice the above of each other are one.
+ONE_DIRECTION = 0.9986
+
+
+@dataclass(frozen=True, slots=True)
+class Flat:
+    """A plane: at_mm (3,) a place in it, normal (3,) the side that is outside."""
+
+    at_mm: Array
+    normal: Array
+
+    def off_mm(self, points_mm: Array) -> Array:
+        """Height of points over the plane, (n,)."""
+        return np.asarray((points_mm - self.at_mm) @ self.normal)
+
+    def looking(self, points_mm: Array) -> Array:
+        """Unit direction in which the height grows, (n, 3)."""
+        return np.broadcast_to(self.normal, points_mm.shape)
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """A cylinder: at_mm (3,) on its axis, axis (3,), outward 1 for a boss and -1 for a bore."""
+
+    at_mm: Array
+    axis: Array
+    radius_mm: float
+    outward: int
+
+    def off_mm(self, points_mm: Array) -> Array:
+        """Distance of points from the wall, (n,), negative on the axis's side."""
+        return np.asarray(np.linalg.norm(self._spokes(points_mm), axis=1) - self.radius_mm)
+
+    def looking(self, points_mm: Array) -> Array:
+        """Unit direction away from the axis, (n, 3)."""
+        spokes = self._spokes(points_mm)
+        return np.asarray(spokes / np.maximum(np.linalg.norm(spokes, axis=1, keepdims=True), 1e-12))
+
+    def _spokes(self, points_mm: Array) -> Array:
+        away = points_mm - self.at_mm
+        return np.asarray(away - (away @ self.axis)[:, None] * self.axis)
+
+
+Form = Flat | Round
+
+
+@dataclass(frozen=True, slots=True)
+class Patches:
+    """Small patches of surface: middle and normal, (n, 3) each, and area, (n,)."""
+
+    middles_mm: Array
+    normals: Array
+    areas_mm2: Array
+
+    def at(self, chosen: BoolArray) -> "Patches":
+        """Those chosen, (n,)."""
+        return Patches(self.middles_mm[chosen], self.normals[chosen], self.areas_mm2[chosen])
+
+
+def patches_of(middles_mm: Array, vectors_mm2: Array, size_mm: float) -> Patches:
+    """Faces that look the same way within one cube of the given size put together, so that scatter is averaged out.
+
+    vectors_mm2 : (n, 3) the faces' normals, as long as twice their areas
+    """
+    side = np.abs(vectors_mm2).argmax(axis=1)
+    side = 2 * side + (np.take_along_axis(vectors_mm2, side[:, None], axis=1)[:, 0] > 0)
+    keys = np.column_stack([np.floor(middles_mm / size_mm).astype(np.int64), side])
+    _, group = np.unique(keys, axis=0, return_inverse=True)
+    group = group.reshape(-1)
+    lengths = np.linalg.norm(vectors_mm2, axis=1)
+    total = np.maximum(np.bincount(group, lengths), 1e-12)
+    middles, vectors = (
+        np.column_stack([np.bincount(group, weight * each[:, k]) for k in range(3)])
+        for each, weight in ((middles_mm, lengths), (vectors_mm2, np.ones(len(lengths))))
+    )
+    normals = vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-12)
+    return Patches(middles / total[:, None], normals, 0.5 * total)
+
+
+def together(patches: Sequence[Patches]) -> Patches:
+    """All patches of several lots."""
+    if not patches:
+        return Patches(np.empty((0, 3)), np.empty((0, 3)), np.empty(0))
+    return Patches(
+        np.concatenate([each.middles_mm for each in patches]),
+        np.concatenate([each.normals for each in patches]),
+        np.concatenate([each.areas_mm2 for each in patches]),
+    )
+
+
+def lies_on(form: Form, patches: Patches) -> BoolArray:
+    """Which patches lie on a form and look as it does."""
+    way = np.einsum("nx,nx->n", form.looking(patches.middles_mm), patches.normals)
+    way = way if isinstance(form, Flat) else form.outward * way
+    return np.asarray((np.abs(form.off_mm(patches.middles_mm)) < ON_FORM_MM) & (way > LOOKS_ALIKE))
+
+
+def sides_of(forms: Sequence[Form], points_mm: Array) -> IntArray:
+    """A number that says on which side of every form each point lies: bit k for the k-th."""
+    code = np.zeros(len(points_mm), dtype=np.int64)
+    for k, form in enumerate(forms):
+        code |= (form.off_mm(points_mm) > 0.0).astype(np.int64) << k
+    return code
+
+
+def is_same(one: Form, other: Form) -> bool:
+    """Whether two forms are one surface seen in two places, by as much as two fits of it differ."""
+    if isinstance(one, Flat) and isinstance(other, Flat):
+        along = abs(float(one.normal @ other.normal))
+        return along > ONE_DIRECTION and abs(float(other.off_mm(one.at_mm[None])[0])) < 2.0 * ON_FORM_MM
+    if isinstance(one, Round) and isinstance(other, Round):
+        along = abs(float(one.axis @ other.axis))
+        beside = abs(float(other.off_mm(one.at_mm[None])[0]) + other.radius_mm)
+        return (
+            along > ONE_DIRECTION
+            and beside < 2.0 * ON_FORM_MM
+            and abs(one.radius_mm - other.radius_mm) < 2.0 * ON_FORM_MM
+        )
+    return False

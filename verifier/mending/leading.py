@@ -1,0 +1,243 @@
+"""A wide hole over an edge, a bore or a wall: the faces around it are led on until they meet.
+
+      ___              ___              ____________
+     |   hole             |            |            |
+     |___  ___   ___  ____|     ->     |____    ____|
+         ||    bore ||                      |  |
+
+A skin over such a hole rounds the edge off, shuts the bore, dents the wall. What the faces led on make is laid in as
+another pass of the scan would be: nothing that was measured is moved.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from verifier.mending.beyond import LED_STEP_MM, bounds_of, led_over
+from verifier.mending.cells import Grid, material_on
+from verifier.mending.contour import contour
+from verifier.mending.crossings import crossing_near
+from verifier.mending.draft import Draft
+from verifier.mending.edges import pair_edges, piece_of_faces
+from verifier.mending.form_finding import forms_in
+from verifier.mending.forms import Form, Patches, lies_on, patches_of, together
+from verifier.mending.loops import open_loops
+from verifier.mending.passes import lying_on
+from verifier.mending.patches import pieces_with_inside
+from verifier.mending.strips import RAGGED_SPACINGS, SEAM_MM, zip_owned
+from verifier.mending.telling import tell_faces
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, face_vectors_mm2
+
+# Narrower holes are filled by the skin: what it takes off an edge is a fifth of the hole's width at most.
+WIDE_MM = 3.0
+# The space that is looked at around holes: their rims' own and this much more, so that two faces that lead on into a
+# hole over a corner meet within.
+ROOM = 1.3
+# Patches of surface that are taken together; half the thinnest moulded wall (1 mm, common practice, no source).
+PATCH_MM = 0.5
+# Points a side of the grid: a quarter of a million in all, under a second.
+MOST_POINTS = 64
+# A grid coarser than this would lose a wall of 1 mm.
+COARSEST_MM = 0.45
+# Holes are put together when balls around them, so many times as large, meet: the two cut ends of a bar lie apart by
+# more than they are wide. What fails is tried in smaller groups.
+NEAR_TOGETHER = (1.5, 0.7)
+# So many groups of holes, the widest; a scan with more is not one that leading on can save.
+MOST_GROUPS = 12
+# Of the rims' length so much must lie on the forms, or they are not what the part is made of there.
+RIM_ON_FORMS = 0.7
+# With so many on one and the same form, there is nothing to lead on to.
+ONE_FORM = 0.95
+# Strips of a free-form surface are within reach of some form too, but all over that reach: 0.045 mm of 0.1 (an egg, the
+# bunny). Flats and round walls lie nearer than this, patches of a scan that scatters by 0.03 mm included.
+FREE_FORM_MM = 0.035
+# Patches beside an edge of a rim that are asked which way the surface looks there.
+BESIDE_RIM = 4
+# Of the rims' length so much must have been joined to what was led on; the rest are holes to be filled.
+LEAST_JOINED = 0.75
+# Where the strip to a ragged rim crosses something, it is cut out with the faces around, so often.
+CROSSING_ROUNDS = 3
+LED_ON = "Led faces on over holes"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Group:
+    """Holes near to each other: their loops, and a ball around the rims."""
+
+    loops: tuple[IntArray, ...]
+    middle_mm: Array
+    reach_mm: float
+
+    @property
+    def name(self) -> tuple[int, ...]:
+        """The first half-edge of every loop."""
+        return tuple(sorted(int(loop[0]) for loop in self.loops))
+
+
+def lead_faces_on(draft: Draft) -> Draft:
+    """Close wide holes by leading flats and round walls beside them on; what that does not fit stays open."""
+    tried: set[tuple[int, ...]] = set()
+    for nearness in NEAR_TOGETHER:
+        for group in _groups(draft, nearness):
+            if group.name not in tried:
+                tried.add(group.name)
+                draft = _led_on(draft, group) or draft
+    return draft
+
+
+def _groups(draft: Draft, nearness: float) -> list[Group]:
+    """Wide holes, those put together whose balls, so many times as large, meet; the widest groups first."""
+    if len(draft.edges.border) == 0:
+        return []
+    balls = []
+    for loop in open_loops(draft.edges):
+        rim = draft.mesh.vertices_mm[draft.edges.start[loop]]
+        middle = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
+        reach = float(np.linalg.norm(rim - middle, axis=1).max())
+        if reach > 0.5 * WIDE_MM:
+            balls.append(Group((loop,), middle, reach))
+    groups: list[Group] = []
+    for ball in sorted(balls, key=lambda b: -b.reach_mm):
+        near = [
+            g for g in groups if np.linalg.norm(g.middle_mm - ball.middle_mm) < nearness * (g.reach_mm + ball.reach_mm)
+        ]
+        groups = [g for g in groups if g not in near]
+        groups.append(_together(draft, [*near, ball]))
+    return sorted(groups, key=lambda g: -g.reach_mm)[:MOST_GROUPS]
+
+
+def _together(draft: Draft, groups: Sequence[Group]) -> Group:
+    loops = tuple(loop for group in groups for loop in group.loops)
+    rim = draft.mesh.vertices_mm[draft.edges.start[np.concatenate(loops)]]
+    middle = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
+    return Group(loops, middle, float(np.linalg.norm(rim - middle, axis=1).max()))
+
+
+def _led_on(draft: Draft, group: Group) -> Draft | None:
+    """The draft with a group of holes closed, gaps of a few spacings left; None where what is led on does not fit."""
+    rim = np.concatenate(group.loops)
+    half_mm = ROOM * group.reach_mm + 1.0
+    spacing_mm = _spacing_mm(draft, rim)
+    step_mm = max(spacing_mm, 2.0 * half_mm / (MOST_POINTS - 1))
+    if step_mm > max(COARSEST_MM, spacing_mm):
+        return None
+    off = np.abs(draft.mesh.corners_mm.mean(axis=1) - group.middle_mm).max(axis=1)
+    beside = Mesh(draft.mesh.vertices_mm, draft.mesh.faces[off < half_mm])
+    patches = patches_of(beside.corners_mm.mean(axis=1), face_vectors_mm2(beside), PATCH_MM)
+    forms = forms_in(patches)
+    strips, away = _rims(draft, rim, patches)
+    if not _part_of_several(forms, strips) or _misfit_mm(forms, patches) > FREE_FORM_MM:
+        return None
+    forms += bounds_of(forms, beside.corners_mm.reshape(-1, 3))
+    grid = Grid(group.middle_mm - half_mm, step_mm, int(2.0 * half_mm / step_mm) + 1)
+    onward = led_over(forms, strips, away, group.reach_mm)
+    filling = material_on(grid, forms, together([patches, onward]))
+    return _laid_in(draft, group, contour(grid, forms, filling), spacing_mm)
+
+
+def _part_of_several(forms: Sequence[Form], strips: Patches) -> bool:
+    """Whether the rims lie on forms, and not all on one: a skin does as well over a hole in a flat."""
+    on = [lies_on(form, strips) for form in forms]
+    lengths = [float(strips.areas_mm2[each].sum()) for each in (*on, np.any(on, axis=0))] if on else [0.0]
+    whole = float(strips.areas_mm2.sum())
+    return lengths[-1] > RIM_ON_FORMS * whole and max(lengths[:-1], default=whole) < ONE_FORM * whole
+
+
+def _misfit_mm(forms: Sequence[Form], patches: Patches) -> float:
+    """How far patches lie off the forms they are on: root mean square."""
+    square, area = 0.0, 0.0
+    for form in forms:
+        mine = patches.at(lies_on(form, patches))
+        square += float(mine.areas_mm2 @ form.off_mm(mine.middles_mm) ** 2)
+        area += float(mine.areas_mm2.sum())
+    return float(np.sqrt(square / max(area, 1e-12)))
+
+
+def _rims(draft: Draft, half_edges: IntArray, patches: Patches) -> tuple[Patches, Array]:
+    """A strip of surface half a step wide at every edge of the rims, and the direction away from the surface there.
+
+    It looks as that patch beside it does which its own face is most like: a single face of a fine scan says little.
+    """
+    mesh, edges = draft.mesh, draft.edges
+    start, end = mesh.vertices_mm[edges.start[half_edges]], mesh.vertices_mm[edges.end[half_edges]]
+    own = face_normals(Mesh(mesh.vertices_mm, mesh.faces[half_edges // 3]))
+    _, near = cKDTree(patches.middles_mm).query(0.5 * (start + end), k=min(BESIDE_RIM, len(patches.areas_mm2)))
+    normals = patches.normals[near.reshape(len(own), -1)]
+    alike = np.einsum("qkx,qx->qk", normals, own).argmax(axis=1)
+    normals = normals[np.arange(len(own)), alike]
+    along = end - start
+    length = np.linalg.norm(along, axis=1)
+    away = np.cross(along / np.maximum(length, 1e-12)[:, None], normals)
+    return Patches(0.5 * (start + end), normals, LED_STEP_MM * length), away
+
+
+def _laid_in(draft: Draft, group: Group, led: Mesh, spacing_mm: float) -> Draft | None:
+    """The draft with those parts of the surface that lie in the holes, joined to their rims."""
+    rim = np.concatenate(group.loops)
+    first = len(draft.mesh.faces)
+    reach_mm = SEAM_MM + RAGGED_SPACINGS * max(spacing_mm, _middle_side_mm(led))
+    faces = _in_the_holes(draft, led, rim, reach_mm)
+    if len(faces) == 0:
+        return None
+    corners, local = np.unique(faces, return_inverse=True)
+    laid = draft.with_sewn(led.vertices_mm[corners], len(draft.mesh.vertices_mm) + local.reshape(-1, 3))
+    owner = (np.arange(len(laid.mesh.faces)) >= first).astype(np.int64)
+    joined = _uncrossed(_hanging_on(zip_owned(laid, owner, reach_mm), first), first)
+    if joined is None or (joined.edges.twin[rim] < 0).mean() > 1.0 - LEAST_JOINED or len(joined.edges.crowded):
+        return None
+    made = np.arange(first, len(joined.mesh.faces))
+    step = tell_faces(LED_ON, joined.mesh, made, np.zeros_like(made))
+    return Draft(joined.mesh, joined.origin, draft.steps).telling(step)
+
+
+def _hanging_on(joined: Draft, first_new: int) -> Draft:
+    """The draft less pieces of new faces that no rim was joined to."""
+    count, piece = joined.pieces
+    return joined.without(np.bincount(piece[:first_new], minlength=count)[piece] == 0)
+
+
+def _uncrossed(joined: Draft, first_new: int) -> Draft | None:
+    """The draft less new faces that cross others and those around them, small holes; None where that does not help."""
+    for _ in range(CROSSING_ROUNDS):
+        pairs = crossing_near(joined.mesh, np.arange(len(joined.mesh.faces)) >= first_new)
+        if len(pairs) == 0:
+            return joined
+        corners = np.zeros(len(joined.mesh.vertices_mm), dtype=bool)
+        corners[joined.mesh.faces[np.unique(pairs)]] = True
+        dropped: BoolArray = np.asarray(corners[joined.mesh.faces].any(axis=1))
+        dropped[:first_new] = False
+        joined = joined.without(dropped)
+    return None
+
+
+def _in_the_holes(draft: Draft, led: Mesh, rim: IntArray, reach_mm: float) -> IntArray:
+    """Faces of the led on surface that lie on no measured face, in pieces that the rims go all round."""
+    first = len(draft.mesh.faces)
+    both = draft.with_sewn(led.vertices_mm, len(draft.mesh.vertices_mm) + led.faces)
+    kept = np.arange(len(both.mesh.faces)) < first
+    over = lying_on(both, np.flatnonzero(~kept), kept)
+    faces = led.faces[~over]
+    if len(faces) == 0:
+        return faces
+    edges = pair_edges(faces, len(led.vertices_mm))
+    count, piece = piece_of_faces(edges)
+    border = edges.start[edges.border]
+    whole = pieces_with_inside(faces, border, piece, count)
+    rim_mm = draft.mesh.vertices_mm[draft.edges.start[rim]]
+    near = cKDTree(rim_mm).query(led.vertices_mm[border])[0] < reach_mm
+    owner = piece[edges.border // 3]
+    number, beside = np.bincount(owner, minlength=count), np.bincount(owner, near, count)
+    enclosed = whole & (beside >= 0.9 * np.maximum(number, 1))
+    return np.asarray(faces[enclosed[piece]])
+
+
+def _spacing_mm(draft: Draft, half_edges: IntArray) -> float:
+    """Middle length of the faces' sides at some half-edges."""
+    return _middle_side_mm(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[half_edges // 3]))
+
+
+def _middle_side_mm(mesh: Mesh) -> float:
+    corners: Array = mesh.corners_mm
+    return float(np.median(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)))
