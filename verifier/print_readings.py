@@ -147,6 +147,14 @@ def readings_asked(
     return Readings(by_row)
 
 
+def made_otherwise(row: PrintRow, wanted_mm: float) -> bool:
+    """Whether a size is another one on the print than on the original: a part made longer, a bore made for a screw.
+
+    A rebuilt bore is known exactly in the mesh.
+    """
+    return (row.kind == "bore" and row.u_model_mm == 0.0) or _surprises(wanted_mm, row)
+
+
 def _surprises(number: float, row: PrintRow) -> bool:
     return abs(number - row.expected_mm) > max(SURPRISING_MM, SURPRISING_SHARE * row.expected_mm)
 

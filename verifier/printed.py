@@ -25,6 +25,7 @@ from verifier.print_readings import (
     CONDITIONS,
     Readings,
     condition_asked,
+    made_otherwise,
     readings_asked,
     readings_in,
     refuse_unsaid_condition,
@@ -165,7 +166,15 @@ def _asking(screen: Screen) -> Callable[[str], str]:
 
 
 def _wanted(sizes: Sequence[SizeSeen]) -> dict[str, str]:
-    return {size.name: f"{size.wanted_mm:.2f}" for size in sizes if size.wanted_mm is not None}
+    """What each size was to be on the print: the original's, or another one that it was made on purpose."""
+    told = {}
+    for size in sizes:
+        row, wanted_mm = size.on_print, size.wanted_mm
+        if row is not None and (wanted_mm is None or made_otherwise(row, wanted_mm)):
+            wanted_mm = row.expected_mm
+        if wanted_mm is not None:
+            told[size.name] = f"{wanted_mm:.2f}"
+    return told
 
 
 def _condition(asked: Asked, readings: Readings, filament: Filament, screen: Screen) -> Condition | None:

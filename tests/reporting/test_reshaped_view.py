@@ -11,7 +11,7 @@ from verifier.reporting.reshaped_view import APART, reshaped_view
 
 def test_callouts_follow_a_mirrored_and_cut_part_whose_pieces_stand_apart() -> None:
     bar = made("draw_bar", {"do": "mirror"}, {"do": "cut", "between": ("front", "rear"), "at": (45.0,)})
-    plan = SimpleNamespace(reshaping=bar.after, build_direction=bar.after.up)
+    plan = SimpleNamespace(reshaping=bar.after, up_on_copy=bar.after.up)
     view = reshaped_view(bar.after.solid, plan, bar.sizes)
     assert view is not None
     surface = cKDTree(view.mesh.vertices_mm)

@@ -29,7 +29,8 @@ class PrintPlan:
     """The mesh to print and what is to be known about it.
 
     mesh : stands on z = 0 with its box's corner at x = y = 0, already enlarged against shrinkage
-    build_direction : (3,) unit, the direction that becomes up, in the frame of the scan
+    build_direction : (3,) unit, the direction that becomes up, in the frame of the scan; a mirrored copy's own is
+        `up_on_copy`
     shrink_xy, shrink_z, u_shrink_xy, u_shrink_z : ratios a length loses in the layers and across them
     upright_bores : names of the features that print as round holes
     bores : what became of those that the sheet wants rebuilt
@@ -58,6 +59,11 @@ class PrintPlan:
     reshaping: Reshaping | None = None
     pieces: tuple[PiecePlan, ...] = ()
     checks: tuple[PrintCheck, ...] = ()
+
+    @property
+    def up_on_copy(self) -> Array:
+        """The direction that becomes up as the copy lies, which may be mirrored, (3,)."""
+        return self.build_direction if self.reshaping is None else self.reshaping.up
 
     @property
     def shrink_xy(self) -> float:
@@ -131,7 +137,7 @@ def plan_print(
         mesh=mesh,
         filament=filament,
         printer=printer,
-        build_direction=turn[2],
+        build_direction=resting.turn[2],
         rests_on=resting.rests_on,
         rests_why=resting.why,
         upright_bores=upright_bores(features, resting.turn[2]),
@@ -245,7 +251,7 @@ def _span_mm(size: Size) -> Array:
 
 def _rise(size: Size, plan: PrintPlan) -> float:
     """Squared cosine between the line a size was taken along and the build direction, 0 to 1."""
-    span_mm, up = _span_mm(size), plan.build_direction
+    span_mm, up = _span_mm(size), plan.up_on_copy
     product = float(span_mm @ span_mm) * float(up @ up)
     return min(1.0, float(span_mm @ up) ** 2 / product) if product > 0.0 else 0.0
 

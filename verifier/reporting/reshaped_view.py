@@ -41,7 +41,7 @@ def reshaped_view(copy: Solid, plan: PrintPlan, sizes: Sequence[SizeTable]) -> R
     shifts = APART * (middles - middles.mean(axis=0))
     shown = shown_mesh(_beside(solids, shifts))
     middle = 0.5 * (shown.vertices_mm.min(axis=0) + shown.vertices_mm.max(axis=0))
-    turn = first_turn(shown, (middle + plan.build_direction)[None])
+    turn = first_turn(shown, (middle + plan.up_on_copy)[None])
     places = [plan.reshaping.places.get(size.name, np.empty((0, 3))) for size in sizes]
     lost = plan.reshaping.lost
     points = (

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from tests.correcting.reshaping.shapes import made
+from tests.correcting.bored import RULES
+from tests.correcting.reshaping.shapes import draw_bar, made, sheet_of
+from verifier.correcting.printing import plan_print
 from verifier.mending.check import judge_as_written
 from verifier.mesh import volume_mm3
 
@@ -47,3 +49,22 @@ def test_a_mirrored_part_can_be_made_longer_and_its_rows_follow() -> None:
     both = made("draw_bar", MIRROR, {"do": "lengthen", "by": 40.0, "between": ("front", "rear")}).after
     assert both.changes_mm["length"] == pytest.approx(40.0, abs=1e-3)
     assert both.changes_mm["body"] == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_mirrored_copy_s_way_up_is_told_as_the_scan_lies_and_as_the_copy_does() -> None:
+    """A bore's lean and a print's heights are told on the scan; the copy is stood by its own."""
+    part = made("draw_bar", {"do": "mirror"})
+    plan = plan_print(
+        part.before,
+        part.found,
+        sheet_of(draw_bar()),
+        RULES,
+        RULES.filaments[0],
+        RULES.printers[0],
+        (),
+        None,
+        part.after,
+    )
+    assert plan.build_direction @ part.scan.turn[:, 2] > 0.999
+    assert plan.up_on_copy == pytest.approx(part.scan.turn[:, 2] * [-1.0, 1.0, 1.0])
+    assert plan.size_mm[2] == pytest.approx(12.0, abs=0.2)
