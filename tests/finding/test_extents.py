@@ -70,3 +70,17 @@ def test_a_speck_s_height_of_scatter_does_not_lift_the_foot():
     top = int(np.argmax(on_part(scanned.vertices_mm, scanned)[:, 2]))
     scanned.vertices_mm[top] += 0.4 * scanned.turn[:, 2]
     assert _sizes(find_features(solid_of(scanned)))["height"] == pytest.approx(21.0, abs=0.03)
+
+
+@pytest.mark.parametrize("seed", [45, 47])
+def test_a_narrow_lever_whose_flanks_hardly_lean_is_as_wide_as_its_round_end(seed):
+    """Drawn by hand: round ends of 11.5 and 10.15 mm, 96 mm apart; the foot meets each flank at its high end."""
+
+    def distance(p):
+        return sim.intersect(sim.tapered_bar(p, (0, 0), (96, 0), 11.5, 10.15), sim.slab(p[:, 2], 0.0, 4.8))
+
+    shape = sim.Shape("drag_link", distance, (-13, -13, -1), (108, 13, 6))
+    features = find_features(solid_of(sim.scan(shape, spacing_mm=0.9, seed=seed, **NOISE_A)))
+    width = next(e for e in features.extents if e.name == "width")
+    assert width.length_mm == pytest.approx(23.0, abs=4.0 * width.u_length_mm)
+    assert width.u_length_mm < 0.05

@@ -7,7 +7,7 @@ import numpy as np
 
 from verifier.finding.arcs import lift_of, raised_mm
 from verifier.finding.doubt import fit_covariance
-from verifier.finding.feature import Noise
+from verifier.finding.feature import Noise, Plane
 from verifier.finding.fits import CylinderFit, fit_cylinder, frame_along
 from verifier.finding.rings import circle_by_vote, on_circle
 from verifier.finding.robust import spread_mm, tukey_weights
@@ -22,15 +22,18 @@ LEAST_ON_CREST, LEAST_ON_ARC = 5, 40
 # A second-order cap is taken over half the height while it misses the points by this much more than their scatter.
 MOST_MISFIT = 1.3
 LEAST_CAP_POINTS = 100
+# A cap rises to one end where its slope there is this many of its standard uncertainties.
+KNOWN_WITHIN_U = 3.0
 
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """Where one foot rests: height along the direction, its standard uncertainty, and the place (3,)."""
+    """Where one foot rests: height along the direction, its standard uncertainty, the place (3,), and on which flat."""
 
     height_mm: float
     u_mm: float
     point_mm: Array
+    seat: Plane | None = None
 
 
 def crest_of_round_end(
@@ -140,22 +143,27 @@ def _second_order(at: Array, noise: Noise, direction: Array) -> tuple[Contact, f
         root = np.sqrt(weights)
         found = np.linalg.lstsq(slope * root[:, None], h * root, rcond=None)[0]
         weights = tukey_weights(h - slope @ found, max(noise.white_mm, 1e-4))
-    a, b = _crest_place(found, x, y)
+    covariance = fit_covariance(slope, at, noise)
+    kept = weights > 0.2
+    a, b = _crest_place(found, covariance[1:3, 1:3], x[kept], y[kept])
     row = np.array([1.0, a, b, 0.5 * a * a, a * b, 0.5 * b * b])
     place = middle + a * u + b * v + float(row @ found) * direction
-    u_mm = float(np.sqrt(row @ fit_covariance(slope, at, noise) @ row))
+    u_mm = float(np.sqrt(row @ covariance @ row))
     return Contact(float(place @ direction), u_mm, place), spread_mm(h - slope @ found)
 
 
-def _crest_place(found: Array, x: Array, y: Array) -> tuple[float, float]:
+def _crest_place(found: Array, slope_covariance: Array, x: Array, y: Array) -> tuple[float, float]:
     """Highest place of the second-order surface within the patch.
 
-    Where a bend is too slight to place the crest within the patch, the foot rests on the patch's middle in that
-    direction.
+    Where a bend is too slight to place the crest within the patch, the foot rests on the end that the patch rises to,
+    as on a lever's flank beside its round end; where it is not known to rise, on the patch's middle in that direction.
     """
     bends, turn = np.linalg.eigh(np.array([[found[3], found[4]], [found[4], found[5]]]))
     slope = turn.T @ found[1:3]
-    reach = np.abs(turn.T @ np.stack([x, y])).max(axis=1)
+    u_slope = np.sqrt(np.maximum(np.diag(turn.T @ slope_covariance @ turn), 0.0))
+    across = turn.T @ np.stack([x, y])
+    end = np.where(slope > 0.0, across.max(axis=1), across.min(axis=1))
+    beyond = np.where(np.abs(slope) > KNOWN_WITHIN_U * u_slope, end, 0.0)
     at = np.divide(-slope, bends, out=np.full(2, np.inf), where=bends < 0)
-    a, b = turn @ np.where(np.abs(at) < reach, at, 0.0)
+    a, b = turn @ np.where(np.abs(at) < np.abs(end), at, beyond)
     return float(a), float(b)

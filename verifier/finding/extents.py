@@ -13,6 +13,8 @@ from verifier.mesh import Array, BoolArray, IntArray
 
 # A flat counts as lying on the foot within this angle; a foot seats itself on it.
 SEATED_DEG = 0.5
+# It leans where it does so by this many of its standard uncertainties.
+KNOWN_WITHIN_U = 3.0
 # A flat that leans by more than this is not one whose direction is but badly known.
 ASKEW_DEG = 1.5
 # The part of a round end that faces the foot within 20 degrees is a parabola to 0.0012 of its radius.
@@ -32,13 +34,27 @@ def extent(
     """
     d = direction / np.linalg.norm(direction)
     low, high = (contact(surface, on_flat, planes, noise, way) for way in (-d, d))
+    length_mm, u_mm = _between(low, high)
     return Extent(
-        name=name,
-        direction=d,
-        length_mm=high.height_mm + low.height_mm,
-        u_length_mm=float(np.hypot(low.u_mm, high.u_mm)),
-        ends_mm=np.stack([low.point_mm, high.point_mm]),
+        name=name, direction=d, length_mm=length_mm, u_length_mm=u_mm, ends_mm=np.stack([low.point_mm, high.point_mm])
     )
+
+
+def _between(low: Contact, high: Contact) -> tuple[float, float]:
+    """Distance of the two feet and its standard uncertainty.
+
+    A foot that lies on a flat turns the calliper with it: what the flat is known to rise by on the way to where the
+    other foot touches counts, where that one lies on no flat of its own.
+    """
+    length_mm, u_mm = high.height_mm + low.height_mm, float(np.hypot(low.u_mm, high.u_mm))
+    if (low.seat is None) == (high.seat is None):
+        return length_mm, u_mm
+    on, other = (low, high) if high.seat is None else (high, low)
+    assert on.seat is not None
+    way = other.point_mm - on.point_mm
+    seated_mm, u_rise_mm = abs(float(on.seat.normal @ way)), on.seat.u_rise(way)
+    known = abs(seated_mm - length_mm) > KNOWN_WITHIN_U * u_rise_mm
+    return (seated_mm, float(np.hypot(u_mm, u_rise_mm))) if known else (length_mm, u_mm)
 
 
 def contact(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], noise: Noise, direction: Array) -> Contact:
@@ -75,10 +91,15 @@ def _touched(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], nois
         return round_end
     if len(cap) < LEAST_POINTS:
         return _on_edge(surface, direction, sigma)
-    square = any(p.normal @ direction > np.cos(np.radians(ASKEW_DEG)) for p in planes)
-    if not square and on_flat[cap].mean() > 0.5:
-        # A flat that lies askew: the foot rests on its edge.
-        return _on_edge(surface, direction, sigma)
+    if on_flat[cap].mean() > 0.5:
+        nearly = [p for p in planes if p.normal @ direction > np.cos(np.radians(ASKEW_DEG))]
+        if not nearly:
+            # A flat that lies askew: the foot rests on its edge.
+            return _on_edge(surface, direction, sigma)
+        leaning = [p for p in nearly if _lean_rad(p, direction) > KNOWN_WITHIN_U * p.u_tilt_rad]
+        ends = [_high_end(p, surface, direction) for p in leaning]
+        if ends and (highest_end := max(ends, key=lambda c: c.height_mm)).height_mm > top - 0.1 - 4.0 * sigma:
+            return highest_end
     return crest_of_cap(surface, cap, noise, direction)
 
 
@@ -91,7 +112,24 @@ def _height(plane: Plane, direction: Array) -> float:
 
 
 def _on_plane(plane: Plane, direction: Array) -> Contact:
-    return Contact(_height(plane, direction), plane.u_offset_mm, plane.centre_mm)
+    return Contact(_height(plane, direction), plane.u_offset_mm, plane.centre_mm, plane)
+
+
+def _lean_rad(plane: Plane, direction: Array) -> float:
+    return float(np.arccos(np.clip(plane.normal @ direction, -1.0, 1.0)))
+
+
+def _high_end(plane: Plane, surface: Surface, direction: Array) -> Contact:
+    """The place of a flat that leans a little that a foot meets first, as of a lever's flank beside its round end.
+
+    Between the last points of the flat and its end lies up to a spacing.
+    """
+    away = plane.points_mm - plane.centre_mm
+    on_it = plane.centre_mm + away - (away @ plane.normal)[:, None] * plane.normal
+    place = on_it[int(np.argmax(on_it @ direction))]
+    short_mm = surface.spacing_mm * np.sin(_lean_rad(plane, direction))
+    u_mm = np.sqrt(plane.u_offset_mm**2 + plane.u_rise(place - plane.centre_mm) ** 2 + short_mm**2 / 3.0)
+    return Contact(float(place @ direction), float(u_mm), place)
 
 
 def _axes(planes: Sequence[Plane], direction: Array) -> list[Array]:

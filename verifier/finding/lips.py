@@ -17,6 +17,8 @@ LEAST_RISE_MM, RISE_SIGMAS = 0.02, 3.0
 AT_THE_RIM = 0.98
 # A flat this many spacings wide is one to rest on, and a lip is small against it.
 LEAST_WIDTH_SPACINGS, MOST_OF_FLAT = 5.0, 0.5
+# Of a narrow strip all lies near its rim, and a lip cannot be told from a lever's flank that leans.
+MOST_ALL_RIM = 0.8
 
 
 def lies_under_lip(surface: Surface, flat: Plane, noise: Noise, direction: Array, top_mm: float) -> bool:
@@ -38,6 +40,8 @@ def lies_under_lip(surface: Surface, flat: Plane, noise: Noise, direction: Array
     falls = steep & (height < 0.0) & (height > -RIM_SPACINGS * surface.spacing_mm)
     if area_mm2 > MOST_OF_FLAT * flat.area_mm2 or not falls.any():
         return False
-    away, _ = cKDTree(surface.points_mm[falls]).query(surface.points_mm[proud])
-    at_rim = away < RIM_SPACINGS * surface.spacing_mm
+    walls, near_mm = cKDTree(surface.points_mm[falls]), RIM_SPACINGS * surface.spacing_mm
+    if np.mean(walls.query(flat.points_mm)[0] < near_mm) > MOST_ALL_RIM:
+        return False
+    at_rim = walls.query(surface.points_mm[proud])[0] < near_mm
     return float(surface.areas_mm2[proud[at_rim]].sum()) >= AT_THE_RIM * area_mm2
