@@ -147,6 +147,21 @@ def test_every_caution_is_about_a_polymer_that_the_filaments_have():
     assert {polymer for caution in rules.cautions for polymer in caution.polymers} <= polymers
 
 
+# Start values in the plane that the shop's own prints replace: common practice, no source.
+START_SHRINK = {
+    "PLA": 0.002, "PETG": 0.003, "ABS": 0.006, "ASA": 0.006, "PC": 0.007, "PA6": 0.010, "PA6-CF": 0.003,
+    "PA12": 0.009, "PA12-CF": 0.003, "PP": 0.014, "TPU 95A": 0.004, "POM": 0.018,
+}  # fmt: skip
+
+
+def test_shrinkages_are_the_start_values_of_the_trade_and_say_that_nobody_stands_behind_them():
+    filaments = load_rules(rules_folder()).filaments
+    assert {row.name: row.shrink_xy for row in filaments} == START_SHRINK
+    assert all(row.source.startswith("shrink: common practice, no source") for row in filaments)
+    by_name = {row.name: row for row in filaments}
+    assert by_name["PA6-CF"].shrink_z == by_name["PA12-CF"].shrink_z == 0.006
+
+
 def test_fibres_make_a_print_shrink_more_in_height_and_plain_filament_less():
     for row in shipped_rules().filaments:
         assert (row.shrink_z > row.shrink_xy) == row.polymer.endswith("-CF")
