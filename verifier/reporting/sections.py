@@ -38,7 +38,8 @@ def _mended(told: Inspection) -> Iterable[str]:
 
 
 def _reshaped(told: Inspection) -> Iterable[str]:
-    return (*map(reshape_in_words, told.reshaped), *map(piece_in_words, told.pieces))
+    pieces = (piece_in_words(piece, told.print.currency) for piece in told.pieces)
+    return (*map(reshape_in_words, told.reshaped), *pieces)
 
 
 def print_lines(told: Inspection) -> Iterable[str]:

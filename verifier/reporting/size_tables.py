@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from verifier.correcting.bores import made_anew_with
 from verifier.inspect import Outcome
 from verifier.inspection import SizeTable
 from verifier.judging import RowJudgement
@@ -48,9 +49,17 @@ def _size(
         features=size.features,
         points_mm=tuple(as_point(point) for point in size.points_mm),
         verdict=judged.verdict,
-        remark=size.reason if size.measured_mm is not None and size.set_size == 1 else "",
+        remark=_remark(size, outcome),
         reason=judged.reason,
     )
+
+
+def _remark(size: Size, outcome: Outcome) -> str:
+    """What to know of a measured value: that the copy has another one, or how sure its place is."""
+    bore = made_anew_with(size, outcome.plan.bores)
+    if bore is not None:
+        return f"made anew with '{bore.row}'" if bore.hole.seat is not None else f"filled with '{bore.row}'"
+    return size.reason if size.measured_mm is not None and size.set_size == 1 else ""
 
 
 def _finite(value: float | None) -> float | None:

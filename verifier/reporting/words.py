@@ -236,10 +236,10 @@ def _box(sides_mm: tuple[float, float, float]) -> str:
     return " × ".join(f"{side:.1f}" for side in sides_mm)
 
 
-def piece_in_words(piece: PieceTable) -> str:
-    """One piece and the file it is in."""
+def piece_in_words(piece: PieceTable, currency: str) -> str:
+    """One piece, the file it is in, and what it costs."""
     fits = "" if piece.fits_bed else ", DOES NOT FIT the bed"
-    return f"{piece.file}: {_box(piece.size_mm)} mm, {piece.mass_g:.1f} g, {piece.cost:.2f}{fits}"
+    return f"{piece.file}: {_box(piece.size_mm)} mm, {piece.mass_g:.1f} g, {piece.cost:.2f} {currency}{fits}"
 
 
 def scan_in_words(scan: ScanTable) -> str:

@@ -27,6 +27,8 @@ HEIGHT_MM = 6.0
 DEPTH_MM = 0.6
 # A stroke is at least two strands wide, or the slicer leaves it out.
 LEAST_STRANDS = 2.0
+# One that stands free is a wall, and the scatter of the face under it leaves no less than two of two and a half.
+LEAST_STRANDS_RAISED = 2.5
 # Letters keep this far from the face's rim, and the tool stands so far out of it that no scatter is left inside.
 FROM_RIM_MM = 0.8
 OUT_OF_FACE_MM = 1.0
@@ -52,7 +54,8 @@ def engraved(work: Work, wanted: Reshape, names: Names, printer: Printer) -> tup
     text = (wanted.text or "").upper()
     flat = face_of(work, wanted, names)
     height_mm, depth_mm = wanted.height or HEIGHT_MM, wanted.depth or DEPTH_MM
-    stroke_mm = max(STROKE_SHARE * height_mm, LEAST_STRANDS * printer.line_mm)
+    strands = LEAST_STRANDS_RAISED if wanted.raised else LEAST_STRANDS
+    stroke_mm = max(STROKE_SHARE * height_mm, strands * printer.line_mm)
     turn = np.stack(frame_along(flat.normal))
     middle, along = _place(_outline(work, flat, turn), text, height_mm, stroke_mm, flat.name)
     strokes = _laid_out(text, height_mm, middle, along)
