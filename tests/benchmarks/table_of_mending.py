@@ -32,7 +32,7 @@ from verifier.errors import CannotMend
 from verifier.mending import mend
 from verifier.mending.check import judge_as_written
 from verifier.mending.crossings import crossing_pairs
-from verifier.mesh import Mesh, volume_mm3
+from verifier.mesh import Mesh, face_areas_mm2, volume_mm3
 
 PARTS = {make.__name__: make for make in faults.ALL_PARTS}
 OWN_PROCESS_FACES = 500_000  # from here on every row runs alone, so that the peak memory is its own
@@ -56,16 +56,33 @@ class Row:
 
 @lru_cache
 def refined(name: str, faces: int) -> Mesh:
-    """A part with every face cut alike until it has about so many, roughened by 3 microns where it was cut."""
+    """A part with every face cut alike until it has about so many, roughened there; it crosses itself nowhere.
+
+    By 3 microns, less where a face is so low that it would fold over: at 3.7 million 69 faces ran through others.
+    """
     part = PARTS[name]().mesh
     times = max(1, round((faces / len(part.faces)) ** 0.5))
     if times == 1:
         return part
     solid = manifold3d.Manifold(manifold3d.Mesh64(part.vertices_mm, part.faces.astype(np.uint64)))
     made = solid.refine(times).to_mesh64()
-    points = np.array(made.vert_properties)[:, :3]
-    points = points + np.random.default_rng(0).normal(0.0, 0.003, points.shape)
-    return Mesh(points.astype(np.float32).astype(np.float64), np.array(made.tri_verts).astype(np.int64))
+    points, faces = np.array(made.vert_properties)[:, :3], np.array(made.tri_verts).astype(np.int64)
+    rough = np.random.default_rng(0).normal(0.0, 0.003, points.shape)
+    room = least_heights_mm(Mesh(points, faces)) / 5.0
+    rough *= np.minimum(1.0, room / np.maximum(np.linalg.norm(rough, axis=1), 1e-12))[:, None]
+    mesh = Mesh((points + rough).astype(np.float32).astype(np.float64), faces)
+    if len(crossing_pairs(mesh)):
+        raise ValueError(f"{name} of {faces} faces runs through itself before anything was done to it")
+    return mesh
+
+
+def least_heights_mm(mesh: Mesh) -> np.ndarray:
+    """Height of the lowest face at every corner."""
+    sides = np.linalg.norm(mesh.corners_mm - np.roll(mesh.corners_mm, 1, axis=1), axis=2)
+    heights = 2.0 * face_areas_mm2(mesh) / sides.max(axis=1)
+    least = np.full(len(mesh.vertices_mm), np.inf)
+    np.minimum.at(least, mesh.faces.ravel(), np.repeat(heights, 3))
+    return least
 
 
 def case_of(name: str, fault: str, faces: int, seed: int) -> tuple[Mesh, Case]:

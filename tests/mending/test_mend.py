@@ -1,5 +1,7 @@
 """Every fault alone: the part comes out closed, no bore shut, nothing moved that was sound."""
 
+import importlib
+
 import faults
 import numpy as np
 import pytest
@@ -7,6 +9,7 @@ import trimesh
 
 from verifier.errors import CannotMend, NoTriangles
 from verifier.mending import Origin, Solid, mend
+from verifier.mending.check import NOT_ASKED, Judgement
 from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh
 
@@ -232,6 +235,14 @@ def test_two_passes_a_millimetre_apart_are_never_passed_on(part):
     with pytest.raises(CannotMend) as refused:
         mend(faults.scan_of(faults.in_two_passes(part.mesh, 1.0)))
     assert "Align" in refused.value.do
+
+
+def test_what_cannot_be_closed_is_refused_with_what_keeps_it_open(part, monkeypatch):
+    open_edges = Judgement(4, 0, 0, 1.0, NOT_ASKED)
+    monkeypatch.setattr(importlib.import_module("verifier.mending.mend"), "judge_as_written", lambda mesh: open_edges)
+    with pytest.raises(CannotMend) as refused:
+        mend(faults.scan_of(part.mesh))
+    assert "4 edges" in refused.value.what
 
 
 def test_a_cloud_of_loose_faces_is_refused():

@@ -58,7 +58,7 @@ def _outward(mesh: Mesh) -> Array:
         [np.bincount(corners, normals[face, k], len(mesh.vertices_mm)) for k in range(3)]
     ).astype(np.float64)
     for _ in range(ROUNDS):
-        way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+        way[corners] /= np.maximum(np.linalg.norm(way[corners], axis=1, keepdims=True), 1e-12)
         ahead = np.einsum("qx,qx->q", way[corners], normals[face])
         order = np.lexsort((ahead, corners))
         worst = order[np.r_[True, np.diff(corners[order]) > 0]]
@@ -66,4 +66,7 @@ def _outward(mesh: Mesh) -> Array:
         if len(worst) == 0:
             break
         way[corners[worst]] += LEAN * normals[face[worst]]
+        still = np.zeros(len(way), dtype=bool)
+        still[corners[worst]] = True
+        corners, face = corners[still[corners]], face[still[corners]]
     return np.asarray(way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12))

@@ -12,7 +12,7 @@ from verifier.mending.penetration import run_through_each_other
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.solid import Origin
 from verifier.mending.spikes import SPIKE_RATIO, longest_sides_mm, usual_side_mm
-from verifier.mending.telling import tell_faces
+from verifier.mending.telling import boxes_of_groups, tell_faces
 from verifier.mesh import Array, BoolArray, IntArray, Mesh
 
 # A fold is cut and filled; after this many tries, each with one more ring of faces, what still crosses is left as it is
@@ -23,6 +23,10 @@ SPARING_ROUNDS = 2
 # More than this share of the faces crossing is no fold but two surfaces through each other, as from two passes that
 # were not aligned. Cutting that out would leave a hole where the part is.
 CROSSING_SHARE = 0.05
+# Along a line where two surfaces cross, every side of a triangle makes about so many pairs; fewer pairs than the second
+# figure are no such line.
+PAIRS_A_SIDE = 3.0
+LEAST_BETWEEN = 50
 # With more than this share of the faces crossing there is no surface to speak of.
 HOPELESS_SHARE = 0.25
 # What is told of the holes filled where they were cut out.
@@ -46,6 +50,7 @@ def mend_crossings(draft: Draft, *, among: BoolArray | None = None, keep_longest
     pairs = _crossing_anywhere(draft) if among is None else _crossing_among(draft.mesh, np.flatnonzero(among))
     if len(pairs) == 0:
         return draft
+    _refuse_two_bodies(draft, pairs)
     for ring in range(1, ROUNDS + 1):
         hit = _culprits(draft, pairs, sparing=ring <= SPARING_ROUNDS)
         if len(hit) == 0 or len(hit) > CROSSING_SHARE * len(draft.mesh.faces):
@@ -80,6 +85,22 @@ def _culprits(draft: Draft, pairs: IntArray, *, sparing: bool) -> IntArray:
     if sparing:
         blamed = np.where(blamed.any(axis=1, keepdims=True), blamed, draft.origin[pairs] > Origin.MEASURED)
     return np.unique(pairs[blamed | ~blamed.any(axis=1, keepdims=True)])
+
+
+def _refuse_two_bodies(draft: Draft, pairs: IntArray) -> None:
+    """Raise RunsThroughItself where separate surfaces cross along more than the smaller one's length.
+
+    Asked first: cutting out and filling along such a line takes far longer than all the rest, and mends nothing.
+    """
+    count, piece = draft.pieces
+    between = pairs[piece[pairs[:, 0]] != piece[pairs[:, 1]]]
+    if len(between) < LEAST_BETWEEN:
+        return
+    small = np.bincount(piece[between].ravel(), minlength=count)
+    low, high = boxes_of_groups(draft.mesh.corners_mm, piece, count)
+    smallest_mm = float(np.linalg.norm(high - low, axis=1)[small > 0].min())
+    if len(between) / PAIRS_A_SIDE * usual_side_mm(draft.mesh) > smallest_mm:
+        raise RunsThroughItself(f"separate surfaces run through each other in {len(between)} places")
 
 
 def _refuse_two_surfaces(draft: Draft, pairs: IntArray) -> None:

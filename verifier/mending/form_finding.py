@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from verifier.mending.forms import ON_FORM_MM, Flat, Form, Patches, Round, is_same, lies_on
-from verifier.mesh import Array
+from verifier.mesh import Array, IntArray
 
 # No more forms than this are looked for around one hole, and none of less surface than this: a strip 1 mm wide and two
 # spacings of a scan long.
@@ -84,27 +84,33 @@ def _rounds(patches: Patches, square: Sequence[Array], rng: np.random.Generator)
     near = np.linalg.norm(patches.middles_mm[one] - patches.middles_mm[other], axis=1) < PAIR_MM
     cosine = np.einsum("nx,nx->n", patches.normals[one], patches.normals[other])
     good = np.flatnonzero(near & (np.abs(cosine) < PAIR_COSINE))[:PAIRS_TRIED]
-    made = [_through(patches, int(one[k]), int(other[k]), square) for k in good]
-    return [form for form in made if form is not None]
+    return _through(patches, one[good], other[good], square)
 
 
-def _through(patches: Patches, one: int, other: int, square: Sequence[Array]) -> Round | None:
-    """The cylinder whose wall looks as two patches do, where there is one."""
-    axis = np.cross(patches.normals[one], patches.normals[other])
-    axis /= np.linalg.norm(axis)
+def _through(patches: Patches, one: IntArray, other: IntArray, square: Sequence[Array]) -> list[Form]:
+    """The cylinders whose walls look as two patches do, of those pairs for which there is one."""
+    axes = np.cross(patches.normals[one], patches.normals[other])
+    axes /= np.linalg.norm(axes, axis=1, keepdims=True)
     for normal in square:
-        if abs(float(axis @ normal)) > SQUARE_TO_PLANE:
-            axis = normal
-    normals = patches.normals[[one, other]] - (patches.normals[[one, other]] @ axis)[:, None] * axis
-    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
-    apart = patches.middles_mm[other] - patches.middles_mm[one]
-    apart = apart - (apart @ axis) * axis
+        axes[np.abs(axes @ normal) > SQUARE_TO_PLANE] = normal
+    here, there = (_across(patches.normals[k], axes) for k in (one, other))
+    here, there = (each / np.maximum(np.linalg.norm(each, axis=1, keepdims=True), 1e-12) for each in (here, there))
+    apart = _across(patches.middles_mm[other] - patches.middles_mm[one], axes)
     # one + s n1 = other + s n2: the same way along both normals, by least squares.
-    turned = normals[0] - normals[1]
-    reach = float(apart @ turned / (turned @ turned))
-    if not LEAST_RADIUS_MM < abs(reach) < MOST_RADIUS_MM or np.linalg.norm(apart - reach * turned) > ON_FORM_MM:
-        return None
-    return Round(patches.middles_mm[one] + reach * normals[0], axis, abs(reach), -1 if reach > 0 else 1)
+    turned = here - there
+    reach = (apart * turned).sum(axis=1) / np.maximum((turned**2).sum(axis=1), 1e-12)
+    off_mm = np.linalg.norm(apart - reach[:, None] * turned, axis=1)
+    good = (np.abs(reach) > LEAST_RADIUS_MM) & (np.abs(reach) < MOST_RADIUS_MM) & (off_mm < ON_FORM_MM)
+    middles = patches.middles_mm[one] + reach[:, None] * here
+    return [
+        Round(middles[k], axes[k], abs(float(reach[k])), -1 if reach[k] > 0 else 1)
+        for k in np.flatnonzero(good).tolist()
+    ]
+
+
+def _across(vectors: Array, axes: Array) -> Array:
+    """Vectors less what of them lies along axes, (n, 3)."""
+    return np.asarray(vectors - np.einsum("nx,nx->n", vectors, axes)[:, None] * axes)
 
 
 def _fitted(form: Form, patches: Patches) -> Form:

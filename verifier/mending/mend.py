@@ -18,7 +18,6 @@ from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.orientation import make_faces_agree, settle_sheets, turn_outward
 from verifier.mending.passes import drop_second_layers
 from verifier.mending.pieces import count_large_pieces, drop_inner_shells, remove_debris_and_fins, tell_bodies
-from verifier.mending.rebuild import rebuilt
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
 from verifier.mending.solid import MendStep, Solid
@@ -42,7 +41,8 @@ def mend(scan: Scan) -> Solid:
     """Make a closed, outward oriented, manifold solid of a scan.
 
     Corners that are not part of a fault keep their place bit for bit and their order; new ones come after them.
-    Invented faces are marked FILLED. Where no local mending closes the surface all of it is made anew, marked REBUILT.
+    Invented faces are marked FILLED. A surface made anew all over would be nobody's measurement: what no local mending
+    closes is refused.
 
     Raises CannotMend when the result would not be a closed solid, or when volume came or went and no step says why; it
     says what is wrong and what to do at the scanner.
@@ -57,10 +57,9 @@ def mend(scan: Scan) -> Solid:
     flaw = _flaw(draft)
     if not flaw:
         return _solid(scan, draft)
-    for last_resort, unmended in ((rebuilt, draft), (backed, surface)):
-        made = last_resort(unmended)
-        if made is not None and not _flaw(made) and len(crossing_pairs(made.mesh)) == 0:
-            return _solid(scan, made)
+    sheet = backed(surface)
+    if sheet is not None and not _flaw(sheet) and len(crossing_pairs(sheet.mesh)) == 0:
+        return _solid(scan, sheet)
     raise CannotMend(
         f"the surface could not be closed: {flaw}",
         where=scan.source.name,

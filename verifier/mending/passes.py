@@ -25,6 +25,9 @@ REGISTER_MM = 0.35
 # Cosine of 60 degrees. At an edge of the part the normal of a corner stands half-way between two faces, 45 degrees off
 # each.
 SAME_WAY = 0.5
+# A pass with this share of the largest one's surface is as large: scatter, rounding and a few holes make more of a
+# difference between two passes that both saw the whole part.
+ALIKE_SHARE = 0.98
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,16 +47,20 @@ class Nearest:
 def drop_second_layers(draft: Draft) -> Draft:
     """Of pieces that lie on each other and look the same way, keep the larger; of the others what lies beside it.
 
-    What is kept ends one spacing beside the larger piece, so that their borders can be joined. Corners keep their
-    places. Ragged ends without a corner inside go too.
+    Of pieces as large as the largest the first in the file counts as the larger. What is kept ends one spacing beside
+    the larger piece, so that their borders can be joined. Corners keep their places. Ragged ends without a corner
+    inside go too.
     """
     count, piece = draft.pieces
     if count == 1:
         return draft
     area = np.bincount(piece, draft.areas_mm2, count)
     dropped = np.zeros(len(piece), dtype=bool)
-    kept = piece == int(area.argmax())
-    for k in np.argsort(-area, kind="stable")[1:].tolist():
+    first = int(piece[(area > ALIKE_SHARE * area.max())[piece].argmax()])
+    kept = piece == first
+    for k in np.argsort(-area, kind="stable").tolist():
+        if k == first:
+            continue
         mine = np.flatnonzero(piece == k)
         doubled = lying_on(draft, mine, kept)
         if doubled.any():
