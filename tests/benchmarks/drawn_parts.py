@@ -2,7 +2,8 @@
 
 `python -m tests.benchmarks.drawn_parts 20 [FIRST_SEED]` prints a line a part and a table a kind of size. A part is a
 plate or a lever with bores, a hub, an upright wall with a bore across, a slot; its export has scatter, powder, a scale
-error, a unit nobody names, holes, specks, flipped and doubled faces. Its sheet has readings good to a calliper.
+error, a unit nobody names, holes, specks, flipped and doubled faces. Its sheet has readings good to a calliper. With
+`--fused` the export is fused of depth pictures (see `fused_depths`), without powder or scale error.
 """
 
 import argparse
@@ -15,6 +16,7 @@ import numpy as np
 
 from inbox_demo import simulated as sim
 from inbox_demo.simulated.faults import with_doubled, with_flipped, with_holes, with_specks
+from tests.benchmarks.fused_depths import fused
 from verifier.delivery import inspect_file
 from verifier.errors import VerifierError
 from verifier.mesh import Array
@@ -161,11 +163,17 @@ def export(drawn: Drawn, seed: int) -> tuple[bytes, str]:
     return sim.stl_bytes(points * UNITS[unit], faces), told
 
 
-def one(seed: int) -> list[tuple[str, float, float]]:
+def fused_export(drawn: Drawn, seed: int) -> tuple[bytes, str]:
+    cell_mm = float(np.clip(drawn.rng.uniform(0.35, 0.6) * (drawn.ends[1] - drawn.ends[0]) / 70.0, 0.35, 0.7))
+    mesh = fused(drawn.shape, cell_mm, drawn.rng)
+    return sim.stl_bytes(mesh.vertices_mm, mesh.faces), f"cells of {cell_mm:.2f} mm, {len(mesh.faces)} faces"
+
+
+def one(seed: int, *, of_pictures: bool) -> list[tuple[str, float, float]]:
     """Kind, error and stated standard uncertainty of every corrected size of one part."""
     drawn = Drawn(np.random.default_rng(seed))
     text = sheet_text(drawn)
-    data, told = export(drawn, seed)
+    data, told = fused_export(drawn, seed) if of_pictures else export(drawn, seed)
     with tempfile.TemporaryDirectory() as folder:
         scan, sheet = Path(folder) / "drawn.stl", Path(folder) / "drawn.toml"
         scan.write_bytes(data)
@@ -195,8 +203,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("count", type=int)
     parser.add_argument("first_seed", type=int, nargs="?", default=100)
+    parser.add_argument("--fused", action="store_true")
     asked = parser.parse_args()
-    found = [told for seed in range(asked.first_seed, asked.first_seed + asked.count) for told in one(seed)]
+    seeds = range(asked.first_seed, asked.first_seed + asked.count)
+    found = [told for seed in seeds for told in one(seed, of_pictures=asked.fused)]
     print("| kind | sizes | bias mm | standard deviation mm | rms of error / u | within 2 u |")
     for kind in sorted({k for k, _, _ in found}):
         error, u = np.array([(e, s) for k, e, s in found if k == kind]).T

@@ -64,3 +64,27 @@ def test_the_lips_of_a_bores_mouths_are_no_bore_of_their_own():
     solid = Solid(Mesh(made.vertices_mm, made.faces), np.zeros(len(made.faces), dtype=np.uint8))
     bores = find_features(solid).bores
     assert [bore.diameter_mm for bore in bores] == pytest.approx([10.0], abs=0.02)
+
+
+def rib(p: sim.Array) -> sim.Array:
+    """A rib of 2 mm on the block, round on top."""
+    across = sim.intersect(sim.slab(p[:, 1], -1.0, 1.0), sim.slab(p[:, 2], 5.0, SIZE_MM[2] + 4.0), radius_mm=1.2)
+    return sim.intersect(across, sim.slab(p[:, 0], -15.0, 15.0))
+
+
+def lip_below(p: sim.Array) -> sim.Array:
+    """The same bead as `with_lip` has, along the edges of the underside."""
+    return np.hypot(np.abs(sim.box2(p, (0, 0), (SIZE_MM[0] - 0.4, SIZE_MM[1] - 0.4))), p[:, 2] - 0.2) - 0.2 - RAISED_MM
+
+
+def u_height_of(distance: sim.Distance) -> float:
+    shape = sim.Shape("block", distance, (-22, -17, -2), (22, 17, 26))
+    made = sim.scan(shape, spacing_mm=0.5, seed=78, white_mm=0.01, correlated_mm=0.0)
+    features = find_features(Solid(Mesh(made.vertices_mm, made.faces), np.zeros(len(made.faces), dtype=np.uint8)))
+    up = made.turn @ np.array([0.0, 0.0, 1.0])
+    return next(e.u_length_mm for e in features.extents if abs(float(e.direction @ up)) > 0.9)
+
+
+def test_a_narrow_top_is_known_less_well_where_the_same_scan_has_lips_elsewhere():
+    with_lips = u_height_of(lambda p: sim.unite(block(p), rib(p), lip_below(p)))
+    assert with_lips > u_height_of(lambda p: sim.unite(block(p), rib(p))) + 0.02

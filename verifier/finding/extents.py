@@ -1,18 +1,21 @@
 """Overall sizes as two flat calliper feet would close on the part, not as its farthest scatter lies."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from verifier.finding.caps import Contact, crest_of_cap, crest_of_round_end
 from verifier.finding.edges import on_sharp_edge
 from verifier.finding.feature import Extent, Noise, Plane
-from verifier.finding.lips import lies_under_lip
+from verifier.finding.lips import RIM_SPACINGS, lies_under_lip, lip_doubt_mm
 from verifier.finding.surface import Surface
 from verifier.mesh import Array, BoolArray, IntArray
 
 # A flat counts as lying on the foot within this angle; a foot seats itself on it.
 SEATED_DEG = 0.5
+# So many of the largest flats tell whether the scanner leaves lips.
+FLATS_ASKED = 4
 # It leans where it does so by this many of its standard uncertainties.
 KNOWN_WITHIN_U = 3.0
 # A flat that leans by more than this is not one whose direction is but badly known.
@@ -65,6 +68,9 @@ def contact(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], noise
     crest of the curved cap (second order) that faces the foot, or the topmost averaged points.
     """
     found = _touched(surface, on_flat, planes, noise, direction)
+    doubt_mm = lip_doubt_mm(surface, direction, found.height_mm) if found.seat is None else 0.0
+    if doubt_mm > 0.0 and _has_lips(surface, planes, noise):
+        found = replace(found, u_mm=float(np.hypot(found.u_mm, doubt_mm)))
     return on_sharp_edge(found, planes, direction, surface.spacing_mm)
 
 
@@ -101,6 +107,21 @@ def _touched(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], nois
         if ends and (highest_end := max(ends, key=lambda c: c.height_mm)).height_mm > top - 0.1 - 4.0 * sigma:
             return highest_end
     return crest_of_cap(surface, cap, noise, direction)
+
+
+def _has_lips(surface: Surface, planes: Sequence[Plane], noise: Noise) -> bool:
+    """Whether one of the largest flats of this scan lies under a lip; narrow ones, all rim, are not asked."""
+    return any(
+        lies_under_lip(surface, plane, noise, plane.normal, _whole_top(surface, plane.normal))
+        for plane in planes[:FLATS_ASKED]
+        if _width_mm(plane) > 2.0 * RIM_SPACINGS * surface.spacing_mm
+    )
+
+
+def _width_mm(plane: Plane) -> float:
+    """Area over length."""
+    away = plane.points_mm - plane.points_mm.mean(axis=0)
+    return plane.area_mm2 / max(float(np.ptp(away @ np.linalg.svd(away, full_matrices=False)[2][0])), 1e-9)
 
 
 def _seats(plane: Plane, direction: Array) -> bool:
