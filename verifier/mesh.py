@@ -34,8 +34,11 @@ def face_vectors_mm2(mesh: Mesh) -> Array:
 
 def _face_vectors(mesh: Mesh) -> tuple[Array, Array, Array]:
     """The same as three columns: axis by axis a million faces take half the time of rows of three."""
-    columns = np.ascontiguousarray(mesh.vertices_mm.T)
-    a, b, c = (np.take(columns, mesh.faces[:, k], axis=1) for k in range(3))
+    if 2 * len(mesh.faces) < len(mesh.vertices_mm):
+        a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0).T for k in range(3))
+    else:
+        columns = np.ascontiguousarray(mesh.vertices_mm.T)
+        a, b, c = (np.take(columns, mesh.faces[:, k], axis=1) for k in range(3))
     (ux, uy, uz), (vx, vy, vz) = b - a, c - a
     return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
 

@@ -50,6 +50,7 @@ class Row:
     walls_lost: int
     volume_error: float
     cpu_s: float
+    wall_s: float
     peak_mib: float
     refused: str = ""
 
@@ -103,16 +104,21 @@ def row_of(name: str, fault: str, faces: int, seed: int, way: str) -> Row:
     whole, case = case_of(name, fault, faces, seed)
     scan = faults.unwelded(case.mesh)
     forget_peak()
-    started = time.process_time()
+    started = time.process_time(), time.perf_counter()
     try:
         made = mend(faults.scan_of(scan)).mesh if way == "staged" else plainly(scan)
     except CannotMend as refusal:
-        return Row(False, 0, 0, 0, 0, 0, 0, time.process_time() - started, peak_mib(), refusal.what)
-    took, peak = time.process_time() - started, peak_mib()
+        return Row(False, 0, 0, 0, 0, 0, 0, *since(started), peak_mib(), refusal.what)
+    took, peak = since(started), peak_mib()
     return judged(whole, case, made, PARTS[name](), took, peak)
 
 
-def judged(whole: Mesh, case: Case, made: Mesh, part: faults.Part, took: float, peak: float) -> Row:
+def since(started: tuple[float, float]) -> tuple[float, float]:
+    """CPU and wall seconds."""
+    return time.process_time() - started[0], time.perf_counter() - started[1]
+
+
+def judged(whole: Mesh, case: Case, made: Mesh, part: faults.Part, took: tuple[float, float], peak: float) -> Row:
     corners = made.vertices_mm[np.unique(made.faces)]
     apart = corners[case.away(corners)]
     of_scan = np.unique(case.mesh.vertices_mm[np.unique(case.mesh.faces)].astype(np.float32), axis=0)
@@ -128,7 +134,7 @@ def judged(whole: Mesh, case: Case, made: Mesh, part: faults.Part, took: float, 
         int(air.reshape(part.bores, -1).any(axis=1).sum()),
         int(walls.sum()),
         volume_mm3(made) / volume_mm3(whole) - 1.0 if case.volume_known else np.nan,
-        took,
+        *took,
         peak,
     )
 
@@ -168,7 +174,8 @@ def line(fault: str, faces: int, way: str, rows: Sequence[Row]) -> str:
     return (
         f"{head} | {refused or ''} | {away:.3f} | {100 * moved:.2f} % | {100 * lost:.2f} %"
         f" | {sum(row.bores_shut for row in done)} | {sum(row.walls_lost for row in done)} | {error}"
-        f" | {np.mean([row.cpu_s for row in rows]):.1f} | {max(row.peak_mib for row in rows):.0f} |"
+        f" | {np.mean([row.cpu_s for row in rows]):.1f} | {np.mean([row.wall_s for row in rows]):.1f}"
+        f" | {max(row.peak_mib for row in rows):.0f} |"
     )
 
 
@@ -185,6 +192,7 @@ COLUMNS = [
     "walls lost",
     "volume",
     "CPU s",
+    "wall s",
     "MiB",
 ]
 HEAD = f"| {' | '.join(COLUMNS)} |\n|{' --- |' * len(COLUMNS)}"

@@ -27,7 +27,9 @@ def drawn_apart(draft: Draft, first_new: int) -> Draft:
 def _doubled(vertices_mm: Array, first_new: int) -> IntArray:
     """New corners equal to another as 32-bit floats; of several new ones in one place the first may stay."""
     written = vertices_mm.astype(np.float32)
-    alike = np.flatnonzero(np.isin(written[:, 0], written[first_new:, 0]))
+    new = np.sort(written[first_new:, 0])
+    place = np.minimum(np.searchsorted(new, written[:, 0]), max(len(new) - 1, 0))
+    alike = np.flatnonzero(new[place] == written[:, 0]) if len(new) else np.empty(0, dtype=np.int64)
     _, first = np.unique(written[alike], axis=0, return_index=True)
     later = np.setdiff1d(alike, alike[first])
     return np.asarray(later[later >= first_new], dtype=np.int64)

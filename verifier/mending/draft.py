@@ -6,7 +6,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from verifier.mending.edges import Edges, pair_edges, piece_of_faces, with_faces, with_faces_turned, without_faces
+from verifier.mending.edges import (
+    Edges,
+    grows_on,
+    pair_edges,
+    piece_of_faces,
+    stays_whole,
+    with_faces,
+    with_faces_changed,
+    with_faces_turned,
+    without_faces,
+)
 from verifier.mending.solid import MendStep, Origin
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2
 
@@ -51,6 +61,10 @@ class Draft:
         told = replace(self, steps=steps)
         return _handed_on(told, **{name: self.__dict__.get(name) for name in ("edges", "pieces", "areas_mm2")})
 
+    def _is_one_piece(self) -> bool:
+        """Whether that is known; to ask costs nothing."""
+        return "pieces" in self.__dict__ and self.pieces[0] == 1
+
     def without(self, dropped: BoolArray) -> "Draft":
         """The surface less some faces; corners stay where they are."""
         if not dropped.any():
@@ -58,7 +72,10 @@ class Draft:
         edges = without_faces(self.edges, dropped)
         mesh = Mesh(self.mesh.vertices_mm, edges.faces)
         areas = self.areas_mm2[~dropped] if "areas_mm2" in self.__dict__ else None
-        return _handed_on(replace(self, mesh=mesh, origin=self.origin[~dropped]), edges=edges, areas_mm2=areas)
+        whole = self._is_one_piece() and stays_whole(self.edges, dropped)
+        pieces = _one_piece(edges) if whole else None
+        less = replace(self, mesh=mesh, origin=self.origin[~dropped])
+        return _handed_on(less, edges=edges, areas_mm2=areas, pieces=pieces)
 
     def with_turned(self, turned: BoolArray) -> "Draft":
         """The surface with some faces running round the other way."""
@@ -74,12 +91,25 @@ class Draft:
         edges = with_faces(self.edges, new_faces)
         mesh = Mesh(np.concatenate([self.mesh.vertices_mm, new_vertices_mm]), edges.faces)
         marks = np.concatenate([self.origin, np.full(len(new_faces), origin, dtype=np.uint8)])
-        return _handed_on(replace(self, mesh=mesh, origin=marks), edges=edges)
+        pieces = _one_piece(edges) if self._is_one_piece() and grows_on(edges, len(self.mesh.faces)) else None
+        return _handed_on(replace(self, mesh=mesh, origin=marks), edges=edges, pieces=pieces)
+
+    def with_edges_turned(self, faces: IntArray, changed: IntArray) -> "Draft":
+        """The surface after two faces at a time exchanged the edge between them; which faces changed."""
+        if len(self.edges.crowded):
+            return Draft(Mesh(self.mesh.vertices_mm, faces), self.origin, self.steps)
+        edges = with_faces_changed(self.edges, faces, changed)
+        turned = replace(self, mesh=Mesh(self.mesh.vertices_mm, faces))
+        return _handed_on(turned, edges=edges, pieces=self.__dict__.get("pieces"))
 
     def with_corners(self, vertices_mm: Array, faces: IntArray) -> "Draft":
         """The same faces over other corner numbers; twins stay twins."""
         edges = Edges(faces, self.edges.twin)
         return _handed_on(replace(self, mesh=Mesh(vertices_mm, faces)), edges=edges, pieces=self.__dict__.get("pieces"))
+
+
+def _one_piece(edges: Edges) -> tuple[int, IntArray]:
+    return 1, np.zeros(len(edges.faces), dtype=np.int64)
 
 
 def _handed_on(draft: Draft, **known: object) -> Draft:

@@ -14,6 +14,9 @@ from verifier.mesh import BoolArray, IntArray
 
 BORDER = -1
 CROWDED = -2
+# So many rings of faces around a gap are looked at for a way around it; all faces, where so many are taken away.
+RINGS = 4
+LARGE_GAP_SHARE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +103,17 @@ def with_faces(edges: Edges, added: IntArray) -> Edges:
     return Edges(faces, twin)
 
 
+def with_faces_changed(edges: Edges, faces: IntArray, changed: IntArray) -> Edges:
+    """The table after some faces got other corners, without opening the surface: only what is beside them is paired."""
+    own = (3 * changed[:, None] + np.arange(3)).ravel()
+    beyond = edges.twin[own]
+    free = np.union1d(own, beyond[beyond >= 0])
+    twin = edges.twin.copy()
+    twin[free] = BORDER
+    _pair_among(twin, free, _edge_keys(faces, int(faces.max()) + 1, free))
+    return Edges(faces, twin)
+
+
 def with_faces_turned(edges: Edges, turned: BoolArray) -> Edges:
     """The table after some faces were made to run round the other way."""
     faces = edges.faces.copy()
@@ -119,6 +133,49 @@ def piece_of_faces(edges: Edges) -> tuple[int, IntArray]:
     beyond = np.where(edges.twin < 0, np.repeat(np.arange(count, dtype=np.int32), 3), beyond)
     rows = np.arange(0, 3 * count + 1, 3, dtype=np.int32)
     return _groups(sparse.csr_matrix((np.ones(3 * count, dtype=np.int8), beyond, rows), shape=(count, count)))
+
+
+def stays_whole(edges: Edges, dropped: BoolArray) -> bool:
+    """Whether one piece is surely one piece still without some faces: shown by a few rings of faces around the gaps.
+
+    Whoever went through a gap can go around it, when the faces that bordered on it hang together beside it.
+    """
+    gone = np.flatnonzero(dropped)
+    if len(gone) > LARGE_GAP_SHARE * len(dropped):
+        return False
+    own, beyond = _neighbours(edges, gone)
+    outer = ~dropped[beyond]
+    rim, gap = beyond[outer], _groups_among(gone, own[~outer], beyond[~outer])[np.searchsorted(gone, own[outer])]
+    near = np.unique(rim)
+    for _ in range(RINGS):
+        _, ahead = _neighbours(edges, near)
+        near = np.union1d(near, ahead[~dropped[ahead]])
+    own, beyond = _neighbours(edges, near)
+    part = _groups_among(near, own, beyond)[np.searchsorted(near, rim)]
+    order = np.lexsort((part, gap))
+    return not bool(((np.diff(gap[order]) == 0) & (np.diff(part[order]) != 0)).any())
+
+
+def _neighbours(edges: Edges, faces: IntArray) -> tuple[IntArray, IntArray]:
+    """Pairs of one of the faces and another that shares an edge with it."""
+    beyond = edges.twin[(3 * faces[:, None] + np.arange(3)).ravel()]
+    return np.repeat(faces, 3)[beyond >= 0], beyond[beyond >= 0] // 3
+
+
+def _groups_among(chosen: IntArray, left: IntArray, right: IntArray) -> IntArray:
+    """The group of each of some numbers, sorted, given pairs that hang together; other numbers' pairs are left out."""
+    here = np.isin(right, chosen)
+    return components(len(chosen), np.searchsorted(chosen, left[here]), np.searchsorted(chosen, right[here]))[1]
+
+
+def grows_on(edges: Edges, first_new: int) -> bool:
+    """Whether all faces from a number on hang together with those before it."""
+    count = len(edges.faces) - first_new
+    beyond = np.maximum(edges.twin[3 * first_new :] // 3 - first_new, -1) + 1  # 0: a face from before
+    own = np.repeat(np.arange(1, count + 1), 3)
+    paired = edges.twin[3 * first_new :] >= 0
+    groups, _ = components(count + 1, own[paired], beyond[paired])
+    return groups == 1
 
 
 def components(count: int, left: IntArray, right: IntArray) -> tuple[int, IntArray]:
@@ -155,9 +212,11 @@ def _twins_when_closed(faces: IntArray, vertex_count: int) -> IntArray | None:
 
 def _edge_keys(faces: IntArray, vertex_count: int, half_edges: IntArray | None = None) -> IntArray:
     """One number an edge, the same from both sides, for every or for some half-edges."""
-    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    if half_edges is not None:
-        start, end = start[half_edges], end[half_edges]
+    if half_edges is None:
+        start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    else:
+        ahead = np.where(half_edges % 3 == 2, half_edges - 2, half_edges + 1)
+        start, end = faces.ravel()[half_edges], faces.ravel()[ahead]
     return np.minimum(start, end) * vertex_count + np.maximum(start, end)
 
 

@@ -53,13 +53,13 @@ def _turnable(draft: Draft, flat: IntArray) -> IntArray:
 
 def _with_turned_edges(draft: Draft, half_edges: IntArray) -> Draft:
     """Faces (a, b, c) and (b, a, d) become (c, d, b) and (d, c, a)."""
-    faces = draft.mesh.faces.copy()
+    faces, twins = draft.mesh.faces.copy(), draft.edges.twin[half_edges]
     for half_edge in half_edges.tolist():
         other = int(draft.edges.twin[half_edge])
         a, b = int(draft.edges.start[half_edge]), int(draft.edges.end[half_edge])
         c, d = _opposite_corner(draft.mesh.faces, half_edge), _opposite_corner(draft.mesh.faces, other)
         faces[half_edge // 3], faces[other // 3] = (c, d, b), (d, c, a)
-    return Draft(Mesh(draft.mesh.vertices_mm, faces), draft.origin, draft.steps)
+    return draft.with_edges_turned(faces, np.r_[half_edges, twins] // 3)
 
 
 def _opposite_corner(faces: IntArray, half_edge: int) -> int:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, drop_unused_vertices
 
 # A cell is so many times as long as the faces' boxes are on average: larger, and more of the surface shares a cell with
 # an edge; smaller, and a face touches more of them.
@@ -74,6 +74,7 @@ def may_cross(mesh: Mesh) -> BoolArray:
 
     mesh : closed, every edge with two faces that agree
     """
+    mesh = drop_unused_vertices(mesh)  # what debris left behind would make the grid coarse
     grid = _grid(mesh)
     touched = _touched(mesh, grid)
     if touched is None:
