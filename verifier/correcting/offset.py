@@ -28,9 +28,11 @@ def offset_inwards(mesh: Mesh, thickness_mm: float) -> Mesh:
     """
     shapes = face_shapes(mesh)
     moves = thickness_mm * inward_moves(mesh, shapes)
-    unturned = _without_turned_faces(mesh, moves, shapes)
-    moves = without_crossings(mesh, unturned.vertices_mm - mesh.vertices_mm)
-    return _without_turned_faces(mesh, moves, shapes)
+    unturned = _without_turned_faces(mesh, moves, shapes, shapes.has_direction)
+    held = unturned.vertices_mm - mesh.vertices_mm
+    moves = without_crossings(mesh, held)
+    changed = (moves != held).any(axis=1)
+    return _without_turned_faces(mesh, moves, shapes, shapes.has_direction & touching(mesh.faces, changed))
 
 
 def inward_moves(mesh: Mesh, shapes: FaceShapes) -> Array:
@@ -62,14 +64,16 @@ def _meet_all_faces(normals: Array, ring: sparse.csr_array) -> Array:
     return np.asarray(np.einsum("kij,kj->ki", vectors, inverse * along))
 
 
-def _without_turned_faces(mesh: Mesh, moves: Array, shapes: FaceShapes) -> Mesh:
+def _without_turned_faces(mesh: Mesh, moves: Array, shapes: FaceShapes, asked: BoolArray) -> Mesh:
     """The mesh with its corners moved; those of faces that would turn over are held back, first sideways only.
+
+    asked : (m,) faces that may turn over
 
     A corner of a flat face moves along its normal alone and never stops: what turns a face over is the neighbour on an
     edge, which moves sideways as well, by more than the face is wide.
     """
     moves = moves.copy()
-    doubtful = np.flatnonzero(shapes.has_direction)
+    doubtful = np.flatnonzero(asked)
     for kept_share in chain(SIDEWAYS_KEPT, repeat(None)):
         after = face_vectors_mm2(Mesh(mesh.vertices_mm + moves, mesh.faces[doubtful]))
         over = np.einsum("ij,ij->i", shapes.normals[doubtful], after) <= 0.0

@@ -25,6 +25,8 @@ def without_crossings(mesh: Mesh, moves: Array) -> Array:
     A field of moves that is the same everywhere lets nothing cross that did not before, so what crosses is where
     neighbours move apart: at edges, and where scatter turns single faces. What crossed before may stay.
     """
+    # Column by column in memory, so that asking a million faces again and again reads each number once.
+    mesh = Mesh(mesh.vertices_mm, np.asfortranarray(mesh.faces))
     smoothed = moves
     asked = _with_ring(mesh, _strained(mesh, moves))
     for ring in range(ROUNDS):

@@ -7,7 +7,7 @@ import numpy as np
 
 from verifier.correcting.turning import NEAR_BED_MM, turned_to
 from verifier.finding.feature import Features, Plane
-from verifier.mesh import Array, Mesh, face_vectors_mm2
+from verifier.mesh import Array, Mesh, extents_mm, face_vectors_mm2
 from verifier.rulebook.rules import Printer
 
 # What a way up costs, in square millimetres of supports. Common practice, no source: a bore that lies has a roof that
@@ -110,6 +110,9 @@ def _way_up(
 
 
 def _fits(mesh: Mesh, up: Array, printer: Printer) -> bool:
+    # A part whose box has a shorter diagonal than the bed is wide fits any way up, and no hull is asked for.
+    if float(np.linalg.norm(extents_mm(mesh))) <= min(printer.bed_x_mm, printer.bed_y_mm, printer.bed_z_mm):
+        return True
     x, y, z = np.ptp(mesh.vertices_mm @ turned_to(mesh, up).T, axis=0)
     long_mm, wide_mm = sorted((printer.bed_x_mm, printer.bed_y_mm), reverse=True)
     return bool(max(x, y) <= long_mm and min(x, y) <= wide_mm and z <= printer.bed_z_mm)

@@ -23,7 +23,7 @@ def face_of(work: Work, wanted: Reshape, names: Names) -> Flat:
     plane = work.plane(wanted.face or "")
     if plane is None:
         known = ", ".join(each.name for each in work.found.planes[:8]) or "none at all"
-        raise CannotReshape(f"there is no {wanted.face}", f"The flat faces found are {known}")
+        raise CannotReshape(f"there is no {wanted.face}", f"Name one of the flat faces that were found: {known}")
     return flat_of(work, plane)
 
 

@@ -108,7 +108,7 @@ def reshape(
                 work, said = _done(work, wanted, names, printer)
                 if wanted.do not in STAYS_CLOSED and work is not before and not is_closed_as_written(work.mesh):
                     raise CannotReshape(NOT_CLOSED, "Scan the part again, or take this line out")
-            if work is not before:
+            if work is not before and wanted.do != "mirror":  # which is as long and as large
                 now = _looks(work)
             after_mm3 = sum(piece.solid.volume_mm3 for piece in pieces.pieces) if pieces.pieces else now.mm3
             faces = _changed_faces(before, work, pieces)
@@ -165,8 +165,9 @@ class _Looks(NamedTuple):
 
 
 def _looks(work: Work) -> _Looks:
-    axes = np.stack([work.extent(name).direction for name in ("length", "width", "height")])
-    length, width, height = (float(each) for each in np.ptp(work.mesh.vertices_mm @ axes.T, axis=0))
+    length, width, height = (
+        float(np.ptp(work.mesh.vertices_mm @ work.extent(name).direction)) for name in ("length", "width", "height")
+    )
     return _Looks((length, width, height), volume_mm3(work.mesh))
 
 
