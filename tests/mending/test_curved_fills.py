@@ -51,17 +51,19 @@ FORMS = {
 }
 
 
-@pytest.mark.parametrize("hole_mm", [2.0, 4.0, 5.5])
+@pytest.mark.parametrize("hole_mm", [2.0, 5.5, 8.0, 12.0])
 @pytest.mark.parametrize(("off", "height_of"), FORMS.items(), ids=lambda each: getattr(each, "__name__", ""))
 def test_a_fill_follows_the_surface_around_it(off, height_of, hole_mm):
-    """A lid over 5.5 mm of a 10 mm radius would lie 0.38 mm off; the hole is at the very top, where a plate sticks out.
+    """A lid over 8 mm of a 10 mm radius lies 0.84 mm off; the hole is at the very top, where a plate sticks out.
 
     Without scatter the faces' own chords are left, and what the rim's bends are misread by, led on over the hole: an
-    eighth of the spacing. With scatter of 0.02 mm, four times that.
+    eighth of the spacing up to 5.5 mm, and as the square of the width beyond. With scatter of 0.02 mm, four times that
+    up to 5.5 mm, growing with the width.
     """
-    for scatter_mm, limit_mm in ((0.0, SPACING_MM / 8), (0.02, 4 * 0.02)):
-        for seed in range(30, 33):
-            holed = sheet(height_of, 14.0, hole_mm, scatter_mm, seed)
+    wider = max(1.0, hole_mm / 5.5)
+    for scatter_mm, limit_mm in ((0.0, wider**2 * SPACING_MM / 8), (0.02, wider**2 * 4 * 0.02)):
+        for seed in range(30, 32):
+            holed = sheet(height_of, 14.0 if hole_mm < 10.0 or off is on_sphere else 18.0, hole_mm, scatter_mm, seed)
             filled = fill_holes(Draft(holed, np.zeros(len(holed.faces), dtype=np.uint8)), keep_longest=True).mesh
             made = Mesh(filled.vertices_mm, filled.faces[len(holed.faces) :])
             places = np.concatenate([filled.vertices_mm[len(holed.vertices_mm) :], faults.middles(made)])

@@ -9,10 +9,16 @@ from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals
 # Where the faces around a hole lead more than this away from the taut film over it (cosine of 35 degrees, mean around
 # the rim), the hole takes in an edge or a corner of the part, and running their slope on would bulge.
 LEADS_ELSEWHERE = 0.82
-# Up to this width a plate may reach beyond all that was seen, as over the end of a round boss. Over a wider hole that
-# would be a size of the part that nobody saw: the roughness of the rim, led on over the width, is enough to make it. A
-# place over 6 mm across is never passed; a ragged rim reaches half a spacing further.
+# Up to this width a plate may reach beyond the box of the rim, as over the end of a round boss. Over a wider hole the
+# roughness of the rim, led on over the width, is enough to make it, and that would be a size of the part that nobody
+# saw. A place over 6 mm across is never passed; a ragged rim reaches half a spacing further.
 WIDE_MM = 6.5
+# What reaches no further beyond than this, a scan's own scatter (common practice, no source), is pressed into the box.
+SCATTER_MM = 0.05
+# A plate that goes further is believed over up to this width, and where it stands off the film by so much on average:
+# a rim that scatters by 0.02 mm makes 0.07 mm over 9 mm of a flat, a round of 10 mm radius 0.2 to 0.4 mm.
+WIDEST_MM = 13.0
+BELIEVED_MM = 0.15
 
 
 def faired(mesh: Mesh, fresh: BoolArray, hole: IntArray, fill: BoolArray) -> Array:
@@ -24,11 +30,12 @@ def faired(mesh: Mesh, fresh: BoolArray, hole: IntArray, fill: BoolArray) -> Arr
     fill : (m,) the faces that are new
 
     A hole gets the thin plate where its surroundings lead on into it, and the taut film where they lead elsewhere or
-    where the plate over a wide hole would stick out of the box around the part.
+    where the plate over a wide hole would stick out of the box around its rim without being believed.
     """
     pull = _pulls(mesh)
     film, plate = _film(mesh, pull, fresh), _plate(mesh, pull, fresh, (hole >= 0) & ~fresh)
-    stiff = _leads_on(film, mesh.faces, hole, fill) & ~_bulges_out(plate, hole, fresh)
+    plate = _pressed_in(plate, hole, fresh)
+    stiff = _leads_on(film, mesh.faces, hole, fill) & ~_bulges_out(film, plate, hole, fresh)
     return np.where((fresh & stiff[hole])[:, None], plate.vertices_mm, film.vertices_mm)
 
 
@@ -90,16 +97,36 @@ def _leads_on(film: Mesh, faces: IntArray, hole: IntArray, fill: BoolArray) -> B
     return np.asarray((sums[0] * sums[1]).sum(axis=1) > LEADS_ELSEWHERE)
 
 
-def _bulges_out(plate: Mesh, hole: IntArray, fresh: BoolArray) -> BoolArray:
-    """For every hole whether it is wide and its plate leaves the box around the surface beside the holes."""
-    seen_mm, count = plate.vertices_mm[~fresh], int(hole.max()) + 1
-    beyond = ((plate.vertices_mm < seen_mm.min(axis=0)) | (plate.vertices_mm > seen_mm.max(axis=0))).any(axis=1)
-    out = np.bincount(hole[fresh], beyond[fresh], count) > 0
-    return np.asarray(out & (_widths_mm(plate, hole, fresh, count) > WIDE_MM))
+def _pressed_in(plate: Mesh, hole: IntArray, fresh: BoolArray) -> Mesh:
+    """The plate with those wide holes pressed into the box of the rims that stick out of it by no more than scatter."""
+    seen_mm = plate.vertices_mm[~fresh]
+    inside = np.clip(plate.vertices_mm, seen_mm.min(axis=0), seen_mm.max(axis=0))
+    beyond_mm, widths_mm = _beyond_mm(plate, hole, fresh), _widths_mm(plate, hole, fresh)
+    pressed = (beyond_mm < SCATTER_MM) & (widths_mm > WIDE_MM)
+    return Mesh(np.where((fresh & pressed[hole])[:, None], inside, plate.vertices_mm), plate.faces)
 
 
-def _widths_mm(mesh: Mesh, hole: IntArray, fresh: BoolArray, count: int) -> Array:
+def _bulges_out(film: Mesh, plate: Mesh, hole: IntArray, fresh: BoolArray) -> BoolArray:
+    """For every hole whether it is wide and its plate leaves the box of the rims, and is not believed."""
+    widths_mm, count = _widths_mm(plate, hole, fresh), int(hole.max()) + 1
+    away = (plate.vertices_mm - film.vertices_mm)[fresh]
+    total = np.column_stack([np.bincount(hole[fresh], away[:, k], count) for k in range(3)])
+    mean_mm = np.linalg.norm(total, axis=1) / np.maximum(np.bincount(hole[fresh], minlength=count), 1)
+    believed = (mean_mm > BELIEVED_MM) & (widths_mm < WIDEST_MM)
+    return np.asarray((_beyond_mm(plate, hole, fresh) > 0.0) & (widths_mm > WIDE_MM) & ~believed)
+
+
+def _beyond_mm(plate: Mesh, hole: IntArray, fresh: BoolArray) -> Array:
+    """How far each hole's plate reaches beyond the box of the surface beside the holes."""
+    seen_mm, reach = plate.vertices_mm[~fresh], np.zeros(int(hole.max()) + 1)
+    out = np.maximum(seen_mm.min(axis=0) - plate.vertices_mm, plate.vertices_mm - seen_mm.max(axis=0)).max(axis=1)
+    np.maximum.at(reach, hole[fresh], out[fresh])
+    return reach
+
+
+def _widths_mm(mesh: Mesh, hole: IntArray, fresh: BoolArray) -> Array:
     """Twice how far each hole's rim reaches from its middle: the same in any pose, which a box around it is not."""
+    count = int(hole.max()) + 1
     rim = np.flatnonzero((hole >= 0) & ~fresh)
     number = np.bincount(hole[rim], minlength=count)
     total = np.column_stack([np.bincount(hole[rim], mesh.vertices_mm[rim, k], count) for k in range(3)])
