@@ -98,6 +98,23 @@ def test_a_small_patch_of_another_pass_fills_the_hole_it_covers(at_mm, side):
     assert solid.volume_mm3 == pytest.approx(part.volume_mm3, rel=1e-3)
 
 
+@pytest.mark.parametrize(("across_mm", "side"), [(3.0, 1), (1.6, -1)])
+def test_a_small_patch_in_the_middle_of_a_hole_is_bridged_to_its_rim_and_kept_to_the_bit(across_mm, side):
+    """The hole is 8 mm wide: 2.5 to 3.2 mm of it lie between the patch and the rim."""
+    part, at = faults.latch_lever(), np.array([15.5, 8.0, 5.0])
+    holed = faults.with_hole(part.mesh, at, 8.0)
+    second = part.mesh.vertices_mm + np.array([0.05, 0.03, 0.08])
+    patch = part.mesh.faces[np.linalg.norm(faults.middles(part.mesh) - at, axis=1) < across_mm / 2][:, ::side]
+    both = Mesh(np.concatenate([holed.vertices_mm, second]), np.concatenate([holed.faces, len(second) + patch]))
+    solid = mend(faults.scan_of(faults.unwelded(both)))
+    assert steps(solid)["Bridged to patches inside holes"] == 2
+    assert rows(second[patch.ravel()]) <= rows(solid.mesh.vertices_mm)
+    assert euler(solid) == part.euler
+    assert len(crossing_pairs(solid.mesh)) == 0
+    # All of the hole lies up to the patch's 0.08 mm too high.
+    assert solid.volume_mm3 == pytest.approx(part.volume_mm3 + 0.04 * np.pi * 4.0**2, abs=0.04 * np.pi * 4.0**2)
+
+
 def test_a_wall_and_its_back_are_not_two_passes():
     """The rib is 1 mm thick: thinner walls than that are within reach of each other, and look opposite ways."""
     part = faults.latch_lever()

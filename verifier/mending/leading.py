@@ -20,7 +20,7 @@ from verifier.mending.cells import Grid, material_on
 from verifier.mending.contour import contour
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
-from verifier.mending.edges import pair_edges, piece_of_faces
+from verifier.mending.edges import Edges, pair_edges, piece_of_faces
 from verifier.mending.form_finding import forms_in
 from verifier.mending.forms import Form, Patches, lies_on, patches_of, together
 from verifier.mending.loops import open_loops
@@ -94,7 +94,7 @@ def _groups(draft: Draft, nearness: float) -> list[Group]:
     balls = []
     for loop in open_loops(draft.edges):
         rim = draft.mesh.vertices_mm[draft.edges.start[loop]]
-        middle = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
+        middle = rim.mean(axis=0)
         reach = float(np.linalg.norm(rim - middle, axis=1).max())
         if reach > 0.5 * WIDE_MM:
             balls.append(Group((loop,), middle, reach))
@@ -111,7 +111,7 @@ def _groups(draft: Draft, nearness: float) -> list[Group]:
 def _together(draft: Draft, groups: Sequence[Group]) -> Group:
     loops = tuple(loop for group in groups for loop in group.loops)
     rim = draft.mesh.vertices_mm[draft.edges.start[np.concatenate(loops)]]
-    middle = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
+    middle = rim.mean(axis=0)
     return Group(loops, middle, float(np.linalg.norm(rim - middle, axis=1).max()))
 
 
@@ -123,18 +123,34 @@ def _led_on(draft: Draft, group: Group) -> Draft | None:
     step_mm = max(spacing_mm, 2.0 * half_mm / (MOST_POINTS - 1))
     if step_mm > max(COARSEST_MM, spacing_mm):
         return None
-    off = np.abs(draft.mesh.corners_mm.mean(axis=1) - group.middle_mm).max(axis=1)
-    beside = Mesh(draft.mesh.vertices_mm, draft.mesh.faces[off < half_mm])
+    frame = _frame(draft, rim)
+    off = np.linalg.norm(draft.mesh.corners_mm.mean(axis=1) - group.middle_mm, axis=1)
+    near = Mesh(draft.mesh.vertices_mm, draft.mesh.faces[off < np.sqrt(3.0) * half_mm])
+    beside = _in_frame(near, group.middle_mm, frame)
+    beside = Mesh(beside.vertices_mm, beside.faces[np.abs(beside.corners_mm.mean(axis=1)).max(axis=1) < half_mm])
     patches = patches_of(beside.corners_mm.mean(axis=1), face_vectors_mm2(beside), PATCH_MM)
     forms = forms_in(patches)
-    strips, away = _rims(draft, rim, patches)
+    strips, away = _rims(_in_frame(draft.mesh, group.middle_mm, frame), draft.edges, rim, patches)
     if not _part_of_several(forms, strips) or _misfit_mm(forms, patches) > FREE_FORM_MM:
         return None
     forms += bounds_of(forms, beside.corners_mm.reshape(-1, 3))
-    grid = Grid(group.middle_mm - half_mm, step_mm, int(2.0 * half_mm / step_mm) + 1)
+    grid = Grid(np.full(3, -half_mm), step_mm, int(2.0 * half_mm / step_mm) + 1)
     onward = led_over(forms, strips, away, group.reach_mm)
-    filling = material_on(grid, forms, together([patches, onward]))
-    return _laid_in(draft, group, contour(grid, forms, filling), spacing_mm)
+    led = contour(grid, forms, material_on(grid, forms, together([patches, onward])))
+    return _laid_in(draft, group, Mesh(led.vertices_mm @ frame + group.middle_mm, led.faces), spacing_mm)
+
+
+def _frame(draft: Draft, rim: IntArray) -> Array:
+    """Three axes of the rims' own, one a row, so that the same is done in any pose of the part."""
+    points = draft.mesh.vertices_mm[draft.edges.start[rim]]
+    away = points - points.mean(axis=0)
+    first, second, _ = np.linalg.svd(away, full_matrices=False)[2]
+    first, second = (axis if ((away @ axis) ** 3).sum() >= 0.0 else -axis for axis in (first, second))
+    return np.array([first, second, np.cross(first, second)])
+
+
+def _in_frame(mesh: Mesh, middle_mm: Array, frame: Array) -> Mesh:
+    return Mesh((mesh.vertices_mm - middle_mm) @ frame.T, mesh.faces)
 
 
 def _part_of_several(forms: Sequence[Form], strips: Patches) -> bool:
@@ -155,12 +171,11 @@ def _misfit_mm(forms: Sequence[Form], patches: Patches) -> float:
     return float(np.sqrt(square / max(area, 1e-12)))
 
 
-def _rims(draft: Draft, half_edges: IntArray, patches: Patches) -> tuple[Patches, Array]:
+def _rims(mesh: Mesh, edges: Edges, half_edges: IntArray, patches: Patches) -> tuple[Patches, Array]:
     """A strip of surface half a step wide at every edge of the rims, and the direction away from the surface there.
 
     It looks as that patch beside it does which its own face is most like: a single face of a fine scan says little.
     """
-    mesh, edges = draft.mesh, draft.edges
     start, end = mesh.vertices_mm[edges.start[half_edges]], mesh.vertices_mm[edges.end[half_edges]]
     own = face_normals(Mesh(mesh.vertices_mm, mesh.faces[half_edges // 3]))
     _, near = cKDTree(patches.middles_mm).query(0.5 * (start + end), k=min(BESIDE_RIM, len(patches.areas_mm2)))

@@ -13,6 +13,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.flat import without_flat_faces
 from verifier.mending.holes import fill_holes
+from verifier.mending.islands import bridge_islands
 from verifier.mending.leading import lead_faces_on
 from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.orientation import make_faces_agree, settle_sheets, turn_outward
@@ -98,7 +99,7 @@ def merge_passes(draft: Draft) -> Draft:
     draft = drop_second_layers(draft)
     if len(draft.edges.border) == 0:
         return draft
-    return remove_debris_and_fins(zip_pieces(cut_knotted_loops(split_bow_ties(draft))))
+    return remove_debris_and_fins(bridge_islands(zip_pieces(cut_knotted_loops(split_bow_ties(draft)))))
 
 
 def closed(draft: Draft) -> Draft:

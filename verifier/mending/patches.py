@@ -4,6 +4,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.mending.draft import Draft
+from verifier.mending.surrounded import inside_holes
 from verifier.mesh import Array, BoolArray, IntArray, face_normals
 
 # A patch of another pass comes this near to the rim it covers: two passes of a handheld scanner lie 0.1 to 0.3 mm apart
@@ -17,6 +18,8 @@ SAME_WAY = 0.5
 
 def beside_rims(draft: Draft, piece: IntArray, asked: BoolArray) -> IntArray:
     """How each piece lies along the rims of pieces not asked about: 1 looking the same way, -1 the other, 0 not at all.
+
+    A piece in the middle of a hole counts too, though the rim be some millimetres off.
 
     piece : (m,) the piece of every face
     asked : (count,) which pieces are asked about; of these, closed ones and ragged strips lie along nothing
@@ -36,7 +39,8 @@ def beside_rims(draft: Draft, piece: IntArray, asked: BoolArray) -> IntArray:
     beside = faces[nearest[near]]
     way = np.einsum("qx,qx->q", looking[beside], looking[rim[near] // 3])
     same, other = (np.bincount(piece[beside[sign * way > SAME_WAY]], minlength=len(asked)) for sign in (1, -1))
-    return np.where(same + other >= LEAST_CORNERS, np.where(same >= other, 1, -1), 0)
+    along = np.where(same + other >= LEAST_CORNERS, np.where(same >= other, 1, -1), 0)
+    return along + inside_holes(draft, piece, asked_open & (along == 0), asked)
 
 
 def pieces_with_inside(faces: IntArray, on_border: IntArray, piece: IntArray, count: int) -> BoolArray:
