@@ -2,6 +2,7 @@
 
 Truth is the part before the fault. `away` is how far mended surface beside every fault lies from it; `moved` the share
 of corners there that are not the scan's to the bit; `lost` the share of the scan's corners there that did not come out;
+a bore is `shut` where some of its wall was in the scan, and `swallowed` where none was: nobody can know of it;
 `MiB` the most memory while it was mended, the harness's own two or three copies of the mesh in it.
 """
 
@@ -35,6 +36,8 @@ from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh, face_areas_mm2, volume_mm3
 
 PARTS = {make.__name__: make for make in faults.ALL_PARTS}
+LEAST_SEEN = 0.01  # of a bore's wall; less is one ragged row of faces
+ON_WALL_MM = 0.1  # the parts' own roughness and their chords
 OWN_PROCESS_FACES = 500_000  # from here on every row runs alone, so that the peak memory is its own
 
 
@@ -47,6 +50,7 @@ class Row:
     moved: float
     lost: float
     bores_shut: int
+    swallowed: int
     walls_lost: int
     volume_error: float
     cpu_s: float
@@ -108,7 +112,7 @@ def row_of(name: str, fault: str, faces: int, seed: int, way: str) -> Row:
     try:
         made = mend(faults.scan_of(scan)).mesh if way == "staged" else plainly(scan)
     except CannotMend as refusal:
-        return Row(False, 0, 0, 0, 0, 0, 0, *since(started), peak_mib(), refusal.what)
+        return Row(False, 0, 0, 0, 0, 0, 0, 0, *since(started), peak_mib(), refusal.what)
     took, peak = since(started), peak_mib()
     return judged(whole, case, made, PARTS[name](), took, peak)
 
@@ -124,19 +128,36 @@ def judged(whole: Mesh, case: Case, made: Mesh, part: faults.Part, took: tuple[f
     of_scan = np.unique(case.mesh.vertices_mm[np.unique(case.mesh.faces)].astype(np.float32), axis=0)
     away_mm = np.sqrt(igl.point_mesh_squared_distance(apart, whole.vertices_mm, whole.faces)[0]) if len(apart) else [0]
     of_part = whole.vertices_mm[case.away(whole.vertices_mm)]
-    air = igl.fast_winding_number(made.vertices_mm, made.faces, np.array(part.in_bores_mm)) > 0.5
+    air = igl.fast_winding_number(made.vertices_mm, made.faces, points_in(part)) > 0.5
+    closed = air.reshape(part.bores, -1).any(axis=1)
+    seen = np.array([share_of_wall_seen(whole, case.mesh, axis) for axis in np.split(points_in(part), part.bores)])
     walls = igl.fast_winding_number(made.vertices_mm, made.faces, np.array(part.in_walls_mm)) < 0.5
     return Row(
         judge_as_written(made).sound and len(crossing_pairs(made)) == 0,
         float(np.max(away_mm)),
         share_unknown(apart, of_scan),
         share_unknown(of_part[known(of_part, of_scan)], corners),
-        int(air.reshape(part.bores, -1).any(axis=1).sum()),
+        int((closed & (seen >= LEAST_SEEN)).sum()),
+        int((closed & (seen < LEAST_SEEN)).sum()),
         int(walls.sum()),
         volume_mm3(made) / volume_mm3(whole) - 1.0 if case.volume_known else np.nan,
         *took,
         peak,
     )
+
+
+def points_in(part: faults.Part) -> np.ndarray:
+    return np.array(part.in_bores_mm)
+
+
+def share_of_wall_seen(whole: Mesh, scan: Mesh, on_axis_mm: np.ndarray) -> float:
+    """How much of an upright bore's wall is in the scan: the wall is what is nearest to its axis."""
+    radius = np.sqrt(igl.point_mesh_squared_distance(on_axis_mm, whole.vertices_mm, whole.faces)[0].min())
+    turn = np.radians(np.arange(0.0, 360.0, 5.0))
+    spokes = radius * np.column_stack([np.cos(turn), np.sin(turn), 0.0 * turn])
+    on_wall = (on_axis_mm[:, None] + spokes).reshape(-1, 3)
+    off_mm = np.sqrt(igl.point_mesh_squared_distance(on_wall, scan.vertices_mm, scan.faces)[0])
+    return float((off_mm < ON_WALL_MM).mean())
 
 
 def share_unknown(points: np.ndarray, among: np.ndarray) -> float:
@@ -173,7 +194,8 @@ def line(fault: str, faces: int, way: str, rows: Sequence[Row]) -> str:
     error = "" if np.isnan(volume).all() else f"{100 * np.nanmax(volume):.3f} %"
     return (
         f"{head} | {refused or ''} | {away:.3f} | {100 * moved:.2f} % | {100 * lost:.2f} %"
-        f" | {sum(row.bores_shut for row in done)} | {sum(row.walls_lost for row in done)} | {error}"
+        f" | {sum(row.bores_shut for row in done)} | {sum(row.swallowed for row in done)}"
+        f" | {sum(row.walls_lost for row in done)} | {error}"
         f" | {np.mean([row.cpu_s for row in rows]):.1f} | {np.mean([row.wall_s for row in rows]):.1f}"
         f" | {max(row.peak_mib for row in rows):.0f} |"
     )
@@ -189,6 +211,7 @@ COLUMNS = [
     "moved",
     "lost",
     "bores shut",
+    "swallowed",
     "walls lost",
     "volume",
     "CPU s",

@@ -10,6 +10,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.fairing import faired
 from verifier.mending.loops import open_loops
 from verifier.mending.telling import tell_faces
+from verifier.mending.thickness import kept_thick
 from verifier.mesh import Array, IntArray, Mesh
 
 
@@ -34,6 +35,7 @@ def fill_loops(draft: Draft, loops: Sequence[IntArray], what: str, *, fair: bool
     sewn = draft.with_sewn(inside, faces)
     if fair and len(inside):
         sewn = _faired(sewn, len(draft.mesh.vertices_mm), len(draft.mesh.faces), hole)
+        sewn = kept_thick(sewn, len(draft.mesh.vertices_mm), len(draft.mesh.faces), hole)
     sewn = drawn_apart(sewn, len(draft.mesh.vertices_mm))
     return sewn.telling(tell_faces(what, sewn.mesh, len(draft.mesh.faces) + np.arange(len(faces)), hole))
 

@@ -23,6 +23,10 @@ RIM_EDGES = 8
 FACING_COSINE = 0.9
 AREA_RATIO = 0.67
 OFF_AXIS_SHARE = 0.25
+# And their radii differ by no more than a ragged rim's half spacing and a draft of three degrees over a depth as large
+# as the radius make: two wide holes in the two faces of a plate are no mouths of one bore.
+RAGGED_MM = 0.4
+DRAFT = 0.05
 # A seam between two halves is narrower than this share of its radius; wider, and they are two parts side by side.
 SEAM_SHARE = 0.25
 # A loop that encloses less than this share of what a circle of its length would is a slit and has no axis.
@@ -109,7 +113,8 @@ def _face_each_other(one: Rim, other: Rim) -> bool:
     off_axis_mm = float(np.linalg.norm(apart - ahead_mm * axis))
     radius_mm = min(one.radius_mm, other.radius_mm)
     alike = (
-        float(one.outward @ other.outward) < -FACING_COSINE
+        max(one.radius_mm, other.radius_mm) - radius_mm < RAGGED_MM + DRAFT * radius_mm
+        and float(one.outward @ other.outward) < -FACING_COSINE
         and radius_mm**2 > AREA_RATIO * max(one.radius_mm, other.radius_mm) ** 2
         and off_axis_mm < OFF_AXIS_SHARE * radius_mm
     )
