@@ -11,11 +11,13 @@ from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops, open_loops
 from verifier.mending.solid import Origin
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, Mesh, drop_unused_vertices, face_normals
+from verifier.mesh import Array, Mesh, drop_unused_vertices, face_normals, face_vectors_mm2
 
 # How thick the closed sheet is: what nobody saw is not made up, and no size grows by a hundredth of a millimetre. At
 # 100 mm that is over six hundred steps of a 32-bit float, so it stays apart in the file.
 BACK_MM = 0.005
+# Of a sheet's surface so much looks one way; a half ball, deeper than any sheet, has a half.
+LOOKS_ONE_WAY = 0.4
 # Leaning a direction to the front of all faces at its corner: by this share of a normal, so many times, until it is so
 # far in front (cosine) of each.
 LEAN = 0.2
@@ -24,11 +26,11 @@ WELL_IN_FRONT = 0.3
 
 
 def backed(surface: Draft) -> Draft | None:
-    """The open surface with its back, every new face FILLED; None unless it is one piece with a rim.
+    """The open surface with its back, every new face FILLED; None unless it is one piece with a rim that looks one way.
 
     All loops but the longest are holes, and filled as such.
     """
-    if surface.pieces[0] != 1 or len(surface.edges.border) == 0:
+    if surface.pieces[0] != 1 or len(surface.edges.border) == 0 or not _is_a_sheet(surface.mesh):
         return None
     sheet = fill_holes(cut_knotted_loops(split_bow_ties(surface)), keep_longest=True)
     front = drop_unused_vertices(sheet.mesh)
@@ -44,6 +46,12 @@ def backed(surface: Draft) -> Draft | None:
     made = sheet.with_sewn(front.vertices_mm - BACK_MM * _outward(front), faces, Origin.FILLED)
     number = len(front.faces) + np.arange(len(faces))
     return made.telling(tell_faces("Backed a sheet seen from one side", made.mesh, number, np.zeros_like(number)))
+
+
+def _is_a_sheet(mesh: Mesh) -> bool:
+    """Whether most of the surface looks one way: that of a part which lacks a hole looks all ways alike."""
+    vectors = face_vectors_mm2(mesh)
+    return bool(np.linalg.norm(vectors.sum(axis=0)) > LOOKS_ONE_WAY * np.linalg.norm(vectors, axis=1).sum())
 
 
 def _outward(mesh: Mesh) -> Array:
