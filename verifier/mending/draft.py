@@ -61,6 +61,10 @@ class Draft:
         told = replace(self, steps=steps)
         return _handed_on(told, **{name: self.__dict__.get(name) for name in ("edges", "pieces", "areas_mm2")})
 
+    def bare(self) -> "Draft":
+        """The same surface without what was worked out of it, which takes as much memory as the surface."""
+        return replace(self)
+
     def _is_one_piece(self) -> bool:
         """Whether that is known; to ask costs nothing."""
         return "pieces" in self.__dict__ and self.pieces[0] == 1

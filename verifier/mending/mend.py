@@ -49,12 +49,11 @@ def mend(scan: Scan) -> Solid:
     says what is wrong and what to do at the scanner.
     """
     surface = one_surface(scan)
-    draft = without_flat_faces(closed(surface))
     try:
-        uncrossed = mend_crossings(draft)
+        draft = uncrossed(without_flat_faces(closed(surface)))
     except RunsThroughItself as crossing:
         raise CannotMend(str(crossing), where=scan.source.name, do=MERGE_PASSES) from crossing
-    draft = tell_bodies(uncrossed if uncrossed.mesh is draft.mesh else without_flat_faces(uncrossed))
+    surface, draft = surface.bare(), tell_bodies(draft).bare()  # the judge needs the most memory of all
     flaw = _flaw(draft)
     if not flaw:
         return _solid(scan, draft)
@@ -109,6 +108,12 @@ def closed(draft: Draft) -> Draft:
         return draft
     draft = stand_free(cut_knotted_loops(draft))
     return fill_holes(lead_faces_on(carry_bores_on(zip_facing_rims(draft))))
+
+
+def uncrossed(draft: Draft) -> Draft:
+    """The surface with no face running through another, and none without area made by that."""
+    made = mend_crossings(draft)
+    return made if made.mesh is draft.mesh else without_flat_faces(made)
 
 
 def without_strays(mesh: Mesh) -> tuple[Mesh, MendStep]:
