@@ -117,7 +117,7 @@ def mended(scan: Scan, joined: JoinReport | None) -> tuple[Solid, JoinReport | N
         if joined is None or not joined.posed:
             raise
         beside = mend(replace(scan, mesh=laid_beside(joined.posed)))
-        return _with_something_measured(scan, beside), replace(joined, seam=None)
+        return _with_something_measured(scan, beside), replace(joined, seam=None, seam_at_mm=None)
 
 
 def inspect_part(

@@ -7,7 +7,7 @@ import pytest
 from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Mesh, area_mm2, face_areas_mm2, volume_mm3
 from verifier.reporting.page_rows import surfaces
-from verifier.reporting.shown import ShownMesh, shown_mesh
+from verifier.reporting.shown import JOINED, ShownMesh, shown_mesh, with_seam
 
 EDGE_MM = 0.5
 NOISE_MM = 0.02
@@ -68,6 +68,20 @@ def test_a_small_solid_is_shown_as_it_is():
     assert np.array_equal(shown.faces, SOLID.mesh.faces)
     assert np.array_equal(shown.origin, SOLID.origin)
     assert np.abs(shown.vertices_mm - SOLID.mesh.vertices_mm).max() < 1e-5  # 32-bit rounding at 40 mm
+
+
+def test_a_seam_is_shown_where_it_runs_on_measured_surface_alone():
+    shown = shown_mesh(SOLID, at_most=5000)
+    middles = SOLID.mesh.corners_mm.mean(axis=1)
+    band = middles[(np.abs(middles[:, 0] - 15.0) < 1.0) & (middles[:, 2] > 0.0)]  # right across the filled disc
+    joined = with_seam(shown, band)
+    mesh, step_mm = as_mesh(shown), 2.0 * np.sqrt(area_mm2(SOLID.mesh) / 5000)
+    x, _, z = mesh.corners_mm.mean(axis=1).T
+    is_seam = joined.origin == JOINED
+    assert (np.abs(x - 15.0)[is_seam] < 1.0 + step_mm).all()
+    assert (is_seam | (shown.origin == Origin.FILLED))[(np.abs(x - 15.0) < 0.8) & (z > 1.0)].all()
+    assert np.array_equal(joined.origin[~is_seam], shown.origin[~is_seam])
+    assert [kind.words for kind in surfaces(joined)][-1] == "seam between scans, barred"
 
 
 def test_the_legend_names_only_the_surface_there_is():

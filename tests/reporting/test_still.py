@@ -10,7 +10,7 @@ from PIL import Image
 from verifier.mending.solid import Origin
 from verifier.reporting.balloons import placed_balloons
 from verifier.reporting.rendering import PAINT, View, rendered, view_of
-from verifier.reporting.shown import ShownMesh
+from verifier.reporting.shown import JOINED, ShownMesh
 from verifier.reporting.still import Callout, callouts_of, still_png, stills
 from verifier.reporting.viewing import first_turn, seen_from_below
 
@@ -18,7 +18,7 @@ from .examples import FAILED, NOT_FOUND, PASSED, PIVOT
 from .test_page import POINTS_MM, SHOWN
 
 
-def ball(radius_mm: float, origin: Origin = Origin.MEASURED) -> ShownMesh:
+def ball(radius_mm: float, origin: int = Origin.MEASURED) -> ShownMesh:
     sphere = trimesh.creation.icosphere(subdivisions=5, radius=radius_mm)
     return ShownMesh(
         sphere.vertices.astype(np.float32),
@@ -58,8 +58,8 @@ def test_what_lies_in_front_hides_what_lies_behind():
     assert not (pixels[:, 2] > 1.8 * pixels[:, 0]).any()  # the rebuilt one
 
 
-@pytest.mark.parametrize("origin", Origin)
-def test_each_surface_has_its_paint_where_it_looks_into_the_light(origin: Origin):
+@pytest.mark.parametrize("origin", [*Origin, JOINED])
+def test_each_surface_has_its_paint_where_it_looks_into_the_light(origin: int):
     pixels = rendered(ball(10.0, origin), view_of(ball(10.0), np.eye(3), 300, 300, 20)).pixels
     lit = pixels.reshape(-1, 3)[(pixels.reshape(-1, 3) < 250).any(axis=1)].astype(int)
     assert lit[lit.sum(axis=1).argmax()] == pytest.approx(PAINT[origin], abs=3)

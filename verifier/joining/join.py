@@ -4,12 +4,15 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from verifier.errors import CannotJoin, RuleMistake
 from verifier.joining.fusing import fuse
-from verifier.joining.posed import Fused, Joined, JoinReport, Placing, Posed
+from verifier.joining.posed import SEAM, Fused, Joined, JoinReport, Placing, Posed
 from verifier.joining.side import is_side_of_large_part
 from verifier.joining.two_sides import place_two_sides
 from verifier.joining.views import place_views
+from verifier.mesh import Array
 from verifier.reading.scan import Scan, Source
 from verifier.rulebook import Rules, Sheet, part_name
 
@@ -28,8 +31,16 @@ def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     )
     fused = fuse(posed)
     names = tuple(scan.source.name for scan in scans)
-    report = JoinReport(names, placing, fused.seam, _to_draw(placing, posed), posed)
+    report = JoinReport(names, placing, fused.seam, _seam_at_mm(fused), _to_draw(placing, posed), posed)
     return Joined(_as_one(scans, fused), fused.source_of_face, report)
+
+
+def _seam_at_mm(fused: Fused) -> Array | None:
+    """Middles of the faces that are no scan's own, (k, 3)."""
+    if fused.seam is None:
+        return None
+    faces = fused.mesh.faces[fused.source_of_face == SEAM]
+    return np.asarray(fused.mesh.vertices_mm[faces].mean(axis=1))
 
 
 def _to_draw(placing: Placing, posed: tuple[Posed, ...]) -> tuple[Posed, ...]:

@@ -174,6 +174,7 @@ class JoinReport:
 
     placing : poses, alternatives, trimmed surface
     seam : between the scans; None where they meet nowhere
+    seam_at_mm : (k, 3) middles of the faces that were made or moved at the seam, to show where it runs
     scans_kept : the scans as posed, to draw the other ways by; none where there is one way only
     posed : the scans as posed, should their seam not be closed
     """
@@ -181,6 +182,7 @@ class JoinReport:
     scans: tuple[str, ...]
     placing: Placing
     seam: Seam | None = None
+    seam_at_mm: Array | None = None
     scans_kept: tuple[Posed, ...] = ()
     posed: tuple[Posed, ...] = ()
 

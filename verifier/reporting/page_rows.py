@@ -6,7 +6,7 @@ from typing import Literal
 from verifier.inspection import SizeTable
 from verifier.mending.solid import Origin
 from verifier.reporting.bar import Bar, bar_of
-from verifier.reporting.shown import ShownMesh
+from verifier.reporting.shown import JOINED, ShownMesh
 from verifier.reporting.words import (
     figure,
     limits_in_words,
@@ -123,12 +123,14 @@ def _place(share_of_tolerance: float) -> float:
 
 
 _STRIPES = "M-2 8 L8 -2 M4 18 L22 0 M16 20 L30 6"
+_BARS = "M3 0 V16 M9 0 V16 M15 0 V16 M21 0 V16"
 _DOTS = "M3 4 h3 M11 4 h3 M19 4 h3 M3 12 h3 M11 12 h3 M19 12 h3"
 # The same colours and textures as in solid_view.js.
-_LOOKS = {
+_LOOKS: dict[int, Surface] = {
     Origin.MEASURED: Surface("measured", "#d6d3cb", "#8d8b86", ""),
     Origin.FILLED: Surface("filled in, striped", "#e48a14", "#965b0d", _STRIPES),
     Origin.REBUILT: Surface("rebuilt, dotted", "#3a84c8", "#265784", _DOTS),
+    JOINED: Surface("seam between scans, barred", "#764686", "#4e2e58", _BARS),
 }
 
 

@@ -8,7 +8,7 @@ from verifier.inspection import Inspection
 from verifier.mesh import Array
 from verifier.reporting.page import Pictured
 from verifier.reporting.reshaped_view import reshaped_view
-from verifier.reporting.shown import ShownMesh, shown_mesh
+from verifier.reporting.shown import ShownMesh, shown_mesh, with_seam
 from verifier.reporting.still import stills
 from verifier.reporting.way_pictures import way_pictures
 from verifier.rulebook import draft_sheet_text
@@ -19,9 +19,12 @@ def pictured_of(outcome: Outcome, told: Inspection, sheet: str) -> Pictured:
 
     sheet : the text of the sheet it has; '' for none
     """
-    before = shown_mesh(outcome.solid)
+    before = _with_seam(outcome, shown_mesh(outcome.solid), 1.0)
     reshaped = reshaped_view(outcome.copy, outcome.plan, told.sizes)
-    changed = shown_mesh(outcome.copy) if reshaped is None and outcome.copy is not outcome.solid else None
+    changed = None
+    if reshaped is None and outcome.copy is not outcome.solid:
+        scale = outcome.correction.scale
+        changed = _with_seam(outcome, shown_mesh(outcome.copy), scale.value if scale.applied else 1.0)
     after = changed if reshaped is None else reshaped.mesh
     # The callouts of paper lie on the scan: on a part that was made longer or mirrored they would hang in the air.
     still = before if after is None or told.reshaped else after
@@ -36,6 +39,16 @@ def pictured_of(outcome: Outcome, told: Inspection, sheet: str) -> Pictured:
         sheet=drafted or sheet,
         reshaped=reshaped,
     )
+
+
+def _with_seam(outcome: Outcome, shown: ShownMesh, scale: float) -> ShownMesh:
+    """The picture with the seam of a part of several scans; the coat, a tenth of a millimetre, does not show.
+
+    scale : what the picture's lengths were divided by
+    """
+    if outcome.joined is None or outcome.joined.seam_at_mm is None:
+        return shown
+    return with_seam(shown, outcome.joined.seam_at_mm / scale)
 
 
 def _away_mm(outcome: Outcome, shown: ShownMesh) -> Array | None:

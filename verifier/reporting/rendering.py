@@ -7,10 +7,15 @@ from numpy.typing import NDArray
 
 from verifier.mending.solid import Origin
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals
-from verifier.reporting.shown import ShownMesh
+from verifier.reporting.shown import JOINED, ShownMesh
 
 # The same paints, light and textures as the page's own picture has (solid_view.js).
-PAINT = {Origin.MEASURED: (214, 211, 203), Origin.FILLED: (228, 138, 20), Origin.REBUILT: (58, 132, 200)}
+PAINT: dict[int, tuple[int, int, int]] = {
+    Origin.MEASURED: (214, 211, 203),
+    Origin.FILLED: (228, 138, 20),
+    Origin.REBUILT: (58, 132, 200),
+    JOINED: (118, 70, 134),
+}
 LIGHT = np.array((-0.36, 0.48, 0.8))
 AMBIENT, TEXTURED = 0.4, 0.66
 OUTLINE = (60, 66, 64)
@@ -178,10 +183,12 @@ def _rounded_normals(mesh: Mesh) -> Array:
 
 
 def _texture(origin: NDArray[np.uint8], x: IntArray, y: IntArray, grain: int) -> BoolArray:
-    """Dark points: none on measured surface, slanting stripes on filled, a grid of dots on rebuilt."""
+    """Dark points: none on measured surface, slanting stripes on filled, dots on rebuilt, upright bars on a seam."""
     stripes = (x + y) // grain % 3 == 0
     dots = (x // grain % 3 == 0) & (y // grain % 3 == 0)
-    return np.asarray(((origin == Origin.FILLED) & stripes) | ((origin == Origin.REBUILT) & dots))
+    bars = x // grain % 2 == 0
+    of = ((Origin.FILLED, stripes), (Origin.REBUILT, dots), (JOINED, bars))
+    return np.asarray(np.any([(origin == kind) & dark for kind, dark in of], axis=0))
 
 
 def _outlines(depth_mm: NDArray[np.float32], fall_mm: float) -> BoolArray:

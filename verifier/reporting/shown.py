@@ -1,13 +1,13 @@
 """The mesh as the page shows it: few enough triangles to turn smoothly, every one still knowing where it came from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import fast_simplification
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from verifier.mending.solid import Solid
+from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Array, IntArray, Mesh, area_mm2
 
 # Corners are first drawn together on a grid that leaves about this many times the triangles asked for; only then
@@ -16,13 +16,17 @@ from verifier.mesh import Array, IntArray, Mesh, area_mm2
 GRID_SURPLUS = 3
 
 
+# Beside the origins of a solid's faces: measured, but in the band where two scans were joined.
+JOINED = len(Origin)
+
+
 @dataclass(frozen=True, slots=True)
 class ShownMesh:
     """A surface to look at, not to measure or print.
 
     vertices_mm : (n, 3) float32, in the frame of the scan, as the callouts' points are
     faces : (m, 3) int32
-    origin : (m,) uint8, an Origin for every face
+    origin : (m,) uint8, an Origin for every face, or JOINED
     """
 
     vertices_mm: NDArray[np.float32]
@@ -38,6 +42,20 @@ def shown_mesh(solid: Solid, *, at_most: int = 60_000) -> ShownMesh:
     if len(mesh.faces) > at_most:
         mesh, origin = _collapsed(mesh, origin, at_most)
     return ShownMesh(mesh.vertices_mm.astype(np.float32), mesh.faces.astype(np.int32), origin.astype(np.uint8))
+
+
+def with_seam(shown: ShownMesh, seam_at_mm: Array) -> ShownMesh:
+    """The same with the measured faces along a seam marked as joined.
+
+    seam_at_mm : (k, 3) middles of the seam's own faces; a shown face is of the seam within half of its longest side
+    """
+    if len(seam_at_mm) == 0:
+        return shown
+    corners = shown.vertices_mm.astype(np.float64)[shown.faces]
+    reach_mm = 0.5 * np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    away_mm, _ = cKDTree(seam_at_mm).query(corners.mean(axis=1), distance_upper_bound=float(reach_mm.max(initial=0.0)))
+    joined = (away_mm <= reach_mm) & (shown.origin == Origin.MEASURED)
+    return replace(shown, origin=np.where(joined, np.uint8(JOINED), shown.origin))
 
 
 def _on_a_grid(mesh: Mesh, origin: NDArray[np.uint8], about: int) -> tuple[Mesh, NDArray[np.uint8]]:

@@ -12,8 +12,8 @@ const SHADES = 64;
 const ROUND_COSINE = 0.8;
 // Light over the left shoulder, in the eye's frame.
 const LIGHT = [-0.36, 0.48, 0.8];
-// Measured, filled, rebuilt: apart in brightness as well as in hue, and told apart again by their texture.
-const SURFACES = [[214, 211, 203], [228, 138, 20], [58, 132, 200]];
+// Measured, filled, rebuilt, joined: apart in brightness as well as in hue, and told apart again by their texture.
+const SURFACES = [[214, 211, 203], [228, 138, 20], [58, 132, 200], [118, 70, 134]];
 
 function unpacked(text, Kind) {
   const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
@@ -118,7 +118,7 @@ function brightness(normals, t) {
   return bright;
 }
 
-// Beyond the three surfaces come the steps of the scale of deviations, and last what was not compared.
+// Beyond the four surfaces come the steps of the scale of deviations, and last what was not compared.
 const PLAIN_GREY = [150, 150, 148];
 const NOT_COMPARED = 127;
 
@@ -181,10 +181,11 @@ function drawSolid(solid, view, picture) {
   }
 }
 
-/** 1 where the texture is dark: none on measured surface, slanting stripes on filled, a grid of dots on rebuilt. */
+/** 1 where the texture is dark: none on measured surface, slanting stripes on filled, dots on rebuilt, upright bars on a seam. */
 function texture(origin, x, y, grain) {
   if (origin === 0) return 0;
   if (origin === 1) return Math.floor((x + y) / grain) % 3 === 0 ? 1 : 0;
+  if (origin === 3) return Math.floor(x / grain) % 2 === 0 ? 1 : 0;
   return Math.floor(x / grain) % 3 === 0 && Math.floor(y / grain) % 3 === 0 ? 1 : 0;
 }
 
