@@ -10,6 +10,8 @@ import psutil
 import pytest
 from hypothesis import settings
 
+import verifier  # noqa: F401  before numpy, whose number of threads it sets
+
 # At the desk every run draws examples never seen before; where a red run blocks a change it must mean the change.
 # Nothing is timed: on a busy machine any example may take long.
 settings.register_profile("untimed", deadline=None)
