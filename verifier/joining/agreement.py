@@ -104,8 +104,7 @@ def agreement_of(first: View, second: View, pose: Array, size_mm: float, toleran
 def said_of(asked: View, other: View, pose: Array, size_mm: float, tolerance_mm: float) -> Said:
     """What one view's points say of another view.
 
-    What stands at the foot of either view may be putty or table, and is not held against the pose: neither where it
-    stands before the other's surface, nor where the other's surface lies beneath it.
+    What stands at the foot of either view may be putty or table, and is not held against the pose.
     """
     found = partners(other.target, asked.asked, pose[None], RIM_NEIGHBOURS)
     beneath = beneath_of(found, other.target, tolerance_mm)[0]
@@ -134,10 +133,7 @@ def _not_alone(said: BoolArray, view: View) -> BoolArray:
 
 
 def _buried(asked: View, other: View, pose: Array, size_mm: float) -> BoolArray:
-    """Which points, raised off their surface, are right behind a surface of the other with no wall's end between.
-
-    Behind a surface at the other's foot they may be in the putty that held it, which only that view shows.
-    """
+    """Which points, raised off their surface, are right behind a surface of the other with no wall's end between."""
     raised = max(RAISED_SHARE * size_mm, 2.0 * other.cloud.spacing_mm)
     normals = turned_by(pose, asked.asked.normals)
     places = moved(pose, asked.asked.points_mm) + raised * normals
@@ -153,12 +149,7 @@ def _buried(asked: View, other: View, pose: Array, size_mm: float) -> BoolArray:
     beneath = aside < max(1.2 * other.cloud.spacing_mm, 0.5 * raised)
     facing = np.einsum("nj,nj->n", normals, outward)
     doubtful = np.flatnonzero(
-        near
-        & beneath
-        & (away < -0.5 * raised)
-        & (away > -DEEP_SHARE * size_mm)
-        & (facing > OPPOSED)
-        & ~other.foot[index]
+        near & beneath & (away < -0.5 * raised) & (away > -DEEP_SHARE * size_mm) & (facing > OPPOSED)
     )
     buried = np.zeros(len(places), dtype=bool)
     if len(doubtful):
