@@ -37,8 +37,7 @@ def _face_vectors(mesh: Mesh) -> tuple[Array, Array, Array]:
     if 2 * len(mesh.faces) < len(mesh.vertices_mm):
         a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0).T for k in range(3))
     else:
-        columns = np.ascontiguousarray(mesh.vertices_mm.T)
-        a, b, c = (np.take(columns, mesh.faces[:, k], axis=1) for k in range(3))
+        a, b, c = corner_columns(mesh)
     (ux, uy, uz), (vx, vy, vz) = b - a, c - a
     return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
 
@@ -67,12 +66,40 @@ def volume_mm3(mesh: Mesh) -> float:
 
     Taken about the middle of the corners, so that a part far from the origin loses no digits.
     """
-    if len(mesh.faces) == 0:
-        return 0.0
-    middle = mesh.vertices_mm.mean(axis=0)
-    about = mesh.vertices_mm - middle
-    a, b, c = (np.take(about, mesh.faces[:, k], axis=0) for k in range(3))
-    return float(np.einsum("ij,ij->", a, crossed(b, c)) / 6.0)
+    return float(face_volumes_mm3(mesh).sum())
+
+
+def face_volumes_mm3(mesh: Mesh) -> Array:
+    """Signed volume between the middle of the corners and every face, (m,)."""
+    return _six_volumes(*corner_columns(mesh, _middle(mesh))) / 6.0
+
+
+def centre_of_mass_mm(mesh: Mesh) -> Array:
+    """Centre of mass of the solid inside a closed mesh, (3,), from the tetrahedra between its middle and each face."""
+    middle = _middle(mesh)
+    a, b, c = corner_columns(mesh, middle)
+    volumes = _six_volumes(a, b, c)
+    return np.asarray(middle + (a + b + c) @ volumes / (4.0 * volumes.sum()))
+
+
+def corner_columns(mesh: Mesh, about_mm: Array | float = 0.0) -> tuple[Array, Array, Array]:
+    """The first, second and third corners of all faces about a point, (3, m) each: x, y and z of all together.
+
+    Gathered and multiplied axis by axis a million faces take a third to a half of the time of rows of three.
+    """
+    columns = np.ascontiguousarray((mesh.vertices_mm - about_mm).T)
+    a, b, c = (np.take(columns, mesh.faces[:, k], axis=1) for k in range(3))
+    return a, b, c
+
+
+def _middle(mesh: Mesh) -> Array:
+    return np.array([axis.mean() for axis in mesh.vertices_mm.T]) if len(mesh.vertices_mm) else np.zeros(3)
+
+
+def _six_volumes(a: Array, b: Array, c: Array) -> Array:
+    """Six times the signed volume between the origin and each face, (m,), from its corners, (3, m) each."""
+    (bx, by, bz), (cx, cy, cz) = b, c
+    return np.asarray(a[0] * (by * cz - bz * cy) + a[1] * (bz * cx - bx * cz) + a[2] * (bx * cy - by * cx))
 
 
 def face_normals(mesh: Mesh) -> Array:
@@ -84,7 +111,7 @@ def face_normals(mesh: Mesh) -> Array:
 
 def extents_mm(mesh: Mesh) -> Array:
     """Size of the box along the file's own axes, (3,)."""
-    return np.asarray(np.ptp(mesh.vertices_mm, axis=0))
+    return np.array([np.ptp(axis) for axis in mesh.vertices_mm.T])  # a tenth of the time of ptp over the rows
 
 
 def drop_unused_vertices(mesh: Mesh) -> Mesh:

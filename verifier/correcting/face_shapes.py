@@ -1,4 +1,8 @@
-"""What the corners of a mesh are told of the faces round them: directions, angles, and which faces are needles."""
+"""What the corners of a mesh are told of the faces round them: directions, angles, and which faces are needles.
+
+A million vectors are worked on axis by axis, (3, m): a row of three numbers is gathered and multiplied in three times
+the time.
+"""
 
 from dataclasses import dataclass
 from typing import Any
@@ -7,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, crossed
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, corner_columns, crossed
 
 AnyArray = NDArray[Any]  # of whichever precision it is called with
 
@@ -38,13 +42,14 @@ class FaceShapes:
 
 def face_shapes(mesh: Mesh) -> FaceShapes:
     """Work out every face once."""
-    a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0) for k in range(3))
+    a, b, c = corner_columns(mesh)
     ab, bc, ca = b - a, c - b, a - c
-    vectors = crossed(ab, bc)
-    double_areas = np.sqrt(_dots(vectors, vectors))
+    vectors = crossed(ab.T, bc.T)
+    double_areas = np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
     longest_mm = np.sqrt(np.maximum(np.maximum(_dots(ab, ab), _dots(bc, bc)), _dots(ca, ca)))
     along = np.stack([-_dots(ca, ab), -_dots(ab, bc), -_dots(bc, ca)])
-    return FaceShapes(unit(vectors), np.arctan2(double_areas, along), double_areas > NEEDLE_MM * longest_mm)
+    normals = np.divide(vectors, double_areas[:, None], out=np.zeros_like(vectors), where=double_areas[:, None] > 0)
+    return FaceShapes(normals, np.arctan2(double_areas, along), double_areas > NEEDLE_MM * longest_mm)
 
 
 def corner_rings(mesh: Mesh, shapes: FaceShapes) -> sparse.csr_array:
@@ -64,21 +69,21 @@ def smoothed_normals(mesh: Mesh, normals: Array) -> Array:
     """
     neighbours = _face_neighbours(mesh)
     least = np.cos(np.radians(AGREE_WITHIN_DEG))
-    smooth: AnyArray = normals.astype(np.float32)
+    smooth: AnyArray = np.ascontiguousarray(normals.T, dtype=np.float32)
     for _ in range(SMOOTHING_ROUNDS):
         sums = smooth.copy()
         for beside in neighbours:
-            theirs = np.take(smooth, beside, axis=0)
-            theirs *= (_dots(smooth, theirs) > least)[:, None]
+            theirs = np.take(smooth, beside, axis=1)
+            theirs *= _dots(smooth, theirs) > least
             sums += theirs
-        smooth = unit(sums)
-    return unit(smooth.astype(np.float64))
+        smooth = _unit(sums)
+    return np.ascontiguousarray(_unit(smooth.astype(np.float64)).T)
 
 
-def unit(vectors: AnyArray) -> AnyArray:
-    """The same directions with length 1; zero stays zero."""
-    lengths = np.sqrt(_dots(vectors, vectors))[:, None]
-    return np.asarray(np.divide(vectors, lengths, out=np.zeros_like(vectors), where=lengths > 0))
+def _unit(columns: AnyArray) -> AnyArray:
+    """The same directions with length 1, (3, m); zero stays zero."""
+    lengths = np.sqrt(_dots(columns, columns))
+    return np.asarray(columns / np.where(lengths > 0, lengths, 1.0))
 
 
 def _face_neighbours(mesh: Mesh) -> IntArray:
@@ -99,4 +104,5 @@ def _face_neighbours(mesh: Mesh) -> IntArray:
 
 
 def _dots(a: AnyArray, b: AnyArray) -> AnyArray:
-    return np.asarray(np.einsum("ij,ij->i", a, b))
+    """The products of two rows of columns, (3, m) and (3, m): (m,)."""
+    return np.asarray(np.einsum("ij,ij->j", a, b))

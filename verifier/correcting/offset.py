@@ -27,18 +27,18 @@ def offset_inwards(mesh: Mesh, thickness_mm: float) -> Mesh:
     Raises ValueError for a mesh that is not closed and oriented.
     """
     shapes = face_shapes(mesh)
-    moves = thickness_mm * inward_moves(mesh, shapes)
+    ring = corner_rings(mesh, shapes)
+    moves = thickness_mm * inward_moves(mesh, shapes, ring)
     unturned = _without_turned_faces(mesh, moves, shapes, shapes.has_direction)
     held = unturned.vertices_mm - mesh.vertices_mm
-    moves = without_crossings(mesh, held)
+    moves = without_crossings(mesh, held, ring)
     changed = (moves != held).any(axis=1)
     return _without_turned_faces(mesh, moves, shapes, shapes.has_direction & touching(mesh.faces, changed))
 
 
-def inward_moves(mesh: Mesh, shapes: FaceShapes) -> Array:
+def inward_moves(mesh: Mesh, shapes: FaceShapes, ring: sparse.csr_array) -> Array:
     """How each corner moves when all faces move inwards by 1, (n, 3)."""
     normals = smoothed_normals(mesh, shapes.normals)
-    ring = corner_rings(mesh, shapes)
     sums = ring @ normals
     turns = np.asarray(ring.sum(axis=1)).ravel()
     lengths = np.linalg.norm(sums, axis=1)

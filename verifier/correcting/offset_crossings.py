@@ -1,10 +1,13 @@
 """Where a moved surface runs through itself: corners there follow their neighbours, until it does not any more."""
 
+from dataclasses import dataclass
+from itertools import combinations
+
 import numpy as np
 from scipy import sparse
 
 from verifier.mending.crossings import crossing_pairs
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, touching
+from verifier.mesh import Array, IntArray, Mesh, face_normals
 
 # A face whose corners move unlike each other by this share of its edges may cross a neighbour; where they move alike,
 # the surface stays as it was. Asking about all faces takes 3 s a million, about these a tenth of that.
@@ -19,57 +22,77 @@ MOST_CHANGED = 0.1
 ONE_PLANE = 1e-3
 
 
-def without_crossings(mesh: Mesh, moves: Array) -> Array:
+def without_crossings(mesh: Mesh, moves: Array, ring: sparse.csr_array) -> Array:
     """The moves of the corners, (n, 3), smoothed where the moved surface would run through itself.
+
+    ring : which faces stand round which corner, (n, m)
 
     A field of moves that is the same everywhere lets nothing cross that did not before, so what crosses is where
     neighbours move apart: at edges, and where scatter turns single faces. What crossed before may stay.
     """
-    # Column by column in memory, so that asking a million faces again and again reads each number once.
-    mesh = Mesh(mesh.vertices_mm, np.asfortranarray(mesh.faces))
+    around = _Around(mesh.faces, ring)
     smoothed = moves
-    asked = _with_ring(mesh, _strained(mesh, moves))
-    for ring in range(ROUNDS):
+    asked = around.widened(_strained(mesh, moves))
+    for rings in range(ROUNDS):
         crossing = _crossing(mesh, smoothed, asked)
-        if not crossing.any():
+        if len(crossing) == 0:
             break
-        for _ in range(ring):
-            crossing = _with_ring(mesh, crossing)
-        smoothed = _smoothed(mesh, smoothed, crossing)
-        asked = _with_ring(mesh, crossing)
+        for _ in range(rings):
+            crossing = around.widened(crossing)
+        asked = around.widened(crossing)
+        smoothed = _smoothed(mesh, smoothed, crossing, asked)
     changed = (smoothed != moves).any(axis=1)
     return smoothed if changed.mean() <= MOST_CHANGED else moves
 
 
-def _strained(mesh: Mesh, moves: Array) -> BoolArray:
-    """Faces of which two corners move unlike each other, (m,)."""
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """Which faces stand round which corner, so that a few faces are widened without asking a million."""
+
+    faces: IntArray
+    ring: sparse.csr_array
+
+    def widened(self, some: IntArray) -> IntArray:
+        """These faces and all that share a corner with one of them, ascending."""
+        starts, counts = self.ring.indptr[:-1], np.diff(self.ring.indptr)
+        corners = _marked(self.faces[some], len(starts))
+        first, many = starts[corners], counts[corners]
+        places = np.arange(many.sum()) + np.repeat(first - np.cumsum(many) + many, many)
+        return _marked(self.ring.indices[places], len(self.faces))
+
+
+def _marked(names: IntArray, count: int) -> IntArray:
+    """Every name once, ascending: names below a count need no sorting."""
+    marked = np.zeros(count, dtype=bool)
+    marked[names] = True
+    return np.flatnonzero(marked)
+
+
+def _strained(mesh: Mesh, moves: Array) -> IntArray:
+    """Faces of which two corners move unlike each other.
+
+    In single precision, and axis by axis: a tenth of an edge is no matter of digits.
+    """
+    about = mesh.vertices_mm - mesh.vertices_mm.mean(axis=0)
+    places, moved = (np.ascontiguousarray(rows.T, dtype=np.float32) for rows in (about, moves))
+    corners = [(np.take(places, mesh.faces[:, k], axis=1), np.take(moved, mesh.faces[:, k], axis=1)) for k in range(3)]
     strained = np.zeros(len(mesh.faces), dtype=bool)
-    for a, b in ((0, 1), (1, 2), (2, 0)):
-        one, other = mesh.faces[:, a], mesh.faces[:, b]
-        apart = np.take(moves, one, axis=0) - np.take(moves, other, axis=0)
-        edge = np.take(mesh.vertices_mm, one, axis=0) - np.take(mesh.vertices_mm, other, axis=0)
-        strained |= np.einsum("ij,ij->i", apart, apart) > STRAIN**2 * np.einsum("ij,ij->i", edge, edge)
-    return strained
+    for one, other in combinations(corners, 2):
+        edge, apart = (a - b for a, b in zip(one, other, strict=True))
+        strained |= np.einsum("ij,ij->j", apart, apart) > STRAIN**2 * np.einsum("ij,ij->j", edge, edge)
+    return np.flatnonzero(strained)
 
 
-def _with_ring(mesh: Mesh, faces: BoolArray) -> BoolArray:
-    marked = np.zeros(len(mesh.vertices_mm), dtype=bool)
-    marked[mesh.faces[faces]] = True
-    return touching(mesh.faces, marked)
-
-
-def _crossing(mesh: Mesh, moves: Array, asked: BoolArray) -> BoolArray:
-    """Which of the faces asked about cross another one of them once moved, (m,)."""
-    names = np.flatnonzero(asked)
-    crossing = np.zeros(len(mesh.faces), dtype=bool)
-    if len(names):
-        corners, faces = _own(mesh.faces[names], len(moves))
-        pairs = crossing_pairs(Mesh(mesh.vertices_mm[corners] + moves[corners], faces))
-        one, other = (face_normals(Mesh(mesh.vertices_mm, mesh.faces[names[pairs[:, k]]])) for k in (0, 1))
-        # Faces that lay in one plane cross by the rounding of their moves only.
-        bent = np.linalg.norm(np.cross(one, other), axis=1) > ONE_PLANE
-        crossing[names[pairs[bent].ravel()]] = True
-    return crossing
+def _crossing(mesh: Mesh, moves: Array, asked: IntArray) -> IntArray:
+    """Which of the faces asked about cross another one of them once moved."""
+    if len(asked) == 0:
+        return asked
+    corners, faces = _own(mesh.faces[asked], len(moves))
+    pairs = crossing_pairs(Mesh(mesh.vertices_mm[corners] + moves[corners], faces))
+    one, other = (face_normals(Mesh(mesh.vertices_mm, mesh.faces[asked[pairs[:, k]]])) for k in (0, 1))
+    # Faces that lay in one plane cross by the rounding of their moves only.
+    bent = np.linalg.norm(np.cross(one, other), axis=1) > ONE_PLANE
+    return np.unique(asked[pairs[bent]])
 
 
 def _own(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
@@ -80,10 +103,12 @@ def _own(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
     return np.flatnonzero(marked), number[faces].astype(np.int64)
 
 
-def _smoothed(mesh: Mesh, moves: Array, crossing: BoolArray) -> Array:
-    """The moves with those of crossing faces' corners evened out between their neighbours'."""
-    around = mesh.faces[_with_ring(mesh, crossing)]
-    corners, faces = _own(around, len(moves))
+def _smoothed(mesh: Mesh, moves: Array, crossing: IntArray, around: IntArray) -> Array:
+    """The moves with those of crossing faces' corners evened out between their neighbours'.
+
+    around : the crossing faces and those beside them
+    """
+    corners, faces = _own(mesh.faces[around], len(moves))
     inner = np.zeros(len(moves), dtype=bool)
     inner[mesh.faces[crossing]] = True
     start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()

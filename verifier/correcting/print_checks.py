@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from verifier.correcting.reshaping.section import clear_of_corners_mm, crossing_at, loops_of
 from verifier.correcting.turning import NEAR_BED_MM
-from verifier.mesh import Array, IntArray, Mesh, crossed, face_vectors_mm2
+from verifier.mesh import Array, IntArray, Mesh, face_vectors_mm2, face_volumes_mm3
 from verifier.rulebook.rules import Printer
 
 # Places are taken on the surface this far apart on average, or farther where it is large.
@@ -49,11 +49,13 @@ class PrintCheck:
 def check_print(mesh: Mesh, printer: Printer) -> tuple[PrintCheck, ...]:
     """Look at a mesh that stands on z = 0 as it will be printed."""
     vectors = face_vectors_mm2(mesh)
-    surface = _places_on(mesh, vectors)
+    doubled = np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
+    surface = _places_on(mesh, vectors, doubled)
+    facing = _facing(surface, max(printer.least_wall_mm, printer.least_feature_mm))
     return (
-        _thin_wall(surface, printer),
-        _narrow_slot(surface, printer),
-        _overhang(mesh, vectors, printer),
+        _thin_wall(surface, facing, printer),
+        _narrow_slot(surface, facing, printer),
+        _overhang(mesh, vectors, doubled, printer),
         _cavities(mesh),
         _first_layer(mesh, printer),
     )
@@ -69,8 +71,7 @@ class _Surface:
     each_mm2: float
 
 
-def _places_on(mesh: Mesh, vectors: Array) -> _Surface:
-    doubled = np.linalg.norm(vectors, axis=1)
+def _places_on(mesh: Mesh, vectors: Array, doubled: Array) -> _Surface:
     area_mm2 = 0.5 * float(doubled.sum())
     count = int(min(PLACES_MOST, max(1.0, area_mm2 / PLACES_EVERY_MM**2)))
     # Evenly along the running sum of areas: every face gets its share without a draw.
@@ -84,8 +85,24 @@ def _places_on(mesh: Mesh, vectors: Array) -> _Surface:
     return _Surface(points, vectors[faces] / doubled[faces, None], float(np.sqrt(area_mm2 / count)), area_mm2 / count)
 
 
-def _opposite(surface: _Surface, within_mm: float, inwards: bool) -> tuple[IntArray, Array]:
-    """Places with another one facing them within reach, through material or through air; and how far off it is."""
+@dataclass(frozen=True, slots=True)
+class _Facing:
+    """Places with another one straight opposite: which place, and how far off the other is, (k,).
+
+    out_mm : through the air, below nought through material
+    """
+
+    places: IntArray
+    out_mm: Array
+
+    def through(self, material: bool, within_mm: float) -> tuple[IntArray, Array]:
+        """Those that face each other within reach, through material or through air; and how far off."""
+        depth = -self.out_mm if material else self.out_mm
+        near = (depth > NOTHING_MM) & (depth < within_mm)
+        return self.places[near], depth[near]
+
+
+def _facing(surface: _Surface, within_mm: float) -> _Facing:
     sideways_mm = 1.5 * surface.apart_mm
     pairs = cKDTree(surface.points).query_pairs(float(np.hypot(within_mm, sideways_mm)), output_type="ndarray")
     one, other = pairs.T
@@ -93,15 +110,15 @@ def _opposite(surface: _Surface, within_mm: float, inwards: bool) -> tuple[IntAr
     one, other = one[faces], other[faces]
     away = surface.points[other] - surface.points[one]
     along = np.einsum("ij,ij->i", away, surface.normals[one] - surface.normals[other]) / 2.0
-    depth = -along if inwards else along
-    sideways = np.sqrt(np.maximum(np.einsum("ij,ij->i", away, away) - along**2, 0.0))
-    near = (depth > NOTHING_MM) & (depth < within_mm) & (sideways < sideways_mm)
-    return np.asarray(one[near]), np.asarray(depth[near])
+    opposite = np.einsum("ij,ij->i", away, away) - along**2 < sideways_mm**2
+    return _Facing(np.asarray(one[opposite]), np.asarray(along[opposite]))
 
 
-def _narrowest(surface: _Surface, within_mm: float, inwards: bool) -> tuple[float, float, Array] | None:
+def _narrowest(
+    surface: _Surface, facing: _Facing, within_mm: float, material: bool
+) -> tuple[float, float, Array] | None:
     """The least distance (a low quantile of the narrow places'), their area, and where; None where all is wider."""
-    places, depth = _opposite(surface, within_mm, inwards)
+    places, depth = facing.through(material, within_mm)
     distinct = np.unique(places)
     if len(distinct) * surface.each_mm2 < LEAST_PATCH_MM2:
         return None
@@ -110,9 +127,9 @@ def _narrowest(surface: _Surface, within_mm: float, inwards: bool) -> tuple[floa
     return float(np.quantile(depth, 0.05)), len(distinct) * surface.each_mm2, np.asarray(at)
 
 
-def _thin_wall(surface: _Surface, printer: Printer) -> PrintCheck:
+def _thin_wall(surface: _Surface, facing: _Facing, printer: Printer) -> PrintCheck:
     limit = printer.least_wall_mm
-    found = _narrowest(surface, limit, inwards=True)
+    found = _narrowest(surface, facing, limit, material=True)
     if found is None:
         return PrintCheck("thin wall", True, f"No wall is thinner than {limit:g} mm, two strands.", None, limit)
     least, area, at = found
@@ -123,9 +140,9 @@ def _thin_wall(surface: _Surface, printer: Printer) -> PrintCheck:
     return PrintCheck("thin wall", False, says, least, limit, _place(at))
 
 
-def _narrow_slot(surface: _Surface, printer: Printer) -> PrintCheck:
+def _narrow_slot(surface: _Surface, facing: _Facing, printer: Printer) -> PrintCheck:
     limit = printer.least_feature_mm
-    found = _narrowest(surface, limit, inwards=False)
+    found = _narrowest(surface, facing, limit, material=False)
     if found is None:
         return PrintCheck("narrow slot", True, f"No slot is narrower than {limit:g} mm, one strand.", None, limit)
     least, _, at = found
@@ -133,9 +150,9 @@ def _narrow_slot(surface: _Surface, printer: Printer) -> PrintCheck:
     return PrintCheck("narrow slot", False, says, least, limit, _place(at))
 
 
-def _overhang(mesh: Mesh, vectors: Array, printer: Printer) -> PrintCheck:
-    doubled = np.linalg.norm(vectors, axis=1)
-    on_bed = mesh.vertices_mm[:, 2][mesh.faces].mean(axis=1) <= NEAR_BED_MM
+def _overhang(mesh: Mesh, vectors: Array, doubled: Array, printer: Printer) -> PrintCheck:
+    heights = np.ascontiguousarray(mesh.vertices_mm[:, 2])
+    on_bed = sum(heights[mesh.faces[:, k]] for k in range(3)) <= 3.0 * NEAR_BED_MM
     hangs = (vectors[:, 2] < -np.sin(np.radians(printer.steepest_deg)) * doubled) & ~on_bed
     share, area = float(doubled[hangs].sum() / doubled.sum()), 0.5 * float(doubled[hangs].sum())
     if area < 1.0:
@@ -155,8 +172,7 @@ def _cavities(mesh: Mesh) -> PrintCheck:
     count = len(mesh.vertices_mm)
     links = sparse.coo_array((np.ones(len(start), dtype=np.int8), (start, end)), shape=(count, count))
     pieces, number = csgraph.connected_components(links, directed=False)
-    a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0) for k in range(3))
-    volumes = np.bincount(number[mesh.faces[:, 0]], np.einsum("ij,ij->i", a, crossed(b, c)) / 6.0, pieces)
+    volumes = np.bincount(number[mesh.faces[:, 0]], face_volumes_mm3(mesh), pieces)
     hollow = np.flatnonzero(volumes < 0.0)
     if len(hollow) == 0:
         return PrintCheck("closed cavity", True, "It has no closed cavity.")

@@ -10,7 +10,7 @@ from verifier.correcting.turning import TOUCHES_WITHIN_MM, across, turned_to
 from verifier.correcting.way_up import LOAD_RISES_MOST_DEG, WayUp, ways_up, why_this_way
 from verifier.finding.feature import Features, Plane
 from verifier.mending.solid import Solid
-from verifier.mesh import Array, Mesh, crossed
+from verifier.mesh import Array, Mesh, centre_of_mass_mm
 from verifier.rulebook.rules import Printer
 from verifier.rulebook.sheet import Sheet
 
@@ -98,14 +98,6 @@ def carries(mesh: Mesh, middle_mm: Array, up: Array) -> bool:
     flat = across(up)
     inside_mm = _inside_hull_mm(touching @ flat.T, flat @ middle_mm)
     return inside_mm >= LEAST_MARGIN_OF_HEIGHT * (float(middle_mm @ up) - float(heights.min()))
-
-
-def centre_of_mass_mm(mesh: Mesh) -> Array:
-    """Centre of mass of the solid inside a closed mesh, (3,), from the tetrahedra between its middle and each face."""
-    about = mesh.vertices_mm.mean(axis=0)
-    a, b, c = (np.take(mesh.vertices_mm - about, mesh.faces[:, k], axis=0) for k in range(3))
-    volumes = np.einsum("ij,ij->i", a, crossed(b, c))
-    return np.asarray(about + volumes @ (a + b + c) / (4.0 * volumes.sum()))
 
 
 def _upright(mesh: Mesh, middle_mm: Array, features: Features, name: str) -> Resting:

@@ -64,8 +64,8 @@ def near_box(local_mm: Array, faces: IntArray, low: Array, high: Array) -> IntAr
     """Faces whose own boxes meet a box, (k,); axis by axis, so that few are left to ask for the second and third."""
     near = np.arange(len(faces))
     for axis in range(3):
-        at = local_mm[:, axis]
-        a, b, c = at[faces[near]].T
+        at = np.ascontiguousarray(local_mm[:, axis])
+        a, b, c = (at[faces[near, k]] for k in range(3))
         near = near[(np.minimum(np.minimum(a, b), c) <= high[axis]) & (np.maximum(np.maximum(a, b), c) >= low[axis])]
     return near
 
@@ -93,7 +93,7 @@ def _by_patch(mesh: Mesh, tool: Tool, near: IntArray) -> tuple[Mesh, IntArray] |
         made, source = _worked(solid, tool, simplified_mm)
         kept = source < len(sheet.faces)
         new_mm, faces = _numbered(Mesh(made.vertices_mm, made.faces[kept]), sheet, corners, len(mesh.vertices_mm))
-        if is_closed_as_written(made) and _same_edges(_border(faces), corners[rim]):
+        if is_closed_as_written(made) and _same_edges(border_of(faces), corners[rim]):
             source = np.where(source[kept] == NEW, NEW, near[source[kept]])
             return _exchanged(mesh, near, new_mm, faces, source)
     return None
@@ -111,7 +111,7 @@ def _exchanged(mesh: Mesh, near: IntArray, new_mm: Array, faces: IntArray, sourc
 
 def _rim_of_disc(sheet: Mesh) -> IntArray | None:
     """Directed edges of the one rim of a sheet without openings, (k, 2); None where it is something else."""
-    rim, count = _border(sheet.faces), len(sheet.vertices_mm)
+    rim, count = border_of(sheet.faces), len(sheet.vertices_mm)
     once = len(np.unique(rim[:, 0])) == len(rim) == len(np.unique(rim[:, 1]))
     edges = (3 * len(sheet.faces) + len(rim)) // 2
     start, end = sheet.faces[:, [0, 1]].ravel(), sheet.faces[:, [1, 2]].ravel()
@@ -121,11 +121,11 @@ def _rim_of_disc(sheet: Mesh) -> IntArray | None:
     return rim if len(rim) and once and in_one and count - edges + len(sheet.faces) == 1 else None
 
 
-def _border(faces: IntArray) -> IntArray:
-    """Directed edges without an opposite, (k, 2)."""
+def border_of(faces: IntArray) -> IntArray:
+    """Directed edges without an opposite, (k, 2), of faces that are part of a closed and oriented surface."""
     start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
     count = int(faces.max(initial=0)) + 1
-    alone = ~np.isin(start * count + end, end * count + start, kind="sort")
+    alone = ~np.isin(start * count + end, end * count + start, assume_unique=True, kind="sort")
     return np.column_stack([start[alone], end[alone]])
 
 

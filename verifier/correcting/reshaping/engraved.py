@@ -10,7 +10,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
-from verifier.correcting.reshaping.carved import Tool, carved, near_box
+from verifier.correcting.reshaping.carved import Tool, border_of, carved, near_box
 from verifier.correcting.reshaping.faces_named import face_of
 from verifier.correcting.reshaping.joint import clearances_from
 from verifier.correcting.reshaping.letters import STROKE_SHARE, strokes_of, width_mm
@@ -156,11 +156,8 @@ def _angles(corners: Array) -> Array:
 
 def _outline(work: Work, flat: Flat, turn: Array) -> Outline:
     """The rim of a flat face and of what opens or stands on it; specks that its fit left out are none."""
-    faces = work.mesh.faces[flat.faces]
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    count = int(faces.max()) + 1
-    alone = ~np.isin(start * count + end, end * count + start, assume_unique=True, kind="sort")
-    start, end = start[alone], end[alone]
+    start, end = border_of(work.mesh.faces[flat.faces]).T
+    count = int(start.max()) + 1
     links = sparse.coo_array((np.ones(len(start), dtype=np.int8), (start, end)), shape=(count, count))
     _, rim = np.unique(csgraph.connected_components(links, directed=False)[1][start], return_inverse=True)
     at, to = ((work.mesh.vertices_mm[ends] - flat.centre_mm) @ turn[:2].T for ends in (start, end))

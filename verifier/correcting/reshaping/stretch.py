@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from verifier.correcting.reshaping.names import Names
 from verifier.correcting.reshaping.outline import laid_along
-from verifier.correcting.reshaping.section import clear_of_corners_mm, crossing_at
+from verifier.correcting.reshaping.section import SHIFTED_MOST_MM, clear_of_corners_mm, crossing_at
 from verifier.correcting.reshaping.work import CannotReshape, Work
 from verifier.finding.feature import Noise
 from verifier.finding.fits import frame_along
@@ -73,29 +73,6 @@ def line_of(work: Work, wanted: Reshape, names: Names) -> Line:
 
 
 @dataclass(frozen=True, slots=True)
-class _Body:
-    """A mesh along a direction, ready to be cut at many heights.
-
-    heights : (n,) of the corners; low, high : (m,) of each face's lowest and highest corner
-    """
-
-    mesh: Mesh
-    heights: Array
-    low: Array
-    high: Array
-
-    def crossed(self, at_mm: float) -> Mesh:
-        """The faces that may cross a height: of a million some thousand, and the rest need not be asked."""
-        near = (self.low <= at_mm) & (self.high >= at_mm)
-        return Mesh(self.mesh.vertices_mm, self.mesh.faces[near])
-
-
-def _body(mesh: Mesh, heights: Array) -> _Body:
-    a, b, c = (heights[mesh.faces[:, k]] for k in range(3))
-    return _Body(mesh, heights, np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c))
-
-
-@dataclass(frozen=True, slots=True)
 class _Section:
     """One section: points close along its outline, seen along the direction, its area and the length of its rim."""
 
@@ -107,9 +84,7 @@ class _Section:
 
 def longest_stretch(mesh: Mesh, heights: Array, line: Line, noise: Noise) -> tuple[float, float] | None:
     """The longest stretch over which all sections are one, from and to; None where there is none to speak of."""
-    step = (line.high_mm - line.low_mm) / (STATIONS + 1)
-    body = _body(mesh, heights)
-    sections = [_section(body, line.low_mm + step * k, line) for k in range(1, STATIONS + 1)]
+    sections = _sections(mesh, heights, np.linspace(line.low_mm, line.high_mm, STATIONS + 2)[1:-1], line)
     runs, first = [], 0
     while first < len(sections):
         last = first
@@ -130,8 +105,7 @@ def check_stretch(mesh: Mesh, heights: Array, line: Line, planes: tuple[float, f
             f"the planes at {low:.1f} and {high:.1f} mm do not both cross the part",
             f"It reaches from {heights.min():.1f} to {heights.max():.1f} mm: give planes between",
         )
-    body = _body(mesh, heights)
-    sections = [_section(body, float(at), line) for at in np.linspace(low, high, 9)]
+    sections = _sections(mesh, heights, np.linspace(low, high, 9), line)
     change_mm = max(_apart_mm(sections[0], other) for other in sections[1:])
     between = f"between {low:.1f} and {high:.1f} mm"
     if change_mm > _limit_mm(noise):
@@ -150,8 +124,7 @@ def _advice(mesh: Mesh, heights: Array, line: Line, noise: Noise) -> str:
 
 def no_stretch(mesh: Mesh, heights: Array, line: Line) -> CannotReshape:
     """The reason for a part without a stretch of one section."""
-    body = _body(mesh, heights)
-    sections = [_section(body, float(at), line) for at in np.linspace(line.low_mm, line.high_mm, 7)[2:5]]
+    sections = _sections(mesh, heights, np.linspace(line.low_mm, line.high_mm, 7)[2:5], line)
     change_mm = max(_apart_mm(sections[0], other) for other in sections[1:])
     told = f"by {change_mm:.2f} mm" if np.isfinite(change_mm) else "altogether"
     return CannotReshape(
@@ -164,9 +137,20 @@ def _limit_mm(noise: Noise) -> float:
     return SAME_WITHIN_MM + SCATTERS * float(np.hypot(noise.white_mm, noise.correlated_mm))
 
 
-def _section(body: _Body, at_mm: float, line: Line) -> _Section:
-    at = clear_of_corners_mm(body.heights, at_mm)
-    found = crossing_at(body.crossed(at), body.heights, at)
+def _sections(mesh: Mesh, heights: Array, places_mm: Array, line: Line) -> list[_Section]:
+    """The part's sections at ascending places; faces that cross none of them, most of a million, are asked once."""
+    a, b, c = (heights[mesh.faces[:, k]] for k in range(3))
+    low = np.minimum(np.minimum(a, b), c) - 2.0 * SHIFTED_MOST_MM
+    high = np.maximum(np.maximum(a, b), c) + 2.0 * SHIFTED_MOST_MM
+    near = np.searchsorted(places_mm, low) < np.searchsorted(places_mm, high, side="right")
+    corners, faces = np.unique(mesh.faces[near], return_inverse=True)
+    crossed = Mesh(mesh.vertices_mm[corners], faces.reshape(-1, 3).astype(np.int64))
+    return [_section(crossed, heights[corners], float(at), line) for at in places_mm]
+
+
+def _section(mesh: Mesh, heights: Array, at_mm: float, line: Line) -> _Section:
+    at = clear_of_corners_mm(heights, at_mm)
+    found = crossing_at(mesh, heights, at)
     across = np.stack(frame_along(line.direction)[:2])
     start, end = ((found.points_mm[found.steps[:, k]] - line.from_mm) @ across.T for k in (0, 1))
     area_mm2 = 0.5 * float((start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]).sum())
