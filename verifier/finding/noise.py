@@ -94,7 +94,7 @@ def _differences(points_mm: Array, away_mm: Array, spacing_mm: float) -> tuple[A
     rows = []
     longest = max(LONGEST_LAG_SHARE * float(np.ptp(flat, axis=0).max()), LAGS_MM[7])
     for lag in np.maximum(LAGS_MM[: np.searchsorted(LAGS_MM, longest, side="right")], 1.01 * spacing_mm):
-        reached, partner = tree.query(flat[base] + lag * direction, distance_upper_bound=spacing_mm)
+        reached, partner = tree.query(flat[base] + lag * direction, distance_upper_bound=spacing_mm, workers=-1)
         pair = np.flatnonzero(np.isfinite(reached))
         pair = pair[partner[pair] != base[pair]]
         if len(pair) >= 50:
@@ -133,6 +133,14 @@ def _least_squares(lag_mm: Array, half_square: Array, count: Array, spacing_mm: 
         near, far = (1.0 - np.exp(-(lag_mm**2) / (2.0 * over**2)) for over in (length, wavelength))
         return np.asarray((white + shared * near + wave * far - half_square) / total * weight)
 
+    def slopes(at: Array) -> Array:
+        _, shared, length, wave, wavelength = at
+        columns = [np.ones_like(lag_mm)]
+        for variance, over in ((shared, length), (wave, wavelength)):
+            fallen = np.exp(-(lag_mm**2) / (2.0 * over**2))
+            columns += [1.0 - fallen, -variance * fallen * lag_mm**2 / over**3]
+        return np.asarray(np.column_stack(columns) * (weight / total)[:, None])
+
     # Waves are believed no longer than the longest way looked at: what rises beyond it has no end.
     longest = float(np.clip(lag_mm.max(), LEAST_WAVE_MM + 0.1, MOST_WAVE_MM))
     shortest = min(max(LEAST_CORRELATION_MM, spacing_mm), 0.5 * MOST_CORRELATION_MM)
@@ -141,7 +149,7 @@ def _least_squares(lag_mm: Array, half_square: Array, count: Array, spacing_mm: 
     middle = 0.5 * (LEAST_WAVE_MM + longest)
     starts = ([0.5 * total, 0.5 * total, k * shortest, 0.5e-9 * total, middle] for k in (1.2, 1.6, 2.0))
     scale = [total, total, 1.0, total, LEAST_WAVE_MM]
-    best = min((least_squares(off, s, bounds=(low, high), x_scale=scale) for s in starts), key=_cost)
+    best = min((least_squares(off, s, slopes, bounds=(low, high), x_scale=scale) for s in starts), key=_cost)
     return np.asarray(best.x)
 
 
