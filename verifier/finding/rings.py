@@ -47,6 +47,33 @@ class Ring:
     arc_deg: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """Points of a patch drawn along an axis: worked out once, however many rings are taken from it.
+
+    points : (k,) the surface's points; flat_mm, facing : (k, 2) their places and normals across the axis
+    reach_mm : (k,) how far off a circle each may lie
+    """
+
+    points: IntArray
+    flat_mm: Array
+    facing: Array
+    reach_mm: Array
+
+    def less(self, on: BoolArray) -> "_Drawn":
+        """Without some of them."""
+        left = np.flatnonzero(~on)
+        flat, facing = np.take(self.flat_mm, left, axis=0), np.take(self.facing, left, axis=0)
+        return _Drawn(self.points[left], flat, facing, self.reach_mm[left])
+
+
+def _drawn(surface: Surface, points: IntArray, axis: Array, band_mm: float) -> _Drawn:
+    turn = np.stack(frame_along(axis)[:2])
+    flat = np.take(surface.points_mm, points, axis=0) @ turn.T
+    facing = np.take(surface.normals, points, axis=0).astype(np.float64) @ turn.T
+    return _Drawn(points, flat, facing, band_mm + surface.chord_mm[points])
+
+
 def rings_along(surface: Surface, free: BoolArray, axis: Array, band_mm: float) -> Iterator[Ring]:
     """Round walls about axes of one direction among the free points; arcs of half a turn and more too.
 
@@ -59,43 +86,47 @@ def rings_along(surface: Surface, free: BoolArray, axis: Array, band_mm: float) 
     order = np.argsort(patch, kind="stable")
     edges = np.searchsorted(patch[order], np.arange(count + 1))
     for label in np.flatnonzero(area >= LEAST_AREA_MM2):
-        left = chosen[order[edges[label] : edges[label + 1]]]
-        while surface.areas_mm2[left].sum() >= LEAST_AREA_MM2:
-            ring = _ring_in(surface, left, axis, band_mm)
-            if ring is None:
+        left = _drawn(surface, chosen[order[edges[label] : edges[label + 1]]], axis, band_mm)
+        while surface.areas_mm2[left.points].sum() >= LEAST_AREA_MM2:
+            found = _ring_in(surface, left, axis)
+            if found is None:
                 break
+            ring, on = found
             yield ring
-            keep = np.ones(len(left), dtype=bool)
-            keep[np.searchsorted(left, ring.points)] = False  # both in rising order: no sorting of half a million
-            left = left[keep]
+            left = left.less(on)
 
 
-def _ring_in(surface: Surface, patch: IntArray, axis: Array, band_mm: float) -> Ring | None:
-    """The circle most points of the patch lie on, seen along the axis; None where it faces less than half a turn."""
-    u, v, w = frame_along(axis)
-    turn = np.stack([u, v])
-    flat, facing = surface.points_mm[patch] @ turn.T, surface.normals[patch].astype(np.float64) @ turn.T
+def _ring_in(surface: Surface, patch: _Drawn, axis: Array) -> tuple[Ring, BoolArray] | None:
+    """The circle most points of the patch lie on and which these are; None where it faces less than half a turn."""
     found = None
-    reach = band_mm + surface.chord_mm[patch]
-    if arc_deg(np.arctan2(facing[:, 1], facing[:, 0]), COARSEST_STEP_RAD) >= LEAST_TURN_DEG:
-        found = circle_by_vote(flat, facing, reach)
+    if _faces_half_a_turn(patch.facing):
+        found = circle_by_vote(patch.flat_mm, patch.facing, patch.reach_mm)
     if found is None:
         return None
     centre, signed = found
     if not LEAST_RADIUS_MM < abs(signed) < MOST_RADIUS_MM:
         return None
-    on = on_circle(flat, facing, centre, signed, reach)
-    points = patch[on]
+    on = on_circle(patch.flat_mm, patch.facing, centre, signed, patch.reach_mm)
+    points = patch.points[on]
     lean = np.abs(surface.normals[points] @ axis.astype(np.float32))
     strict = surface.areas_mm2[points[lean < STRICT_LEAN]].sum()
     area = surface.areas_mm2[points].sum()
     if area < LEAST_AREA_MM2 or area > MOST_GAIN * strict:
         return None
-    away = flat[on] - centre
+    u, v, w = frame_along(axis)
+    away = patch.flat_mm[on] - centre
     middle = float((surface.points_mm[points] @ w).mean())
     point = u * centre[0] + v * centre[1] + w * middle
     arc = arc_deg(np.arctan2(away[:, 1], away[:, 0]), surface.spacing_mm / abs(signed))
-    return Ring("boss" if signed > 0 else "bore", point, w, abs(signed), points, arc)
+    return Ring("boss" if signed > 0 else "bore", point, w, abs(signed), points, arc), on
+
+
+def _faces_half_a_turn(facing: Array) -> bool:
+    """Whether a patch faces half a turn and more; some of its points may say so, since they have no fewer gaps."""
+    return any(
+        arc_deg(np.arctan2(some[:, 1], some[:, 0]), COARSEST_STEP_RAD) >= LEAST_TURN_DEG
+        for some in (facing[:: 1 + len(facing) // JUDGES], facing)
+    )
 
 
 def circle_by_vote(flat_mm: Array, facing: Array, band_mm: Array) -> tuple[Array, float] | None:
@@ -142,9 +173,9 @@ def _settled(p: Array, n: Array, centre: Array, radius: float, band_mm: Array) -
 
 def on_circle(p: Array, n: Array, centre: Array, signed_radius: float, band_mm: Array) -> BoolArray:
     """Which points lie on a circle and face away from its middle (towards it for a negative radius), (n,)."""
-    away = p - centre
-    distance = np.maximum(np.linalg.norm(away, axis=1), 1e-9)
-    outwards = (away * n).sum(axis=1) / distance * np.sign(signed_radius)
+    (x, y), (facing_x, facing_y) = (p - centre).T, n.T  # column by column, in half the time of rows
+    distance = np.maximum(np.sqrt(x * x + y * y), 1e-9)
+    outwards = (x * facing_x + y * facing_y) / distance * np.sign(signed_radius)
     return np.asarray((np.abs(distance - abs(signed_radius)) < band_mm) & (outwards > SHIELD_COSINE))
 
 

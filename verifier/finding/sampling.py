@@ -83,6 +83,8 @@ def _cut(mesh: Mesh, greatest_mm: float) -> tuple[Mesh, IntArray, Array]:
     points, faces = mesh.vertices_mm, mesh.faces
     parent, share = np.arange(len(faces)), np.tile(np.eye(3), (len(faces), 1, 1))
     for _ in range(MOST_PASSES):
+        if len(faces) >= MOST_TRIANGLES:
+            break
         edges, edge_of = _edges(faces, len(points))
         long = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1) > greatest_mm
         grows = int(long[edge_of].sum())
@@ -97,8 +99,8 @@ def _cut(mesh: Mesh, greatest_mm: float) -> tuple[Mesh, IntArray, Array]:
 
 def _edges(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
     """Edges once each, (e, 2), and which of them is the one after each corner of each face, (k, 3)."""
-    ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2), axis=2).reshape(-1, 2).astype(np.int64)
-    keys, edge_of = np.unique(ends[:, 0] * count + ends[:, 1], return_inverse=True)
+    start, end = faces.ravel().astype(np.int64), faces[:, [1, 2, 0]].ravel().astype(np.int64)
+    keys, edge_of = np.unique(np.minimum(start, end) * count + np.maximum(start, end), return_inverse=True)
     return np.stack([keys // count, keys % count], axis=1), edge_of.reshape(-1, 3)
 
 
@@ -189,15 +191,20 @@ def _groups(first: IntArray, second: IntArray, count: int) -> IntArray:
 
 def _angles_rad(mesh: Mesh) -> Array:
     """Angle of each face at each corner, (m, 3)."""
-    at = mesh.vertices_mm[mesh.faces]
-    ahead, back = np.roll(at, -1, axis=1) - at, np.roll(at, 1, axis=1) - at
-    sine = np.linalg.norm(np.cross(ahead, back), axis=2)
-    return np.asarray(np.arctan2(sine, np.einsum("ijk,ijk->ij", ahead, back)))
+    sine = np.linalg.norm(face_vectors_mm2(mesh), axis=1)  # twice the area: one and the same at each corner
+    sides = _sides_mm(mesh)
+    cosine = (-np.einsum("ij,ij->i", sides[k], sides[k - 1]) for k in range(3))
+    return np.stack([np.arctan2(sine, each) for each in cosine], axis=1)
+
+
+def _sides_mm(mesh: Mesh) -> list[Array]:
+    """The sides of the faces, each from one corner to the next, (m, 3) one after another."""
+    at = [np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0) for k in range(3)]
+    return [at[(k + 1) % 3] - at[k] for k in range(3)]
 
 
 def _chords_mm(mesh: Mesh, corner_normals: Array) -> Array:
     """Height of the arc over each face's edges, the greatest of three, (m,): edge x turn of the normals / 8."""
-    at = mesh.vertices_mm[mesh.faces]
-    edge = np.roll(at, -1, axis=1) - at
-    turn = np.roll(corner_normals, -1, axis=1) - corner_normals
-    return np.asarray(np.abs(np.einsum("ijk,ijk->ij", edge, turn)).max(axis=1) / 8.0)
+    turns = (corner_normals[:, (k + 1) % 3] - corner_normals[:, k] for k in range(3))
+    arcs = [np.abs(np.einsum("ij,ij->i", side, turn)) for side, turn in zip(_sides_mm(mesh), turns, strict=True)]
+    return np.asarray(np.maximum(np.maximum(arcs[0], arcs[1]), arcs[2]) / 8.0)

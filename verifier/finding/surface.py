@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, triu
 from scipy.sparse.csgraph import connected_components
 
 from verifier.finding.doubt import evenly
@@ -31,6 +31,7 @@ class Surface:
     areas_mm2 : (n,) a third of the measured faces round each point
     seen : (n,) bool, every face round the point was measured
     neighbours : (n, n) sparse, one where two points share an edge
+    ahead : (n, n) sparse, the same edges once each, from the point of the lower number to the other
     faces : (k, 3)
     spacing_mm : middle length of an edge
     parent : (k,) the solid's face each face lies in; itself, unless the solid's net is coarse and its edges were cut
@@ -48,6 +49,7 @@ class Surface:
     areas_mm2: Array
     seen: BoolArray
     neighbours: csr_array
+    ahead: csr_array
     faces: IntArray
     spacing_mm: float
     parent: IntArray
@@ -63,12 +65,11 @@ class Surface:
         """Connected patches among the chosen points: how many, and the patch of each, (k,)."""
         place = np.full(len(self.points_mm), -1, dtype=np.int32)
         place[chosen] = np.arange(len(chosen), dtype=np.int32)
-        rows = self.neighbours[chosen]
+        rows = self.ahead[chosen]  # an edge joins its ends whichever way it is followed
         to = place[rows.indices]
         kept = to >= 0
         ends = np.concatenate([[0], np.cumsum(kept)])[rows.indptr].astype(np.int32)
         among = csr_array((np.ones(int(ends[-1])), to[kept], ends), shape=(len(chosen), len(chosen)))
-        # Shared edges go both ways: followed one way they join the same points, without the table turned over.
         count, label = connected_components(among, connection="weak")
         return int(count), label.astype(np.int64)
 
@@ -118,6 +119,7 @@ def surface_of(solid: Solid) -> Surface:
         areas_mm2=areas,
         seen=seen,
         neighbours=neighbours,
+        ahead=triu(neighbours, format="csr"),
         faces=mesh.faces,
         spacing_mm=spacing_mm,
         parent=copy.parent,

@@ -10,7 +10,7 @@ import igl
 import numpy as np
 
 from verifier.joining.layer import Layer, cells_about, in_cells, long_edge_mm
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, touching
 
 AXES = np.concatenate([np.eye(3), -np.eye(3)])
 # Faces that look along an axis by this cosine are asked for the points that look along it; the points' own cosine is
@@ -69,7 +69,7 @@ def _near_each_other(
     cells = cells_about(there.vertices_mm[np.unique(there.faces[faces])], cell_mm)
     chosen = chosen[in_cells(points_mm[chosen], [cells], cell_mm)]
     near = in_cells(there.vertices_mm, [cells_about(points_mm[chosen], cell_mm)], cell_mm)
-    return chosen, faces[near[there.faces[faces]].any(axis=1)]
+    return chosen, faces[touching(there.faces[faces], near)]
 
 
 def _nearest(points_mm: Array, there: Layer, faces: IntArray) -> tuple[IntArray, Array]:

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from verifier.joining.laid_together import placed
 from verifier.joining.posed import Posed
 from verifier.mending.edges import Edges, components, pair_edges
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, touching
 
 # Normals, spacings and leads of corners are averaged with their neighbours' so often: scatter of a tenth of the spacing
 # turns single normals by 10 to 20 degrees, and averaging twice leaves a third of that.
@@ -122,8 +122,8 @@ def layers_of(posed: Sequence[Posed], reach_mm: float) -> list[Layer]:
 
 
 def _layer(mesh: Mesh, near_corner: BoolArray) -> Layer:
-    mesh = _without_faulty(mesh, np.flatnonzero(near_corner[mesh.faces].any(axis=1)))
-    near = np.flatnonzero(near_corner[mesh.faces].any(axis=1))
+    mesh = _without_faulty(mesh, np.flatnonzero(touching(mesh.faces, near_corner)))
+    near = np.flatnonzero(touching(mesh.faces, near_corner))
     used = np.zeros(len(mesh.vertices_mm), dtype=bool)
     used[mesh.faces[near]] = True
     corners = np.flatnonzero(used)

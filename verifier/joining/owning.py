@@ -15,7 +15,7 @@ import numpy as np
 from verifier.joining.feet import Feet, feet_on
 from verifier.joining.layer import ROUNDS, Layer
 from verifier.mending.edges import components
-from verifier.mesh import Array, BoolArray, IntArray
+from verifier.mesh import Array, BoolArray, IntArray, touching
 
 # How much a face that looks the way the scan was held is better seen than one that looks across.
 FACING = 0.5
@@ -98,7 +98,7 @@ def _lead(i: int, layers: Sequence[Layer], feet: Sequence[Feet | None], seen: Se
 
 def _slope(layer: Layer, values: Array, chosen: BoolArray) -> Array:
     """How fast a figure of the corners changes along the surface, among some of them, evened, (q,)."""
-    whole = np.flatnonzero(chosen[layer.patch.faces].all(axis=1))
+    whole = np.flatnonzero(~touching(layer.patch.faces, ~chosen))
     faces, normal = layer.patch.faces[whole], layer.vectors_mm2[whole]
     a, b, c = (layer.patch.vertices_mm[faces[:, k]] for k in range(3))
     square = np.maximum(np.einsum("mx,mx->m", normal, normal), 1e-300)[:, None]
@@ -114,14 +114,14 @@ def _islands(layer: Layer, lead: Lead) -> BoolArray:
     """Corners of small pieces that the seams would leave of a scan, (q,)."""
     ahead = lead.lead_mm > 0.0
     faces = layer.patch.faces
-    whole: BoolArray = np.asarray(ahead[faces].all(axis=1))
+    whole: BoolArray = ~touching(faces, ~ahead)
     low = layer.edges.paired
     left, right = low // 3, layer.edges.twin[low] // 3
     both = whole[left] & whole[right]
     _, piece = components(len(faces), left[both], right[both])
     size = np.bincount(piece[whole], minlength=piece.max(initial=0) + 1)
     # What runs on past the patch is no island.
-    ends = np.unique(piece[whole & ~layer.inner[faces].all(axis=1)])
+    ends = np.unique(piece[whole & touching(faces, ~layer.inner)])
     large = size >= LEAST_ISLAND
     large[ends] = True
     kept = np.zeros(len(ahead), dtype=bool)

@@ -9,7 +9,7 @@ from verifier.errors import CannotJoin
 from verifier.joining.laid_together import moved
 from verifier.joining.posed import Trimmed
 from verifier.joining.trimming import Cut, Rim, is_border, near_outside, plane_axes, shared_corners, trim
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, touching
 from verifier.reading.scan import Scan
 
 # Points near the rim that are set against the other side: within this many spacings of its outermost line, in plan.
@@ -147,7 +147,7 @@ def _band_corners(mesh: Mesh, cut: Cut, rim: Rim) -> tuple[IntArray, Array, Bool
     tainted[corners[is_border(rim.edges)]] = True
     near_skirt = tainted.copy()
     for _ in range(CREASE_FACES):
-        near_skirt[corners[near_skirt[corners].any(axis=1)]] = True
+        near_skirt[corners[touching(corners, near_skirt)]] = True
     normals = np.zeros_like(mesh.vertices_mm)
     vectors = cut.vectors_mm2[rim.faces[kept]]
     used = corners[kept].ravel()
