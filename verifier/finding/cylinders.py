@@ -126,9 +126,10 @@ def _wall_of(
 
 
 def _regathered(surface: Surface, wall: Wall, free: BoolArray, band_mm: float) -> Ring | None:
-    """The ring along the fitted axis: connected free points on the cylinder that face as its wall does.
+    """The ring along the fitted axis: free points on the cylinder that face as its wall does, joined to the wall's own.
 
-    None where none of the wall's own points do: it was no wall.
+    None where none of the wall's own points do: it was no wall. On a coarse net a row of points off the band parts a
+    low wall into several patches; all that hold points of it are it.
     """
     fit = wall.fit
     rel = surface.points_mm - fit.axis_point_mm
@@ -142,14 +143,8 @@ def _regathered(surface: Surface, wall: Wall, free: BoolArray, band_mm: float) -
     own = patch[np.isin(chosen, wall.points)]
     if len(own) == 0:
         return None
-    main = np.bincount(own).argmax()
-    return replace(
-        wall.ring,
-        axis_point_mm=fit.axis_point_mm,
-        axis=fit.axis,
-        radius_mm=fit.radius_mm,
-        points=chosen[patch == main],
-    )
+    points = chosen[np.isin(patch, own)]
+    return replace(wall.ring, axis_point_mm=fit.axis_point_mm, axis=fit.axis, radius_mm=fit.radius_mm, points=points)
 
 
 def cylinder_of(surface: Surface, wall: Wall, noise: Noise, number: int) -> Cylinder:
