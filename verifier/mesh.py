@@ -124,6 +124,12 @@ def drop_unused_vertices(mesh: Mesh) -> Mesh:
     return Mesh(mesh.vertices_mm[used], np.take(renumbered, mesh.faces).astype(np.int64, copy=False))
 
 
+def within(faces: IntArray, corners: BoolArray) -> IntArray:
+    """Numbers of the faces whose three corners are all marked, rising; looked for among those whose first one is."""
+    some = np.flatnonzero(corners[faces[:, 0]])
+    return np.asarray(some[corners[faces[some, 1]] & corners[faces[some, 2]]])
+
+
 def touching(faces: IntArray, corners: BoolArray) -> BoolArray:
     """Faces with any of the marked corners, (m,); column by column, in a third of the time of `any`."""
     a, b, c = (corners[faces[:, k]] for k in range(3))

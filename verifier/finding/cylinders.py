@@ -15,7 +15,7 @@ from verifier.finding.rings import MOST_LEAN, SHIELD_COSINE, Ring, bent_axes, ri
 from verifier.finding.surface import Surface
 from verifier.finding.tapers import is_cone, round_about, tapered_side
 from verifier.finding.walls import END_TRIM_MM, Wall, fitted_wall, seen_arc_deg, trimmed_wall
-from verifier.mesh import Array, BoolArray
+from verifier.mesh import Array, BoolArray, within
 
 # Less of the turn than this and the wall may be a fillet, a slot's end or a lever's round end.
 LEAST_ARC_DEG = 300.0
@@ -193,7 +193,7 @@ def _open_at_both_ends(surface: Surface, wall: Wall) -> bool:
         & (along < high + reach)
         & (np.einsum("ij,ij->i", rel, rel) - along**2 < (1.5 * fit.radius_mm) ** 2)
     )
-    faces = surface.faces[near[surface.faces].all(axis=1)]
+    faces = surface.faces[within(surface.faces, near)]
     flat = np.stack([rel[faces] @ u, rel[faces] @ v], axis=2)
     return not bool(_round_the_origin(flat).any())
 

@@ -57,10 +57,10 @@ def settled_direction(normals: NDArray[np.float32], direction: Array | NDArray[n
     """Mean of the normals within 4 degrees, until it stands still."""
     settled: Array = np.asarray(direction / np.linalg.norm(direction), dtype=np.float64)
     for _ in range(20):
-        near = normals[normals @ settled.astype(np.float32) > np.cos(np.radians(VOTE_DEG))]
+        near = np.flatnonzero(normals @ settled.astype(np.float32) > np.cos(np.radians(VOTE_DEG)))
         if len(near) == 0:
             return settled
-        mean = np.ones(len(near)) @ near.astype(np.float64)
+        mean = np.ones(len(near)) @ np.take(normals, near, axis=0).astype(np.float64)
         mean /= np.linalg.norm(mean)
         still = 1.0 - float(mean @ settled) < 1e-12
         settled = mean

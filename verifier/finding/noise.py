@@ -79,15 +79,15 @@ def _as_laid(noise: Noise) -> Noise:
 
 def _differences(points_mm: Array, away_mm: Array, spacing_mm: float) -> tuple[Array, Array, Array]:
     """Distance, half mean squared difference and number of pairs for each lag."""
-    from_middle = np.linalg.norm(points_mm - points_mm.mean(axis=0), axis=1)
     if len(points_mm) > MOST_POINTS:
+        from_middle = np.linalg.norm(points_mm - points_mm.mean(axis=0), axis=1)
         near = np.argpartition(from_middle, MOST_POINTS)[:MOST_POINTS]
         points_mm, away_mm = points_mm[near], away_mm[near]
     base = evenly(len(points_mm), BASES)
     across = np.linalg.svd(points_mm[base] - points_mm[base].mean(axis=0), full_matrices=False)[2][:2]
     # Partners are looked up flat: looked up in space, those at a like height would be favoured.
     flat = points_mm @ across.T
-    tree = cKDTree(flat)
+    tree = cKDTree(flat, balanced_tree=False, compact_nodes=False)
     # A golden-angle fan looks in all directions alike.
     angle = np.arange(len(base)) * 2.399963
     direction = np.column_stack([np.cos(angle), np.sin(angle)])

@@ -23,7 +23,7 @@ CONE_DEG, WIDER_CONE_DEG = 8.0, 14.0
 MOST_GAIN = 1.25
 # The mean direction of a patch is known from so many of its points as well as from all.
 SETTLING_POINTS = 20_000
-GROWING_POINTS, GROWING_SEEDS = 500, 8
+GROWING_POINTS, GROWING_SEEDS, MUCH_TIGHTER = 500, 8, 0.6
 # Of the area within 8 degrees a flat has four fifths or more within 4 degrees, a round wall half, a ball a quarter.
 LEAST_PEAK = 0.62
 LEAST_BEND_MM = 30.0
@@ -134,10 +134,13 @@ def _plane_among(points_mm: Array) -> PlaneFit:
     """
     least = LEAST_BAND_MM / BAND_SPREADS
     whole = fit_plane(points_mm, robust=True, least_spread_mm=least)
+    tighter_mm = MUCH_TIGHTER * BAND_SPREADS * spread_mm(whole.residuals_mm)
+    if tighter_mm < LEAST_BAND_MM:
+        return whole
     few = points_mm[evenly(len(points_mm), GROWING_POINTS)]
     grown = [_grown_plane(few, seed) for seed in few[evenly(len(few), GROWING_SEEDS)]]
     fit, band, count = max(grown, key=lambda g: g[2])
-    if band > 0.6 * BAND_SPREADS * spread_mm(whole.residuals_mm) or count < 0.2 * len(few):
+    if band > tighter_mm or count < 0.2 * len(few):
         return whole
     near = np.abs((points_mm - fit.centre_mm) @ fit.normal) < band
     return fit_plane(points_mm[near], robust=True, least_spread_mm=least)
@@ -150,8 +153,8 @@ def _grown_plane(points_mm: Array, seed_mm: Array) -> tuple[PlaneFit, float, int
     fit = fit_plane(points_mm[on])
     band = max(BAND_SPREADS * spread_mm(fit.residuals_mm), LEAST_BAND_MM)
     for _ in range(6):
-        on = np.abs((points_mm - fit.centre_mm) @ fit.normal) < band
-        if on.sum() < 3:
+        before, on = on, np.abs((points_mm - fit.centre_mm) @ fit.normal) < band
+        if on.sum() < 3 or np.array_equal(on, before):
             break
         fit = fit_plane(points_mm[on])
     return fit, band, int(on.sum())

@@ -150,9 +150,9 @@ def circle_by_vote(flat_mm: Array, facing: Array, band_mm: Array) -> tuple[Array
     if not fits.any():
         return None
     centre, radius = centre[fits], radius[fits]
-    away = p[None] - centre[:, None]
-    distance = np.maximum(np.sqrt((away**2).sum(axis=2)), 1e-9)
-    outwards = np.einsum("tkj,kj->tk", away, n) / distance * np.sign(radius)[:, None]
+    x, y = p[:, 0] - centre[:, :1], p[:, 1] - centre[:, 1:]
+    distance = np.maximum(np.sqrt(x * x + y * y), 1e-9)
+    outwards = (x * n[:, 0] + y * n[:, 1]) / distance * np.sign(radius)[:, None]
     on = (np.abs(distance - np.abs(radius)[:, None]) < band) & (outwards > SHIELD_COSINE)
     best = int(np.argmax(on.sum(axis=1)))
     return _settled(p, n, centre[best], float(radius[best]), band)

@@ -4,14 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array, triu
+from scipy.sparse import csc_array, csr_array, triu
 from scipy.sparse.csgraph import connected_components
 
 from verifier.finding.doubt import evenly
 from verifier.finding.robust import spread_mm
 from verifier.finding.sampling import Sampled, is_coarse, sampled
 from verifier.mending.solid import Origin, Solid
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, within
 
 # A normal may be off by this much from white scatter alone; averaged over a radius R it is off by about
 # scatter x spacing / (5 R^2), which says how often to average: 0.05 mm at 0.1 mm spacing needs 0.18 mm.
@@ -77,7 +77,7 @@ class Surface:
         """The solid's faces whose three corners are all chosen, (k,); of a cut face a quarter of its parts."""
         inside = np.zeros(len(self.points_mm), dtype=bool)
         inside[chosen] = True
-        whole = np.flatnonzero(inside[self.faces].all(axis=1))
+        whole = within(self.faces, inside)
         if not self.coarse:
             return whole
         most = int(self.parent.max()) + 1
@@ -104,7 +104,7 @@ def surface_of(solid: Solid) -> Surface:
     mesh, measured = copy.mesh, measured[copy.parent]
     neighbours = _neighbours(mesh)
     spacing_mm = _spacing_mm(mesh)
-    vectors = np.where(measured[:, None], copy.vectors_mm2, 0.0)
+    vectors = copy.vectors_mm2 if measured.all() else np.where(measured[:, None], copy.vectors_mm2, 0.0)
     seen = np.ones(len(mesh.vertices_mm), dtype=bool)
     seen[mesh.faces[~measured]] = False
     rough = _averaged(_sum_to_corners(mesh, vectors), seen, neighbours, FEWEST_AVERAGINGS)
@@ -182,9 +182,10 @@ def _spacing_mm(mesh: Mesh) -> float:
 
 def _sum_to_corners(mesh: Mesh, per_face: Array) -> Array:
     """Adds each face's row to its three corners, (n, k)."""
-    n = len(mesh.vertices_mm)
-    corners = mesh.faces.ravel()
-    return np.stack([np.bincount(corners, np.repeat(column, 3), minlength=n) for column in per_face.T], axis=1)
+    corners = mesh.faces.ravel().astype(np.int32)
+    columns = np.arange(0, len(corners) + 1, 3, dtype=np.int32)
+    onto = csc_array((np.ones(len(corners)), corners, columns), shape=(len(mesh.vertices_mm), len(mesh.faces)))
+    return np.asarray(onto @ per_face)
 
 
 def _averaged(raw: NDArray[np.floating], seen: BoolArray, neighbours: csr_array, repeats: int) -> NDArray[np.float32]:
