@@ -15,9 +15,9 @@ LED_FADES_MM = 3.0
 
 
 def bounds_of(forms: Sequence[Form], points_mm: Array) -> list[Form]:
-    """Planes that hold all that is seen, square to the forms' own directions; those that are forms already left out.
+    """Planes that hold all of some points, square to the forms' own directions; those that are forms already left out.
 
-    Where the face that ended a wall was not seen, it ends with the rest of the part.
+    Where the face that ended a wall was not seen, the wall ends with the rest of the part, or where the hole does.
     """
     found: list[Form] = []
     for way in _directions(forms):

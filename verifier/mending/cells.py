@@ -16,6 +16,7 @@ from scipy.sparse import csgraph
 
 from verifier.mending.edges import components
 from verifier.mending.forms import Form, Patches, Round, sides_of
+from verifier.mending.grid import Grid
 from verifier.mesh import Array, BoolArray, IntArray
 
 # So deep behind a measured face there is material, and so far before it air: a third of the thinnest moulded wall
@@ -31,25 +32,10 @@ STEP_MM2 = 0.001
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
-    """Points of a cube, `count` a side and `step_mm` apart, from `low_mm` on."""
-
-    low_mm: Array
-    step_mm: float
-    count: int
-
-    @property
-    def points_mm(self) -> Array:
-        """All points, (count^3, 3), the last axis running fastest."""
-        axis = self.step_mm * np.arange(self.count)
-        return np.asarray(self.low_mm + np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3))
-
-
-@dataclass(frozen=True, slots=True)
 class Filling:
     """Which grid points are in material.
 
-    code : (count^3,) the side of every form; inside : (count^3,)
+    code : (n,) the side of every form; inside : (n,)
     """
 
     code: IntArray
@@ -63,13 +49,11 @@ def material_on(grid: Grid, forms: Sequence[Form], patches: Patches) -> Filling:
     """
     points = grid.points_mm
     code = sides_of(forms, points)
-    number = np.arange(len(points)).reshape(3 * (grid.count,))
+    number = np.arange(len(points)).reshape(grid.counts)
     pairs = np.concatenate(
         [
-            np.column_stack(
-                [np.take(number, range(grid.count - 1), axis).ravel(), number.take(range(1, grid.count), axis).ravel()]
-            )
-            for axis in range(3)
+            np.column_stack([np.take(number, range(n - 1), axis).ravel(), np.take(number, range(1, n), axis).ravel()])
+            for axis, n in enumerate(grid.counts)
         ]
     )
     alike = code[pairs[:, 0]] == code[pairs[:, 1]]
@@ -89,13 +73,12 @@ def _area_in(
     """How much measured surface lies so far beside each part, (count,)."""
     at = patches.middles_mm + off_mm * patches.normals
     low = np.floor((at - grid.low_mm) / grid.step_mm).astype(np.int64)
-    within = ((low >= 0) & (low < grid.count - 1)).all(axis=1)
+    within = ((low >= 0) & (low < np.array(grid.counts) - 1)).all(axis=1)
     at, low, areas = at[within], low[within], patches.areas_mm2[within]
     own = sides_of(forms, at)
     found = np.full(len(at), -1)
     for corner in np.ndindex(2, 2, 2):
-        i, j, k = (low + corner).T
-        there = (i * grid.count + j) * grid.count + k
+        there = np.ravel_multi_index(tuple((low + corner).T), grid.counts)
         found = np.where((found < 0) & (code[there] == own), there, found)
     return np.asarray(np.bincount(cell[found[found >= 0]], areas[found >= 0], count), dtype=np.float64)
 

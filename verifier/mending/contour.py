@@ -8,8 +8,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from verifier.mending.cells import Filling, Grid
+from verifier.mending.cells import Filling
 from verifier.mending.forms import Form
+from verifier.mending.grid import Grid
 from verifier.mesh import Array, IntArray, Mesh
 
 # How much a corner is drawn to the middle of its crossings beside being drawn to their planes: on a flat that is all
@@ -33,8 +34,8 @@ def contour(grid: Grid, forms: Sequence[Form], filling: Filling) -> Mesh:
 
 def _edges_through(grid: Grid, filling: Filling) -> tuple[IntArray, IntArray, IntArray]:
     """Grid edges with one end inside: lower end, upper end, axis, (q,) each."""
-    strides = (grid.count**2, grid.count, 1)
-    inside = filling.inside.reshape(3 * (grid.count,))
+    strides = (grid.counts[1] * grid.counts[2], grid.counts[2], 1)
+    inside = filling.inside.reshape(grid.counts)
     found = []
     for axis, stride in enumerate(strides):
         low = np.flatnonzero(np.diff(inside, axis=axis, append=np.take(inside, [-1], axis)).ravel())
@@ -75,7 +76,7 @@ def _crossings(
 
 def _cubes_around(grid: Grid, one: IntArray, axis: IntArray) -> IntArray:
     """The four cubes around each edge, anticlockwise about the axis, by their lowest point, (q, 4); -1 outside."""
-    place = np.stack(np.unravel_index(one, 3 * (grid.count,)), axis=1)
+    place = np.stack(np.unravel_index(one, grid.counts), axis=1)
     across, beyond = (axis + 1) % 3, (axis + 2) % 3
     row = np.arange(len(one))
     cubes = []
@@ -83,8 +84,8 @@ def _cubes_around(grid: Grid, one: IntArray, axis: IntArray) -> IntArray:
         there = place.copy()
         there[row, across] += a
         there[row, beyond] += b
-        outside = ((there < 0) | (there > grid.count - 2)).any(axis=1)
-        number = (there[:, 0] * grid.count + there[:, 1]) * grid.count + there[:, 2]
+        outside = ((there < 0) | (there > np.array(grid.counts) - 2)).any(axis=1)
+        number = np.ravel_multi_index(tuple(there.T), grid.counts, mode="clip")
         cubes.append(np.where(outside, -1, number))
     return np.column_stack(cubes)
 
@@ -105,7 +106,7 @@ def _places(grid: Grid, cubes: IntArray, corner: IntArray, at_mm: Array, looking
         np.add.at(right, mine, looking * height[:, None])
     matrix += TO_THE_MIDDLE * number[:, None, None] * np.eye(3)
     places = middle + np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
-    low = grid.low_mm + grid.step_mm * np.stack(np.unravel_index(np.maximum(cubes, 0), 3 * (grid.count,)), axis=1)
+    low = grid.low_mm + grid.step_mm * np.stack(np.unravel_index(np.maximum(cubes, 0), grid.counts), axis=1)
     return np.clip(places, low, low + grid.step_mm)
 
 

@@ -16,14 +16,16 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.mending.beyond import LED_STEP_MM, bounds_of, led_over
-from verifier.mending.cells import Grid, material_on
+from verifier.mending.cells import material_on
 from verifier.mending.contour import contour
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
 from verifier.mending.edges import Edges, pair_edges, piece_of_faces
+from verifier.mending.fans import split_bow_ties
 from verifier.mending.form_finding import forms_in
 from verifier.mending.forms import Form, Patches, lies_on, patches_of, together
-from verifier.mending.loops import open_loops
+from verifier.mending.grid import grid_in, room_around
+from verifier.mending.loops import knots_of, open_loops
 from verifier.mending.passes import lying_on
 from verifier.mending.patches import pieces_with_inside
 from verifier.mending.strips import RAGGED_SPACINGS, SEAM_MM, zip_owned
@@ -32,15 +34,8 @@ from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, face_v
 
 # Narrower holes are filled by the skin: what it takes off an edge is a fifth of the hole's width at most.
 WIDE_MM = 3.0
-# The space that is looked at around holes: their rims' own and this much more, so that two faces that lead on into a
-# hole over a corner meet within.
-ROOM = 1.3
 # Patches of surface that are taken together; half the thinnest moulded wall (1 mm, common practice, no source).
 PATCH_MM = 0.5
-# Points a side of the grid: a quarter of a million in all, under a second.
-MOST_POINTS = 64
-# A grid coarser than this would lose a wall of 1 mm.
-COARSEST_MM = 0.45
 # Holes are put together when balls around them, so many times as large, meet: the two cut ends of a bar lie apart by
 # more than they are wide. What fails is tried in smaller groups.
 NEAR_TOGETHER = (1.5, 0.7)
@@ -58,7 +53,7 @@ BESIDE_RIM = 4
 # Of the rims' length so much must have been joined to what was led on; the rest are holes to be filled.
 LEAST_JOINED = 0.75
 # Where the strip to a ragged rim crosses something, it is cut out with the faces around, so often.
-CROSSING_ROUNDS = 3
+SPOILT_ROUNDS = 4
 LED_ON = "Led faces on over holes"
 
 
@@ -118,26 +113,31 @@ def _together(draft: Draft, groups: Sequence[Group]) -> Group:
 def _led_on(draft: Draft, group: Group) -> Draft | None:
     """The draft with a group of holes closed, gaps of a few spacings left; None where what is led on does not fit."""
     rim = np.concatenate(group.loops)
-    half_mm = ROOM * group.reach_mm + 1.0
     spacing_mm = _spacing_mm(draft, rim)
-    step_mm = max(spacing_mm, 2.0 * half_mm / (MOST_POINTS - 1))
-    if step_mm > max(COARSEST_MM, spacing_mm):
-        return None
     frame = _frame(draft, rim)
-    off = np.linalg.norm(draft.mesh.corners_mm.mean(axis=1) - group.middle_mm, axis=1)
-    near = Mesh(draft.mesh.vertices_mm, draft.mesh.faces[off < np.sqrt(3.0) * half_mm])
-    beside = _in_frame(near, group.middle_mm, frame)
-    beside = Mesh(beside.vertices_mm, beside.faces[np.abs(beside.corners_mm.mean(axis=1)).max(axis=1) < half_mm])
+    mesh = _in_frame(draft.mesh, group.middle_mm, frame)
+    rim_mm = mesh.vertices_mm[draft.edges.start[rim]]
+    box_mm = room_around(rim_mm, group.reach_mm)
+    beside = _within(mesh, box_mm)
     patches = patches_of(beside.corners_mm.mean(axis=1), face_vectors_mm2(beside), PATCH_MM)
     forms = forms_in(patches)
-    strips, away = _rims(_in_frame(draft.mesh, group.middle_mm, frame), draft.edges, rim, patches)
+    strips, away = _rims(mesh, draft.edges, rim, patches)
     if not _part_of_several(forms, strips) or _misfit_mm(forms, patches) > FREE_FORM_MM:
         return None
+    grid = grid_in(box_mm, spacing_mm, forms)
+    if grid is None:
+        return None
     forms += bounds_of(forms, beside.corners_mm.reshape(-1, 3))
-    grid = Grid(np.full(3, -half_mm), step_mm, int(2.0 * half_mm / step_mm) + 1)
+    forms += bounds_of(forms, rim_mm)
     onward = led_over(forms, strips, away, group.reach_mm)
     led = contour(grid, forms, material_on(grid, forms, together([patches, onward])))
     return _laid_in(draft, group, Mesh(led.vertices_mm @ frame + group.middle_mm, led.faces), spacing_mm)
+
+
+def _within(mesh: Mesh, box_mm: Array) -> Mesh:
+    """The faces with their middle in a box."""
+    middles = mesh.corners_mm.mean(axis=1)
+    return Mesh(mesh.vertices_mm, mesh.faces[((middles > box_mm[0]) & (middles < box_mm[1])).all(axis=1)])
 
 
 def _frame(draft: Draft, rim: IntArray) -> Array:
@@ -198,13 +198,15 @@ def _laid_in(draft: Draft, group: Group, led: Mesh, spacing_mm: float) -> Draft 
         return None
     corners, local = np.unique(faces, return_inverse=True)
     laid = draft.with_sewn(led.vertices_mm[corners], len(draft.mesh.vertices_mm) + local.reshape(-1, 3))
+    # A border is no loop that can be joined where it comes to such a corner.
+    laid = laid.without(_new_faces_at(laid, first, _ill_joined(laid)))
     owner = (np.arange(len(laid.mesh.faces)) >= first).astype(np.int64)
-    joined = _uncrossed(_hanging_on(zip_owned(laid, owner, reach_mm), first), first)
+    joined = _unspoilt(_hanging_on(zip_owned(laid, owner, reach_mm), first), first)
     if joined is None or (joined.edges.twin[rim] < 0).mean() > 1.0 - LEAST_JOINED or len(joined.edges.crowded):
         return None
     made = np.arange(first, len(joined.mesh.faces))
     step = tell_faces(LED_ON, joined.mesh, made, np.zeros_like(made))
-    return Draft(joined.mesh, joined.origin, draft.steps).telling(step)
+    return split_bow_ties(Draft(joined.mesh, joined.origin, draft.steps).telling(step))
 
 
 def _hanging_on(joined: Draft, first_new: int) -> Draft:
@@ -213,18 +215,33 @@ def _hanging_on(joined: Draft, first_new: int) -> Draft:
     return joined.without(np.bincount(piece[:first_new], minlength=count)[piece] == 0)
 
 
-def _uncrossed(joined: Draft, first_new: int) -> Draft | None:
-    """The draft less new faces that cross others and those around them, small holes; None where that does not help."""
-    for _ in range(CROSSING_ROUNDS):
-        pairs = crossing_near(joined.mesh, np.arange(len(joined.mesh.faces)) >= first_new)
-        if len(pairs) == 0:
-            return joined
-        corners = np.zeros(len(joined.mesh.vertices_mm), dtype=bool)
-        corners[joined.mesh.faces[np.unique(pairs)]] = True
-        dropped: BoolArray = np.asarray(corners[joined.mesh.faces].any(axis=1))
-        dropped[:first_new] = False
-        joined = joined.without(dropped)
+def _unspoilt(joined: Draft, first_new: int) -> Draft | None:
+    """The draft less new faces where something is wrong and those around them, small holes; None if that is no help.
+
+    Wrong is a face that crosses another, an edge of more than two faces, a corner that one border passes twice.
+    """
+    for _ in range(SPOILT_ROUNDS):
+        crossing = crossing_near(joined.mesh, np.arange(len(joined.mesh.faces)) >= first_new)
+        dropped = _new_faces_at(joined, first_new, np.unique(joined.mesh.faces[np.unique(crossing)]))
+        dropped |= _new_faces_at(joined, first_new, _ill_joined(joined))
+        if not dropped.any():
+            return joined if len(crossing) == 0 else None
+        joined = _hanging_on(joined.without(dropped), first_new)
     return None
+
+
+def _ill_joined(draft: Draft) -> IntArray:
+    """Corners at edges of more than two faces, and those that one border passes twice."""
+    crowded = draft.edges.crowded
+    return np.concatenate([draft.edges.start[crowded], draft.edges.end[crowded], knots_of(draft.edges)])
+
+
+def _new_faces_at(draft: Draft, first_new: int, corners: IntArray) -> BoolArray:
+    there = np.zeros(len(draft.mesh.vertices_mm), dtype=bool)
+    there[corners] = True
+    found: BoolArray = np.asarray(there[draft.mesh.faces].any(axis=1))
+    found[:first_new] = False
+    return found
 
 
 def _in_the_holes(draft: Draft, led: Mesh, rim: IntArray, reach_mm: float) -> IntArray:

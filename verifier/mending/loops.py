@@ -44,14 +44,18 @@ def cut_knotted_loops(draft: Draft) -> Draft:
     small: the rounds end.
     """
     while True:
-        loops = open_loops(draft.edges)
-        corners = [_passed_twice(draft.edges.start[loop]) for loop in loops]
-        knots = np.concatenate(corners) if corners else np.empty(0, dtype=np.int64)
+        knots = knots_of(draft.edges)
         if len(knots) == 0:
             return draft
         dropped: BoolArray = np.asarray(np.isin(draft.mesh.faces, knots).any(axis=1))
         step = tell_faces("Cut surface that hung by one corner", draft.mesh, np.flatnonzero(dropped))
         draft = draft.without(dropped).telling(step)
+
+
+def knots_of(edges: Edges) -> IntArray:
+    """Corners that one loop passes twice."""
+    corners = [_passed_twice(edges.start[loop]) for loop in open_loops(edges)]
+    return np.concatenate(corners) if corners else np.empty(0, dtype=np.int64)
 
 
 def _arriving_in_same_fan(edges: Edges, border: IntArray) -> IntArray:

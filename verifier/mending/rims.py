@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
 from verifier.mending.loops import open_loops
 from verifier.mending.solid import Origin
@@ -29,6 +30,8 @@ RAGGED_MM = 0.4
 DRAFT = 0.05
 # A seam between two halves is narrower than this share of its radius; wider, and they are two parts side by side.
 SEAM_SHARE = 0.25
+# A tube of which more than this share crosses the surface runs through the part; at a ragged rim a few faces do.
+THROUGH = 0.1
 # A loop that encloses less than this share of what a circle of its length would is a slit and has no axis.
 ROUNDNESS = 0.2
 
@@ -45,15 +48,20 @@ class Rim:
 
 
 def zip_facing_rims(draft: Draft) -> Draft:
-    """Join every two rims that face each other with a tube of new faces."""
+    """Join every two rims that face each other with a tube of new faces.
+
+    No bore runs through the part: where such a tube would, the rims are those of two holes and left to be filled.
+    """
     rims = _rims(draft)
     pairs = _facing_pairs(rims)
     tubes = [_tube(draft, rims[i], rims[j]) for i, j in pairs]
-    if not tubes:
+    seams = [rims[i].piece != rims[j].piece for i, j in pairs]
+    kept = [k for k, tube in enumerate(tubes) if seams[k] or not _runs_through(draft, tube)]
+    if not kept:
         return draft
-    faces = np.concatenate(tubes)
-    tube = np.repeat(np.arange(len(tubes)), [len(t) for t in tubes])
-    is_seam = np.array([rims[i].piece != rims[j].piece for i, j in pairs])[tube]
+    faces = np.concatenate([tubes[k] for k in kept])
+    tube = np.repeat(kept, [len(tubes[k]) for k in kept])
+    is_seam = np.array(seams)[tube]
     sewn = draft.with_sewn(np.empty((0, 3)), faces, Origin.FILLED)
     number = len(draft.mesh.faces) + np.arange(len(faces))
     return sewn.telling(
@@ -139,6 +147,13 @@ def _tube(draft: Draft, one: Rim, other: Rim) -> IntArray:
     here, there = near[i % len(near)], far[j % len(far)]
     ahead = np.where(is_near, near[(i + 1) % len(near)], far[(j + 1) % len(far)])
     return np.where(is_near[:, None], np.column_stack([ahead, here, there]), np.column_stack([there, ahead, here]))
+
+
+def _runs_through(draft: Draft, tube: IntArray) -> bool:
+    """Whether a tube crosses the surface along more than a ragged rim does."""
+    sewn = draft.with_sewn(np.empty((0, 3)), tube, Origin.FILLED)
+    pairs = crossing_near(sewn.mesh, np.arange(len(sewn.mesh.faces)) >= len(draft.mesh.faces))
+    return len(np.unique(pairs[pairs >= len(draft.mesh.faces)])) > THROUGH * len(tube)
 
 
 def _along(points_mm: Array) -> Array:
