@@ -30,7 +30,7 @@ PLACES_APART_MM, MOST_PLACES = FOOT_MM / 3.0, 20_000
 # Feet are set at the places that look thinnest, a few first and then at most so many; what lies this many uncertainties
 # above the least one cannot become it by scatter.
 FIRST_FEET, MOST_FEET, WITHIN_U = 30, 1000, 6.0
-# A smooth wall has ten terms in space; so many feet tell their scatter about it to a sixth.
+# So many feet that nothing else overlaps tell their scatter about a smooth wall to an eighth.
 FEET_FOR_SCATTER = 30
 # The noise of a foot is known to about a half: a wall that departs from a smooth one by no more is taken for smooth.
 SMOOTH_WITHIN = 1.5
@@ -196,10 +196,10 @@ def _least(feet: list[_Foot], noise: Noise) -> Wall:
     value, u = (np.array([getattr(foot, key) for foot in feet]) for key in ("value_mm", "u_mm"))
     best = int(value.argmin())
     rivals = np.flatnonzero(value < value[best] + WITHIN_U * u[best])
-    smooth, scatter_mm = _smooth_wall(
-        np.array([feet[i].points_mm.mean(axis=0) for i in rivals]), value[rivals], u[best]
-    )
-    lost_mm = _lost_by_choice(value[rivals], smooth, scatter_mm, _own_share(noise))
+    share = _own_share(noise)
+    middles = np.array([feet[i].points_mm.mean(axis=0) for i in rivals])
+    smooth, scatter_mm = _smooth_wall(middles, value[rivals], u[best], share * len(rivals))
+    lost_mm = _lost_by_choice(value[rivals], smooth, scatter_mm, share)
     # Long waves are alike under neighbouring feet: they are not chosen among, and stand on both sides in full.
     u_mm = float(np.sqrt(scatter_mm**2 + (0.5 * lost_mm) ** 2 + 2.0 * noise.wave_mm**2))
     return Wall(float(value[best] + lost_mm), u_mm, feet[best].points_mm)
@@ -216,22 +216,54 @@ def _own_share(noise: Noise) -> float:
     return min(1.0, PLACES_APART_MM**2 / (2.0 * alike_mm2))
 
 
-def _smooth_wall(middles: Array, value: Array, u_mm: float) -> tuple[Array, float]:
-    """A smooth wall through these feet, quadratic in space, and the scatter of a foot about it.
+def _smooth_wall(middles: Array, value: Array, u_mm: float, independent: float) -> tuple[Array, float]:
+    """A smooth wall through these feet and the scatter of a foot about it.
 
-    That is what these feet show, where the scan's noise explains it: on a part without a flat face the noise is known
-    badly, and its form may be taken for noise. Where they show more the wall is not smooth, and the noise counts. Of a
-    few feet the mean is the wall.
+    independent : how many feet that nothing else overlaps these are worth
+    Even, straight or quadratic in space, as so many feet ask for (Schwarz, Annals of Statistics 6 (1978) 461-464): a
+    wall bent after the scatter would itself dip below the least one. The scatter is what these feet show, where the
+    scan's noise explains it: on a part without a flat face the noise is known badly, and its form may be taken for
+    noise. Where they show more the wall is not smooth, and the noise counts; so it does of a few feet.
     """
-    if len(value) < FEET_FOR_SCATTER:
-        return np.full(len(value), value.mean()), u_mm
-    at = (middles - middles.mean(axis=0)) / float(np.ptp(middles, axis=0).max())
+    kept = _through(np.ones((len(value), 1)), value)
+    for slope in _slopes(middles):
+        tried = _through(slope, value)
+        enough = len(value) > slope.shape[1] and independent > tried.terms + 1
+        if enough and tried.cost(independent) < kept.cost(independent):
+            kept = tried
+    over = independent - kept.terms
+    if over < FEET_FOR_SCATTER:
+        return kept.values, u_mm
+    shown_mm = float(np.sqrt(kept.mean_square * independent / over))
+    return kept.values, shown_mm if shown_mm < SMOOTH_WITHIN * u_mm else u_mm
+
+
+@dataclass(frozen=True, slots=True)
+class _Smooth:
+    """A wall fitted through feet: its thickness at each, (n,), mean squared departure, and how many terms it took."""
+
+    values: Array
+    mean_square: float
+    terms: int
+
+    def cost(self, independent: float) -> float:
+        """Schwarz's criterion: less is better."""
+        terms = self.terms * np.log(max(independent, 1.0))
+        return float(independent * np.log(max(self.mean_square, 1e-18)) + terms)
+
+
+def _through(slope: Array, value: Array) -> _Smooth:
+    found, _, terms, _ = np.linalg.lstsq(slope, value, rcond=1e-3)
+    values = slope @ found
+    return _Smooth(values, float(np.mean((value - values) ** 2)), int(terms))
+
+
+def _slopes(middles: Array) -> tuple[Array, Array]:
+    """Terms of a straight and of a quadratic wall at these places, (n, 4) and (n, 10)."""
+    at = (middles - middles.mean(axis=0)) / max(float(np.ptp(middles, axis=0).max()), 1e-9)
     squares = [at[:, i] * at[:, j] for i in range(3) for j in range(i, 3)]
-    slope = np.column_stack([np.ones(len(at)), at, *squares])
-    smooth = slope @ np.linalg.lstsq(slope, value, rcond=1e-3)[0]
-    off = value - smooth
-    shown_mm = float(np.sqrt(off @ off / (len(value) - slope.shape[1])))
-    return smooth, shown_mm if shown_mm < SMOOTH_WITHIN * u_mm else u_mm
+    straight = np.column_stack([np.ones(len(at)), at])
+    return straight, np.column_stack([straight, *squares])
 
 
 def _lost_by_choice(value: Array, smooth: Array, u_mm: float, share: float) -> float:
