@@ -205,13 +205,10 @@ def write_delivery(delivered: Delivered, out: Path, extras: Extras = Extras()) -
     """Write mesh, reports and, for a part without a sheet, the drafted sheet into a folder; the files written."""
     outcome, inspection = delivered.outcome, delivered.inspection
     part = inspection.part
-    with ThreadPoolExecutor(1) as beside:  # the meshes are packed while the pictures are drawn
-        meshes = beside.submit(_mesh_files, outcome, part)
+    with ThreadPoolExecutor(1) as beside:  # meshes are packed and words written while the pictures are drawn
+        written = beside.submit(lambda: _mesh_files(outcome, part) | _words(inspection))
         pictured = pictured_of(outcome, inspection, delivered.sheet_text)
-        files = meshes.result() | {
-            f"{part}.report.json": as_json.render(inspection).encode(),
-            f"{part}.report.txt": terminal.render(inspection, width=100, colour=False).encode(),
-        }
+        files = written.result()
     more = _extras(delivered, pictured, extras) | _drafted_sheet(delivered, out)
     return _write_all(files | _page(delivered, pictured) | more, out)
 
@@ -219,6 +216,13 @@ def write_delivery(delivered: Delivered, out: Path, extras: Extras = Extras()) -
 def _mesh_files(outcome: Outcome, part: str) -> dict[str, bytes]:
     meshes = _printed(outcome, part, ".3mf")
     return {name: three_mf_bytes(mesh, name.removesuffix(".3mf")) for name, mesh in meshes.items()}
+
+
+def _words(told: Inspection) -> dict[str, bytes]:
+    return {
+        f"{told.part}.report.json": as_json.render(told).encode(),
+        f"{told.part}.report.txt": terminal.render(told, width=100, colour=False).encode(),
+    }
 
 
 def _printed(outcome: Outcome, part: str, ending: str) -> dict[str, Mesh]:
