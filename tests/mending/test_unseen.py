@@ -29,6 +29,15 @@ def test_a_seam_around_the_part_is_as_wide_as_the_seam():
     assert max(place.width_mm for place in unseen_places(solid)) < 4 * faults.EDGE_MM
 
 
+def test_a_hole_that_a_seam_runs_into_is_told_as_large_as_it_is():
+    """The strip between two halves and the hole hang together: as a strip alone they are 2 mm wide."""
+    halves = faults.in_two_halves(faults.latch_lever().mesh, 27.0, 0.4)
+    solid = mend(faults.scan_of(faults.with_hole(halves, np.array([27.2, 8.5, 5.0]), 7.0)))
+    widest = unseen_places(solid)[0]
+    assert widest.width_mm == pytest.approx(7.0, abs=2 * faults.EDGE_MM)
+    assert widest.at_mm == pytest.approx((27.2, 8.5, 5.0), abs=2 * faults.EDGE_MM)
+
+
 def test_a_size_that_mending_changed_has_its_reason(part):
     low, high = part.mesh.vertices_mm.min(axis=0), part.mesh.vertices_mm.max(axis=0)
     assert size_changes(part.mesh, mend(faults.scan_of(part.mesh))) == ()

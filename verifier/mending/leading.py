@@ -222,6 +222,7 @@ def _unspoilt(joined: Draft, first_new: int) -> Draft | None:
     """
     for _ in range(SPOILT_ROUNDS):
         crossing = crossing_near(joined.mesh, np.arange(len(joined.mesh.faces)) >= first_new)
+        crossing = crossing[(crossing >= first_new).any(axis=1)]  # folds of the scan are mended later
         dropped = _new_faces_at(joined, first_new, np.unique(joined.mesh.faces[np.unique(crossing)]))
         dropped |= _new_faces_at(joined, first_new, _ill_joined(joined))
         if not dropped.any():

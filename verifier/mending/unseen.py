@@ -1,8 +1,9 @@
 """Where a solid was filled without having been seen: each place with its size, for the one who scans again."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from verifier.mending.edges import Edges, components, pair_edges
 from verifier.mending.solid import Origin, Solid
@@ -14,6 +15,8 @@ WINDING_SHARE = 0.2
 # Faces around a flat hole look as it does (1), around one over a right edge 0.71, around the cut end of a wall 0;
 # around one in the wall of a bore, as wide as the radius, 0.93.
 LEADS_ON = 0.8
+# A winding strip with a place so many times as wide runs into a hole there; ragged ones vary by half.
+WIDER = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,32 +51,47 @@ def unseen_places(solid: Solid, at_least_mm: float = 0.0) -> tuple[Unseen, ...]:
     # A stretch so wide has at least the area of a strip so wide and so long.
     worth = [group for group, area in zip(groups, areas, strict=True) if area >= 0.5 * at_least_mm**2]
     seen = np.flatnonzero(solid.origin != Origin.FILLED)
-    found = [_unseen(part, group, _rim_mm(part, edges, group), solid.mesh.faces[seen]) for group in worth]
+    found = [_unseen(part, group, _rim(part, edges, group), solid.mesh.faces[seen]) for group in worth]
     return tuple(sorted((one for one in found if one.width_mm >= at_least_mm), key=lambda one: -one.width_mm))
 
 
-def _rim_mm(part: Mesh, edges: Edges, faces: IntArray) -> float:
-    """Length of the rim of a stretch."""
+def _rim(part: Mesh, edges: Edges, faces: IntArray) -> Array:
+    """The rim of a stretch: its edges' ends, (q, 2, 3)."""
     half_edges = (3 * faces[:, None] + np.arange(3)).ravel()
     rim = half_edges[edges.twin[half_edges] < 0]
-    return float(np.linalg.norm(part.vertices_mm[edges.end[rim]] - part.vertices_mm[edges.start[rim]], axis=1).sum())
+    return np.asarray(part.vertices_mm[np.column_stack([edges.start[rim], edges.end[rim]])])
 
 
-def _unseen(part: Mesh, faces: IntArray, rim_mm: float, seen: IntArray) -> Unseen:
+def _unseen(part: Mesh, faces: IntArray, rim_mm: Array, seen: IntArray) -> Unseen:
     """Size in the plane square to where the stretch looks.
 
     Twice area over rim is the width of a strip and half the width of a square or a disc: where it is far less than the
-    box says, the stretch winds around, as a seam does, and is no hole as large as its box.
+    box says, the stretch winds around, as a seam does, and is no hole as large as its box. But it may run into one:
+    then its widest place alone is told.
     """
     piece = Mesh(part.vertices_mm, part.faces[faces])
+    whole = _looked_at(part, piece, seen)
+    strip_mm = 2.0 * whole.area_mm2 / max(float(np.linalg.norm(rim_mm[:, 1] - rim_mm[:, 0], axis=1).sum()), 1e-9)
+    if strip_mm >= WINDING_SHARE * whole.width_mm:
+        return whole
+    middles = piece.corners_mm.mean(axis=1)
+    off_rim, _ = cKDTree(rim_mm.mean(axis=1)).query(middles)
+    widest_mm = 2.0 * float(off_rim.max())
+    if widest_mm < WIDER * strip_mm:
+        return replace(whole, width_mm=strip_mm)
+    around = np.linalg.norm(middles - middles[off_rim.argmax()], axis=1) < widest_mm
+    place = _looked_at(part, Mesh(part.vertices_mm, piece.faces[around]), seen)
+    return replace(place, width_mm=min(widest_mm, place.width_mm), area_mm2=whole.area_mm2)
+
+
+def _looked_at(part: Mesh, piece: Mesh, seen: IntArray) -> Unseen:
+    """A piece with the narrowest box around it, as it is looked at square on."""
     points = part.vertices_mm[np.unique(piece.faces)]
     looking = face_vectors_mm2(piece).sum(axis=0)
     seen_from = looking / max(float(np.linalg.norm(looking)), 1e-12)
     width_mm, length_mm = _narrowest_box_mm((points - points.mean(axis=0)) @ _square_to(seen_from).T)
-    area = float(face_areas_mm2(piece).sum())
-    strip_mm = 2.0 * area / max(rim_mm, 1e-9)
-    width_mm = strip_mm if strip_mm < WINDING_SHARE * width_mm else width_mm
     over_an_edge = _share_looking(part, piece, seen, seen_from) < LEADS_ON
+    area = float(face_areas_mm2(piece).sum())
     return Unseen(points.mean(axis=0), length_mm, width_mm, area, seen_from, over_an_edge)
 
 
