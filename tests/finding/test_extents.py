@@ -84,3 +84,23 @@ def test_a_narrow_lever_whose_flanks_hardly_lean_is_as_wide_as_its_round_end(see
     width = next(e for e in features.extents if e.name == "width")
     assert width.length_mm == pytest.approx(23.0, abs=4.0 * width.u_length_mm)
     assert width.u_length_mm < 0.05
+
+
+@pytest.mark.parametrize("draft_deg", [1.0, 2.0])
+def test_walls_with_draft_are_measured_where_they_stand_out_and_turn_the_box(draft_deg):
+    """A moulded plate of 54 x 27 mm at its foot, corners rounded to 4 mm; two holes off its middle turn nothing."""
+    lean = np.tan(np.radians(draft_deg))
+
+    def distance(p):
+        away = np.abs(p[:, :2]) - np.array([23.0, 9.5])
+        outline = np.hypot(*np.maximum(away, 0.0).T) + np.minimum(away.max(axis=1), 0.0) - 4.0
+        walls = (outline + p[:, 2] * lean) * np.cos(np.radians(draft_deg))
+        holes = [sim.bore(p, place, 6.0) for place in ((-15.0, 1.0), (10.0, -1.0))]
+        return sim.cut(sim.cut(sim.intersect(walls, sim.slab(p[:, 2], 0.0, 7.0)), holes[0]), holes[1])
+
+    shape = sim.Shape("drafted", distance, (-28, -15, -1), (28, 15, 8))
+    features = find_features(solid_of(sim.scan(shape, spacing_mm=0.6, seed=91, **NOISE_A)))
+    sizes = {e.name: e for e in features.extents}
+    for name, true_mm in (("length", 54.0), ("width", 27.0)):
+        assert sizes[name].length_mm == pytest.approx(true_mm, abs=4.0 * sizes[name].u_length_mm)
+        assert sizes[name].u_length_mm < 0.05  # a tenth of the spacing: the flats say where the edge is

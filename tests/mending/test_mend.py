@@ -9,7 +9,7 @@ import trimesh
 
 from verifier.errors import CannotMend, NoTriangles
 from verifier.mending import Origin, Solid, mend
-from verifier.mending.check import NOT_ASKED, Judgement
+from verifier.mending.check import NOT_ASKED, Judgement, judge_as_written
 from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh
 
@@ -260,6 +260,18 @@ def test_a_flat_face_is_turned_without_opening_the_surface():
     solid = mend(faults.scan_of(Mesh(points, faces)))
     assert steps(solid) == {"Turned edges of faces without area": 1}
     assert solid.volume_mm3 == pytest.approx(4 * 4 / 2 * 5 / 3, rel=1e-12)
+
+
+def test_corners_that_a_file_cannot_tell_apart_are_no_reason_to_refuse():
+    """Three corners of one face within a tenth of a 32-bit step of each other, as fills in narrow places have them."""
+    ball = trimesh.creation.icosphere(4, 10.0)
+    points, faces = np.array(ball.vertices) + 160.0, np.array(ball.faces, dtype=np.int64)
+    points[faces[100]] = points[faces[100, 0]] + 1e-6 * np.eye(3)
+    assert not judge_as_written(Mesh(points, faces)).closed
+    solid = mend(faults.scan_of(Mesh(points, faces)))
+    assert judge_as_written(solid.mesh).sound
+    assert solid.volume_mm3 == pytest.approx(ball.volume, rel=1e-4)
+    assert (solid.origin == Origin.FILLED).mean() < 0.01
 
 
 def test_a_single_sheet_is_refused_with_what_to_do():

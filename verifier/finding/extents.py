@@ -20,6 +20,8 @@ FLATS_ASKED = 4
 KNOWN_WITHIN_U = 3.0
 # A flat that leans by more than this is not one whose direction is but badly known.
 ASKEW_DEG = 1.5
+# A moulded wall leans by half a degree to three towards the largest flat beside it (common practice, no source).
+DRAFT_DEG = 3.5
 # The part of a round end that faces the foot within 20 degrees is a parabola to 0.0012 of its radius.
 FACING_DEG = 20.0
 CAP_DEPTH_MM = 0.5
@@ -90,23 +92,40 @@ def _touched(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], nois
     if seated:
         return _on_plane(max(seated, key=lambda p: p.area_mm2), direction)
     cap = _cap(surface, facing[height > top - CAP_DEPTH_MM - 4.0 * sigma], direction)
-    round_end = crest_of_round_end(
-        surface, cap[~on_flat[cap]], ~on_flat, _axes(planes, direction), noise, direction, top
-    )
+    axes = _axes(planes, direction)
+    drafted = [p for p in planes if _is_drafted(p, axes, direction)]
+    foot = _highest_end(surface, drafted, direction, top - 0.1 - 4.0 * sigma)
+    round_end = crest_of_round_end(surface, cap[~on_flat[cap]], ~on_flat, axes, noise, direction, top)
     if round_end is not None:
-        return round_end
+        # The corners beside a wall with draft are round too, and their crest is that of half their height.
+        return foot if foot is not None and foot.height_mm > round_end.height_mm else round_end
+    if foot is not None and foot.height_mm > top - 2.0 * sigma:
+        return foot
     if len(cap) < LEAST_POINTS:
         return _on_edge(surface, direction, sigma)
     if on_flat[cap].mean() > 0.5:
-        nearly = [p for p in planes if p.normal @ direction > np.cos(np.radians(ASKEW_DEG))]
+        nearly = [*drafted, *(p for p in planes if p.normal @ direction > np.cos(np.radians(ASKEW_DEG)))]
         if not nearly:
             # A flat that lies askew: the foot rests on its edge.
             return _on_edge(surface, direction, sigma)
-        leaning = [p for p in nearly if _lean_rad(p, direction) > KNOWN_WITHIN_U * p.u_tilt_rad]
-        ends = [_high_end(p, surface, direction) for p in leaning]
-        if ends and (highest_end := max(ends, key=lambda c: c.height_mm)).height_mm > top - 0.1 - 4.0 * sigma:
-            return highest_end
+        if (end := _highest_end(surface, nearly, direction, top - 0.1 - 4.0 * sigma)) is not None:
+            return end
     return crest_of_cap(surface, cap, noise, direction)
+
+
+def _is_drafted(plane: Plane, axes: Sequence[Array], direction: Array) -> bool:
+    """Whether a flat leans as a moulded wall does: a little, along the largest flat's normal, and surely."""
+    lean_rad = _lean_rad(plane, direction)
+    if not axes or not KNOWN_WITHIN_U * plane.u_tilt_rad < lean_rad < np.radians(DRAFT_DEG):
+        return False
+    return abs(float(plane.normal @ axes[0])) > float(np.cos(np.radians(45.0)) * np.sin(lean_rad))
+
+
+def _highest_end(surface: Surface, planes: Sequence[Plane], direction: Array, least_mm: float) -> Contact | None:
+    """The end that stands out farthest of those flats that are known to lean; None where all lie under a height."""
+    leaning = [p for p in planes if _lean_rad(p, direction) > KNOWN_WITHIN_U * p.u_tilt_rad]
+    ends = [end for p in leaning if (end := _high_end(p, surface, direction)).height_mm > least_mm]
+    return max(ends, key=lambda end: end.height_mm, default=None)
 
 
 def _has_lips(surface: Surface, planes: Sequence[Plane], noise: Noise) -> bool:

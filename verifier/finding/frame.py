@@ -13,6 +13,8 @@ from verifier.mesh import Array
 
 SAME_DIRECTION_DEG = 1.0
 SQUARE_DEG = 2.0
+# A moulded wall leans by half a degree to three, so that the part leaves its mould (common practice, no source).
+DRAFT_DEG = 3.0
 # A pair of opposite flats turns the box only when it has this share of all flats; a keyway does not.
 LEAST_PAIR_SHARE = 0.04
 # Two flats that mirror each other are this much alike in area, and the outline's two sides to this much.
@@ -68,16 +70,26 @@ def _mean_direction(normals: Sequence[Array], weights: Sequence[float]) -> Array
 
 
 def _paired_direction(planes: Sequence[Plane], first: Array) -> Array | None:
-    """Direction of the largest two flats that face away from each other, square to the first direction."""
-    square = [p for p in planes if abs(float(p.normal @ first)) < np.sin(np.radians(SQUARE_DEG))]
+    """Direction of the largest two flats that face away from each other, square to the first direction.
+
+    Seen along the first direction, so that walls with draft are a pair too.
+    """
+    square = [p for p in planes if abs(float(p.normal @ first)) < np.sin(np.radians(DRAFT_DEG))]
+    faced = [(p.area_mm2, _across(p.normal, first)) for p in square]
     opposite = -np.cos(np.radians(SAME_DIRECTION_DEG))
-    pairs = [(a, b) for a, b in combinations(square, 2) if float(a.normal @ b.normal) < opposite]
+    pairs = [(a, b) for a, b in combinations(faced, 2) if float(a[1] @ b[1]) < opposite]
     if not pairs:
         return None
-    a, b = max(pairs, key=lambda pair: min(pair[0].area_mm2, pair[1].area_mm2))
-    if min(a.area_mm2, b.area_mm2) < LEAST_PAIR_SHARE * sum(p.area_mm2 for p in planes):
+    (area_mm2, one), (other_mm2, other) = max(pairs, key=lambda pair: min(pair[0][0], pair[1][0]))
+    if min(area_mm2, other_mm2) < LEAST_PAIR_SHARE * sum(p.area_mm2 for p in planes):
         return None
-    return _mean_direction([a.normal, b.normal], [a.area_mm2**2, b.area_mm2**2])
+    return _mean_direction([one, other], [area_mm2**2, other_mm2**2])
+
+
+def _across(normal: Array, first: Array) -> Array:
+    """A normal as seen along the first direction, of length 1."""
+    flat = normal - first * (normal @ first)
+    return np.asarray(flat / np.linalg.norm(flat))
 
 
 def _line_of_bores(cylinders: Sequence[Cylinder], first: Array) -> Array | None:

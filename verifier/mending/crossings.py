@@ -117,15 +117,15 @@ def _cut_out(draft: Draft, hit: IntArray, rings: int, *, sparing: bool) -> Draft
     """The draft less some faces and the rings around them; sparing, the rings of invented faces stay among those."""
     invented = draft.origin > Origin.MEASURED
     seen = hit[~invented[hit]] if sparing else hit
-    dropped = _with_rings(draft.mesh, seen, rings)
+    dropped = with_rings(draft.mesh, seen, rings)
     if len(seen) < len(hit):
-        dropped |= _with_rings(draft.mesh, hit, rings) & invented
+        dropped |= with_rings(draft.mesh, hit, rings) & invented
     step = tell_faces("Cut out faces that crossed each other", draft.mesh, hit)
     cut = remove_debris_and_fins(draft.without(dropped).telling(step))
     return cut_knotted_loops(split_bow_ties(cut))
 
 
-def _with_rings(mesh: Mesh, chosen: IntArray, rings: int) -> BoolArray:
+def with_rings(mesh: Mesh, chosen: IntArray, rings: int) -> BoolArray:
     """The chosen faces and so many rings around them, (m,); long faces are no ring, but half of a flat."""
     taken = np.zeros(len(mesh.faces), dtype=bool)
     taken[chosen] = True

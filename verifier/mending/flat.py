@@ -18,7 +18,7 @@ def without_flat_faces(draft: Draft) -> Draft:
     """
     turned = 0
     for _ in range(ROUNDS):
-        flat = np.flatnonzero(_is_flat(draft.mesh))
+        flat = np.flatnonzero(is_flat(draft.mesh))
         edges = _turnable(draft, flat)
         if len(edges) == 0:
             break
@@ -26,7 +26,7 @@ def without_flat_faces(draft: Draft) -> Draft:
     return draft.telling(MendStep("Turned edges of faces without area", turned, 0.0))
 
 
-def _is_flat(mesh: Mesh) -> BoolArray:
+def is_flat(mesh: Mesh) -> BoolArray:
     """Faces whose corners, rounded as in a file, enclose no area."""
     x, y, z = face_vectors_mm2(Mesh(mesh.vertices_mm.astype(np.float32).astype(np.float64), mesh.faces)).T
     return np.asarray((x == 0.0) & (y == 0.0) & (z == 0.0))

@@ -19,6 +19,7 @@ from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.orientation import make_faces_agree, settle_sheets, turn_outward
 from verifier.mending.passes import drop_second_layers
 from verifier.mending.pieces import count_large_pieces, drop_inner_shells, remove_debris_and_fins, tell_bodies
+from verifier.mending.refilling import without_unwritable
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
 from verifier.mending.solid import MendStep, Solid
@@ -55,6 +56,9 @@ def mend(scan: Scan) -> Solid:
         raise CannotMend(str(crossing), where=scan.source.name, do=MERGE_PASSES) from crossing
     surface, draft = surface.bare(), tell_bodies(draft).bare()  # the judge needs the most memory of all
     flaw = _flaw(draft)
+    if flaw and (writable := without_unwritable(draft)) is not draft:
+        draft = uncrossed(without_flat_faces(writable)).bare()
+        flaw = _flaw(draft)
     if not flaw:
         return _solid(scan, draft)
     sheet = backed(surface)
