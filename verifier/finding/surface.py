@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csc_array, csr_array, triu
 from scipy.sparse.csgraph import connected_components
 
+from verifier.finding.cells import cell_mm
 from verifier.finding.doubt import evenly
 from verifier.finding.robust import spread_mm
 from verifier.finding.sampling import Sampled, is_coarse, sampled
@@ -42,6 +43,7 @@ class Surface:
     facet : (n,) one of them on which each point lies; share : (n, 3) of its corners, adding up to one where the
         edges were cut (else every point is a corner, and nobody asks)
     thinned : how much of the net was thinned by collapsing edges, 0 to 1, see `thinned_share`
+    cell_mm : edge of the cells the scan was fused in; nought where its net shows none
     """
 
     points_mm: Array
@@ -60,6 +62,7 @@ class Surface:
     facet: IntArray
     share: Array
     thinned: float
+    cell_mm: float
 
     def patches(self, chosen: IntArray) -> tuple[int, IntArray]:
         """Connected patches among the chosen points: how many, and the patch of each, (k,)."""
@@ -130,6 +133,7 @@ def surface_of(solid: Solid) -> Surface:
         facet=copy.facet,
         share=copy.share,
         thinned=thinned_share(solid.mesh),
+        cell_mm=cell_mm(solid.mesh.vertices_mm),
     )
 
 
