@@ -138,6 +138,7 @@ def test_a_lever_held_by_one_distance_is_not_sure_while_a_bore_on_no_row_looks_l
     sizes = measure(scan(PartPlan((*drawn, spare)), np.random.default_rng(1)).features, sheet(*rows), RULES)
     assert [size.measured_mm for size in sizes] == [None] * 3
     assert all("on no row" in size.reason for size in sizes)
+    assert "one more distance to 'a' or 'b'," in sizes[2].do  # and not to the distance itself
     rows += [*bore_rows([spare]), *distance_rows((*drawn, spare), [("b", "spare")])]
     sizes = measure(scan(PartPlan((*drawn, spare)), np.random.default_rng(1)).features, sheet(*rows), RULES)
     assert None not in [size.measured_mm for size in sizes]

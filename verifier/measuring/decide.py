@@ -13,6 +13,7 @@ from verifier.measuring.size import Size
 from verifier.measuring.support import Doubt
 from verifier.measuring.wanted import Wanted, equal_sizes
 from verifier.mesh import Array
+from verifier.rulebook.sheet import SheetRow
 from verifier.rulebook.size_kinds import unit_of
 
 # Two places agree when they differ by no more than this many standard uncertainties: the sheet cannot tell them apart.
@@ -98,11 +99,15 @@ def _decide(case: Case, whole_set: bool) -> Size:
         return _nothing(case, _perhaps_missing(case))
     equals = len(places) > 1 and _all_agree(case)
     if case.doubt and not (equals and case.doubt.among_equals):
-        do = (
-            f"Give the sheet one more distance to '{case.wanted.row.name}', or a row for every bore that looks like it."
-        )
+        told = _bores_of(case.wanted.row)
+        do = f"Give the sheet one more distance to {told}, or a row for every bore that looks like it."
         return _nothing(case, f"{_listed(places)} would fit, but {case.doubt.reason}", do)
     return _worst(case) if whole_set or _all_agree(case) else _tie(case)
+
+
+def _bores_of(row: SheetRow) -> str:
+    """The bores that a row is taken of or between, else itself: to a distance no other can be given."""
+    return " or ".join(f"'{name}'" for name in row.between or row.through or (row.of or row.name,))
 
 
 def _all_agree(case: Case) -> bool:
