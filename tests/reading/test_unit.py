@@ -87,6 +87,17 @@ def test_without_an_overall_size_the_longest_length_is_held_against_the_diagonal
     assert found.name == "cm"
 
 
+@pytest.mark.parametrize("stated", [None, "mm"])
+def test_a_thickness_alone_says_nothing_against_a_long_part(stated):
+    """A panel 500 mm long whose sheet has its wall of 3 mm and no more."""
+    rows = [{"name": "wall", "kind": "thickness", "reading": 3.0}]
+    found, notices = settle(box(500.0, 300.0, 40.0), sheet(size=rows, **({"unit": stated} if stated else {})))
+    assert (found.name, found.known_by) == ("mm", "sheet" if stated else "guess")
+    assert bool(notices) == (stated is None)
+    with pytest.raises(UnitUnclear, match="does not go"):  # in micrometres the part is thinner than its own wall
+        settle(box(500.0, 300.0, 40.0), sheet(size=rows, unit="micron"))
+
+
 def test_where_a_length_leaves_two_units_the_smaller_scan_is_taken_and_the_other_named():
     rows = [{"name": "pivots", "kind": "centre distance", "between": ["a", "b"], "reading": 25.0}]
     found, notices = settle(Mesh(box(3, 2, 1).vertices_mm, box().faces), sheet(size=rows))

@@ -36,6 +36,7 @@ class SheetLength:
     measured : the same length on the scan, in the file's unit
     least, greatest : ratio of scan to sheet that a sound scan has
     loose : ratio that a scan with its support surface may still have
+    whole : whether it is a size of the whole part; any other says only how long the part is at least
     """
 
     length_mm: float
@@ -43,6 +44,7 @@ class SheetLength:
     least: float
     greatest: float
     loose: float
+    whole: bool
 
     def ratio(self, unit: UnitName) -> float:
         """How many times the sheet's length the scan's is, were the file in this unit."""
@@ -55,6 +57,10 @@ class SheetLength:
     def fits_with_support(self, unit: UnitName) -> bool:
         """Whether the part with its support surface can be that long."""
         return self.least <= self.ratio(unit) <= self.loose
+
+    def goes_into(self, unit: UnitName) -> bool:
+        """Whether the scan has room for it."""
+        return self.least <= self.ratio(unit)
 
 
 def settle_unit(
@@ -69,11 +75,11 @@ def settle_unit(
     length = _sheet_length(sheet, extents)
     stated, known_by = _stated(raw.unit, sheet)
     if stated is not None:
-        notices = _refuse_contradiction(stated, known_by, length, where) + _disagreement(raw.unit, stated)
-        return _unit(stated, known_by), notices
-    if length is not None:
+        notices = () if _written(sheet, length) else _refuse_contradiction(stated, known_by, length, where)
+        return _unit(stated, known_by), notices + _disagreement(raw.unit, stated)
+    if length is not None and (length.whole or any(map(length.fits, CANDIDATES))):
         return _by_sizes(length, where)
-    return _by_plausibility(float(extents[0]), expectation, where)
+    return _by_plausibility(float(extents[0]), length, expectation, where)
 
 
 def _unit(name: UnitName, known_by: KnownBy) -> LengthUnit:
@@ -85,6 +91,12 @@ def _stated(in_file: UnitName | None, sheet: Sheet | None) -> tuple[UnitName | N
     if on_sheet is not None and on_sheet != in_file:
         return on_sheet, "sheet"
     return in_file, "file"
+
+
+def _written(sheet: Sheet | None, length: SheetLength | None) -> bool:
+    """Whether the person wrote a unit and no size speaks against it: a wall's thickness does not on a long part."""
+    written = sheet.unit if sheet else None
+    return written is not None and length is not None and not length.whole and length.goes_into(written)
 
 
 def _disagreement(in_file: UnitName | None, stated: UnitName) -> tuple[str, ...]:
@@ -100,12 +112,12 @@ def _sheet_length(sheet: Sheet | None, extents: Array) -> SheetLength | None:
     if overall is not None:
         which = ("length", "width", "height").index(overall.along or "length")
         measured = float(extents[which])
-        return SheetLength(_said(overall), measured, LEAST_RATIO, GREATEST_RATIO, GREATEST_RATIO_WITH_SUPPORT)
+        return SheetLength(_said(overall), measured, LEAST_RATIO, GREATEST_RATIO, GREATEST_RATIO_WITH_SUPPORT, True)
     longest = _longest([row for row in rows if row.kind not in IN_DEGREES])
     if longest is None:
         return None
     diagonal = float(np.linalg.norm(extents))
-    return SheetLength(_said(longest), diagonal, 1 / GREATEST_SHARE, 1 / LEAST_SHARE, 1 / LEAST_SHARE)
+    return SheetLength(_said(longest), diagonal, 1 / GREATEST_SHARE, 1 / LEAST_SHARE, 1 / LEAST_SHARE, False)
 
 
 def _said(row: SheetRow) -> float:
@@ -159,10 +171,16 @@ def _tightest(length: SheetLength, fitting: list[UnitName]) -> tuple[LengthUnit,
     return _unit(unit, "sizes"), (said,)
 
 
-def _by_plausibility(longest: float, expectation: Expectation, where: str) -> tuple[LengthUnit, tuple[str, ...]]:
-    """Without sizes: millimetres where these make a plausible part, else the only other unit that does."""
+def _by_plausibility(
+    longest: float, length: SheetLength | None, expectation: Expectation, where: str
+) -> tuple[LengthUnit, tuple[str, ...]]:
+    """Without sizes that settle it: millimetres where these make a plausible part, else the only other unit that does.
+
+    length : a size much shorter than the part, for which there must be room
+    """
     least, greatest = expectation.smallest_part_mm, expectation.largest_part_mm
-    fitting = [unit for unit in CANDIDATES if least <= longest * FACTORS_MM[unit] <= greatest]
+    plausible = [unit for unit in CANDIDATES if least <= longest * FACTORS_MM[unit] <= greatest]
+    fitting = [unit for unit in plausible if length is None or length.goes_into(unit)]
     if "mm" in fitting or len(fitting) == 1:
         unit = "mm" if "mm" in fitting else fitting[0]
         said = f"The unit was taken to be {unit}, which makes the part {_in(longest, unit)} long: this is a guess."
