@@ -112,13 +112,13 @@ def line_of(event: Event, screen: Screen) -> str:
         case Ready(bench):
             return f"Watching {bench / 'inbox'}. Drop exports there; stop with Ctrl-C."
         case Waiting(name, reason):
-            return f"{name}: waits. {reason}"
+            return f"{name} waits: {reason}"
         case Claimed(_, part, name, size_bytes):
             return f"{part}: took {name}, {size_bytes / 1e6:.1f} MB"
         case Stage(_, part, stage, seconds):
             return f"{part}: {stage}, after {seconds:.1f} s"
         case TriedAgain(_, part, reason):
-            return f"{part}: starts over. {reason}"
+            return f"{part} starts over: {reason}"
         case Finished(_, part, verdict, folder, mesh):
             made = "mesh and report" if mesh else "report"
             return f"{report_of(event, screen).rstrip()}\n{part}: {verdict}, {made} in {folder}\n"

@@ -1,4 +1,4 @@
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -6,7 +6,10 @@ import pytest
 from tests.joining import views
 from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
+from verifier.joining.outline import Outline
 from verifier.joining.posed import Placing
+from verifier.joining.profile import rim_heights
+from verifier.joining.side import side_of
 from verifier.joining.thickness import THROUGH_SHARE, gap_between
 from verifier.joining.two_sides import pair_of, place_two_sides
 from verifier.mesh import Mesh, face_areas_mm2
@@ -53,6 +56,16 @@ def test_two_sides_of_a_large_part_come_together_within_a_millimetre(panel):
     assert turn_deg < 0.2
     assert away_mm < 1.0
     assert panel.found.sure
+
+
+def test_heights_of_a_rim_without_rounding_are_taken_where_it_was_seen_turning_under(panel):
+    """Where a skirt was cut off the scan ends above the fold: here by 1 mm along two thirds of the rim."""
+    side = side_of(scans_of(panel.first, panel.second)[0])
+    knife = replace(side, clean=np.zeros_like(side.clean))
+    turn = np.linspace(0.0, 2.0 * np.pi, 150, endpoint=False)
+    around, turning = np.column_stack([np.cos(turn), np.sin(turn)]), np.arange(150) < 50
+    heights = rim_heights(knife, Outline(600.0 * around, around, np.where(turning, 0.0, 1.0), turning))
+    assert np.array_equal(heights.at_mm[:, 2], np.zeros(50))
 
 
 def test_the_skirt_is_cut_off_and_the_part_is_not(panel):

@@ -10,8 +10,9 @@ from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
 from verifier.joining import join
 from verifier.joining.agreement import agreement_of
-from verifier.joining.arranging import size_of
+from verifier.joining.arranging import Arrangement, size_of
 from verifier.joining.posed import Placing
+from verifier.joining.twins import alike
 from verifier.joining.view import View, view_of
 from verifier.joining.views import MOST_IMPOSSIBLE, place_views
 from verifier.mesh import Mesh, face_areas_mm2, face_normals
@@ -84,6 +85,26 @@ def test_in_the_right_pose_nothing_is_impossible(lever, ready):
     said = agreement_of(ready[0], ready[1], right, size_of(ready), 0.25)
     assert said.impossible < MOST_IMPOSSIBLE
     assert said.agree > 0.4
+
+
+def test_what_another_view_shows_beneath_putty_is_not_held_against_the_right_pose(lever, ready):
+    """The lever stands on its edge in a ball of putty of 5 mm; from above the edge was seen bare."""
+    said = agreement_of(ready[0], ready[2], small.true_pose(lever[2], lever[0]), size_of(ready), 0.25)
+    assert said.impossible < MOST_IMPOSSIBLE
+    marked = ready[2].asked.points_mm[said.second.putty] @ lever[2].to_part[:3, :3].T + lever[2].to_part[:3, 3]
+    assert len(marked)
+    assert np.quantile(small.PARTS["latch_lever"]().distance(marked), 0.2) > 0.3  # off the part by ten scatters
+
+
+def test_a_way_that_makes_more_surface_is_another_part_though_either_view_lies_on_it(ready):
+    """One outside laid on itself, and back to back with itself: a shell, and a closed part."""
+    turned = np.diag([1.0, -1.0, -1.0, 1.0])
+    shell = Arrangement({0: np.eye(4), 1: np.eye(4)}, {})
+    closed = Arrangement({0: np.eye(4), 1: turned}, {})
+    views = [ready[0], ready[0]]
+    assert alike(shell, shell, views)
+    assert not alike(closed, shell, views)
+    assert not alike(shell, closed, views)
 
 
 @pytest.mark.parametrize(("gap_mm", "what"), [(8.0, "pressed"), (9.0, "pressed"), (4.0, "buried")])

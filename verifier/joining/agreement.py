@@ -5,18 +5,17 @@ agrees over more of it than the right pose does. What tells is what cannot be: a
 other saw a bare flat, a bore's wall running through the other's material, two faces pressed onto each other.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from verifier.comparing.fit import beneath_of
 from verifier.comparing.pose import moved
 from verifier.comparing.refining import Partners, Target, partners
+from verifier.joining.putty import NEIGHBOURS, lump_before
 from verifier.joining.view import View
 from verifier.mesh import Array, BoolArray
 
-# Of so many nearest points the one that faces most alike is taken: at a rim the very nearest is of the other face.
-RIM_NEIGHBOURS = 6
 # Surfaces that face alike within this are one; four spreads of the scatter, and no less.
 LEAST_TOLERANCE_MM, SPREADS = 0.12, 4.0
 # Farther apart than this, two surfaces that face alike may be two faces of the part, as a share of its size.
@@ -33,6 +32,9 @@ SAME_AROUND = 6
 # The more of the views cannot be, the less the pose is believed: by e for each of this share. In thirty right poses of
 # simulated views nothing of the kind was seen, and a boss of 6 x 2 mm on a rail of 120 mm makes 0.0012.
 IMPOSSIBLE_SHARE = 0.001
+# Lumps of putty explain what cannot be only where little is to be explained: a ball of 6 mm covers a few hundredths of
+# a view. The more of a view would have to be putty, the less the pose is believed: by e for each of this share.
+MOST_EXPLAINED, PUTTY_SHARE = 0.08, 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,7 @@ class Said:
     before, behind : wrongly before or behind the other's surface, which faces alike
     buried : stands in the other's material
     pressed : back to back with the other's surface with no wall between
+    putty : of a lump at the foot that the other showed to be no part
     away_mm : distance across the surface, where they agree
     """
 
@@ -51,6 +54,7 @@ class Said:
     behind: BoolArray
     buried: BoolArray
     pressed: BoolArray
+    putty: BoolArray
     away_mm: Array
 
     @property
@@ -80,7 +84,8 @@ class Agreement:
     def worth(self) -> float:
         """What speaks for the pose, less and less the more of it cannot be."""
         both = 0.5 * float(self.first.agree.mean() + self.second.agree.mean())
-        return both * float(np.exp(-self.impossible / IMPOSSIBLE_SHARE))
+        putty = float(self.first.putty.mean() + self.second.putty.mean())
+        return both * float(np.exp(-self.impossible / IMPOSSIBLE_SHARE - putty / PUTTY_SHARE))
 
     @property
     def rms_mm(self) -> float:
@@ -90,15 +95,29 @@ class Agreement:
 
 
 def agreement_of(first: View, second: View, pose: Array, size_mm: float, tolerance_mm: float) -> Agreement:
-    """Look at two views both ways.
+    """Look at two views both ways; what cannot be is looked at again where a lump of putty explains it.
 
     pose : (4, 4) takes the first view's points into the second's frame
     tolerance_mm : distance that scatter explains
     """
     back: Array = np.asarray(np.linalg.inv(pose), dtype=np.float64)
-    return Agreement(
-        said_of(first, second, pose, size_mm, tolerance_mm), said_of(second, first, back, size_mm, tolerance_mm)
-    )
+
+    def looked(one: View, other: View) -> Agreement:
+        return Agreement(
+            said_of(one, other, pose, size_mm, tolerance_mm), said_of(other, one, back, size_mm, tolerance_mm)
+        )
+
+    found = looked(first, second)
+    if not 0.0 < found.impossible < MOST_EXPLAINED:
+        return found
+    known = _with_putty(first, second, pose), _with_putty(second, first, back)
+    return looked(*known) if any(view.putty.any() for view in known) else found
+
+
+def _with_putty(view: View, other: View, pose: Array) -> View:
+    """The view with the lumps at its foot marked that the other view shows to be no part."""
+    places, normals = moved(pose, view.cloud.points_mm), turned_by(pose, view.cloud.normals)
+    return replace(view, putty=lump_before(view, places, normals, other.target))
 
 
 def said_of(asked: View, other: View, pose: Array, size_mm: float, tolerance_mm: float) -> Said:
@@ -106,17 +125,19 @@ def said_of(asked: View, other: View, pose: Array, size_mm: float, tolerance_mm:
 
     What stands at the foot of either view may be putty or table, and is not held against the pose.
     """
-    found = partners(other.target, asked.asked, pose[None], RIM_NEIGHBOURS)
+    found = partners(other.target, asked.asked, pose[None], NEIGHBOURS)
     beneath = beneath_of(found, other.target, tolerance_mm)[0]
     away = found.away_mm[0]
     off = beneath & (np.abs(away) > 2.0 * tolerance_mm) & (np.abs(away) < REACH_SHARE * size_mm)
-    hidden = other.foot[found.index[0]]
+    hidden, putty = other.foot[found.index[0]], asked.putty[asked.asked_of]
+    mine = asked.asked_foot | putty
     return Said(
         agree=beneath & (np.abs(away) <= tolerance_mm),
-        before=_not_alone(off & (away > 0.0) & ~asked.asked_foot, asked),
+        before=_not_alone(off & (away > 0.0) & ~mine, asked),
         behind=_not_alone(off & (away < 0.0) & ~hidden, asked),
-        buried=_not_alone(_buried(asked, other, pose, size_mm) & ~asked.asked_foot, asked),
+        buried=_not_alone(_buried(asked, other, pose, size_mm) & ~mine, asked),
         pressed=_not_alone(_pressed(asked, other, pose) & ~asked.asked_foot & ~hidden, asked),
+        putty=putty,
         away_mm=away,
     )
 
@@ -149,7 +170,12 @@ def _buried(asked: View, other: View, pose: Array, size_mm: float) -> BoolArray:
     beneath = aside < max(1.2 * other.cloud.spacing_mm, 0.5 * raised)
     facing = np.einsum("nj,nj->n", normals, outward)
     doubtful = np.flatnonzero(
-        near & beneath & (away < -0.5 * raised) & (away > -DEEP_SHARE * size_mm) & (facing > OPPOSED)
+        near
+        & beneath
+        & ~other.putty[index]
+        & (away < -0.5 * raised)
+        & (away > -DEEP_SHARE * size_mm)
+        & (facing > OPPOSED)
     )
     buried = np.zeros(len(places), dtype=bool)
     if len(doubtful):
@@ -166,7 +192,7 @@ def _wall_ends(asked: View, other: View, pose: Array, feet: Array, outward: Arra
         between = feet - share * deep_mm[:, None] * outward
         for view, way in ((other, np.eye(4)), (asked, back)):
             at, out, top = moved(way, between), turned_by(way, outward), moved(way, feet)
-            near = view.target.tree.query(at, k=RIM_NEIGHBOURS)[1]
+            near = view.target.tree.query(at, k=NEIGHBOURS)[1]
             opposed = np.einsum("nkj,nj->nk", view.cloud.normals[near], out) < OPPOSED
             under = np.einsum("nkj,nj->nk", top[:, None] - view.cloud.points_mm[near], out)
             beside = view.cloud.points_mm[near] - top[:, None] + under[:, :, None] * out[:, None]
@@ -178,7 +204,7 @@ def _wall_ends(asked: View, other: View, pose: Array, feet: Array, outward: Arra
 def _pressed(asked: View, other: View, pose: Array) -> BoolArray:
     places, normals = moved(pose, asked.asked.points_mm), turned_by(pose, asked.asked.normals)
     close_mm = NARROWEST_SLOT_MM + 1.5 * other.cloud.spacing_mm
-    distance, near = other.target.tree.query(places, k=RIM_NEIGHBOURS, distance_upper_bound=close_mm)
+    distance, near = other.target.tree.query(places, k=NEIGHBOURS, distance_upper_bound=close_mm)
     near = np.where(np.isfinite(distance), near, 0)
     facing = np.einsum("nkj,nj->nk", other.cloud.normals[near], normals)
     facing[~np.isfinite(distance)] = 1.0

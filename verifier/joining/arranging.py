@@ -12,7 +12,7 @@ import numpy as np
 
 from verifier.comparing.align import likely_poses, size_mm
 from verifier.comparing.pose import distinct
-from verifier.joining.agreement import IMPOSSIBLE_SHARE, Agreement, Said, agreement_of, turned_by, unlike
+from verifier.joining.agreement import IMPOSSIBLE_SHARE, PUTTY_SHARE, Agreement, Said, agreement_of, turned_by, unlike
 from verifier.joining.together import refined_together
 from verifier.joining.view import View
 from verifier.mesh import Array
@@ -64,9 +64,15 @@ class Arrangement:
         return float(np.sum([self._share(k, "impossible") for k in self.poses]))
 
     @property
+    def putty(self) -> float:
+        """Shares of the views that would have to be putty, together."""
+        return float(np.sum([self._share(k, "putty") for k in self.poses]))
+
+    @property
     def worth(self) -> float:
         """What speaks for it, less and less the more of it cannot be, and the farther it is from closing."""
-        return self.agree * float(np.exp(-self.impossible / IMPOSSIBLE_SHARE - self.one_way / ONE_WAY_SHARE))
+        against = self.impossible / IMPOSSIBLE_SHARE + self.putty / PUTTY_SHARE + self.one_way / ONE_WAY_SHARE
+        return self.agree * float(np.exp(-against))
 
     def said(self, view: int) -> list[Said]:
         """What one view's points say of every other."""

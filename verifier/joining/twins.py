@@ -20,10 +20,15 @@ MOST_MISSED = 0.0004
 
 
 def alike(best: Arrangement, other: Arrangement, views: Sequence[View]) -> bool:
-    """Whether every view, where the other arrangement puts it, lies on the surface that the best one makes.
+    """Whether either arrangement puts every view onto the surface that the other one makes.
 
-    Only what turns the views against each other is asked: an arrangement moved as a whole is the same one.
+    One way is not enough: two outsides of a shallow box laid back to back make a thicker box, and either side of it
+    lies on it. Only what turns the views against each other is asked: an arrangement moved as a whole is the same one.
     """
+    return _covers(best, other, views) and _covers(other, best, views)
+
+
+def _covers(best: Arrangement, other: Arrangement, views: Sequence[View]) -> bool:
     union, normals = _union(best, views)
     tree = cKDTree(union)
     spacing = max(view.cloud.spacing_mm for view in views)

@@ -24,6 +24,8 @@ POINTS, ASKED, STEPPED = 24_000, 3_000, 1_200
 NEIGHBOURS = 8
 # Putty and the blend to the table sit at the foot of a view, within this of its lowest place.
 FOOT_MM, FOOT_SHARE = 8.0, 0.3
+# A lump that begins at the foot may rise above it, up to so many times its height.
+RISES = 1.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +34,9 @@ class View:
 
     mesh : corners shared, the faces of the file in their order; keep_faces : (m,) those that are part
     target : all points, to find nearest ones on; foot : (n,) which of them lie at the foot
+    low : (n,) which lie no higher than putty rises; putty : (n,) which another view showed to be no part
     asked : some points, evenly over the surface; beside : (k, 8) the neighbours of each among them
-    asked_foot : (k,) which of them lie at the foot
+    asked_foot : (k,) which of them lie at the foot; asked_of : (k,) their numbers among all points
     stepped : fewer, from all sides alike
     up : (3,) the way most of its surface faces
     """
@@ -43,9 +46,12 @@ class View:
     keep_faces: BoolArray
     target: Target
     foot: BoolArray
+    low: BoolArray
+    putty: BoolArray
     asked: Cloud
     beside: IntArray
     asked_foot: BoolArray
+    asked_of: IntArray
     stepped: Cloud
     up: Array
     area_mm2: float
@@ -87,16 +93,20 @@ def _looked_at(scan: Scan, mesh: Mesh, kept: BoolArray, up: Array, trimmed: Trim
     cloud = cloud_of(Mesh(mesh.vertices_mm, mesh.faces[kept]), count=POINTS)
     asked = cloud.thinned(ASKED)
     beside = np.asarray(cKDTree(asked.points_mm).query(asked.points_mm, k=NEIGHBOURS + 1)[1], dtype=np.int64)[:, 1:]
-    foot_mm = _foot_mm(cloud.points_mm @ up)
+    target, heights = target_of(cloud), cloud.points_mm @ up
+    bottom_mm, foot_mm = _foot_mm(heights)
     return View(
         scan=scan,
         mesh=mesh,
         keep_faces=kept,
-        target=target_of(cloud),
-        foot=cloud.points_mm @ up < foot_mm,
+        target=target,
+        foot=heights < foot_mm,
+        low=heights < bottom_mm + RISES * (foot_mm - bottom_mm),
+        putty=np.zeros(len(cloud), dtype=bool),
         asked=asked,
         beside=beside,
         asked_foot=asked.points_mm @ up < foot_mm,
+        asked_of=np.asarray(target.tree.query(asked.points_mm)[1], dtype=np.int64),
         stepped=cloud.of(evenly_facing(cloud, STEPPED)),
         up=up,
         area_mm2=trimmed.kept_mm2,
@@ -115,10 +125,10 @@ def without(view: View, foreign: BoolArray) -> View:
     return replace(view, keep_faces=view.keep_faces & ~more, trimmed=trimmed)
 
 
-def _foot_mm(heights_mm: Array) -> float:
-    """The height up to which a view's foot reaches."""
+def _foot_mm(heights_mm: Array) -> tuple[float, float]:
+    """The heights from which and up to which a view's foot reaches."""
     low, high = np.quantile(heights_mm, [0.002, 0.998])
-    return float(low + min(FOOT_MM, FOOT_SHARE * (high - low)))
+    return float(low), float(low + min(FOOT_MM, FOOT_SHARE * (high - low)))
 
 
 def _large_pieces(mesh: Mesh, vectors_mm2: Array, among: BoolArray | None = None) -> BoolArray:

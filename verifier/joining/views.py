@@ -175,9 +175,10 @@ def _alternative(way: Arrangement, best: Arrangement, views: Sequence[View]) -> 
 def _what_differs(way: Arrangement, best: Arrangement, views: Sequence[View]) -> str:
     apart = {k: unlike(view.asked.points_mm, way.poses[k], best.poses[k]) for k, view in enumerate(views)}
     k = max(apart, key=lambda view: apart[view])
+    cannot_be = f", and {100 * way.impossible:.2f} % of it cannot be" if way.impossible > 0.0 else ""
     return (
         f"{views[k].name} lies up to {apart[k]:.0f} mm elsewhere; {100 * way.agree:.0f} % of the surface is seen more"
-        f" than once against {100 * best.agree:.0f} %, and {100 * way.impossible:.2f} % of it cannot be."
+        f" than once against {100 * best.agree:.0f} %{cannot_be}."
     )
 
 

@@ -67,7 +67,8 @@ def judge(
     )
     if plan is not None:
         rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
-    findings = (*_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan), *of_joining(joined))
+    # Which way scans belong together is asked first: the part that is judged here may be another.
+    findings = (*of_joining(joined), *_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan))
     verdict = _worst(findings, rows)
     learn = () if plan is None else to_learn(_doubts(rows, sizes, plan, rules), sheet.part, plan)
     steps = (*_next_steps(verdict, rows, findings, correction, rebuilt, learn), *what_was_thrown_away(solid))
