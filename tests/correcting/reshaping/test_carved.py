@@ -45,3 +45,15 @@ def test_a_tool_that_reaches_through_the_part_is_left_to_the_kernel_as_a_whole()
     assert judge_as_written(mesh).sound
     # Its faces lie at 0 and 8 mm, up to the scatter of 0.02 mm.
     assert volume_mm3(bar.before.mesh) - volume_mm3(mesh) == pytest.approx(6.0 * 4.0 * 8.0, abs=24.0 * 0.02)
+
+
+def test_a_tool_whose_edge_passes_a_corner_of_the_scan_closer_than_a_file_can_tell_is_cut_all_the_same() -> None:
+    bar = made("draw_bar")
+    places = bar.in_part_mm(bar.before.mesh.vertices_mm)
+    corner = places[np.argmin(np.linalg.norm(places - (45.0, 0.0, 8.0), axis=1))]
+    just_beside_mm = 3e-7
+    x, y = corner[:2] + (6.0, 2.0) + just_beside_mm
+    mesh, _ = carved(bar.before.mesh, block(bar, (x, y, 8.0), (12.0, 4.0, 1.5)))
+    assert judge_as_written(mesh).sound
+    # A cut 0.75 mm deep; the face is uneven by its scatter of 0.02 mm.
+    assert volume_mm3(bar.before.mesh) - volume_mm3(mesh) == pytest.approx(12.0 * 4.0 * 0.75, abs=48.0 * 0.02)

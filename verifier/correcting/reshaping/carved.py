@@ -1,6 +1,6 @@
 """A small tool taken out of a part or added to it: only the faces round it are asked, and exchanged for others."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
@@ -16,9 +16,9 @@ ROUND_TOOL_MM = 0.4
 # The faces taken out are closed to a solid of their own by a cone that ends so many times their width below them: that
 # deep its sides are as good as square to the face, and the tool does not reach them.
 CONE_WIDTHS = 20.0
-# Where the tool crosses the scan's faces two corners may fall together, seldom. Then these are joined; a scan's own
-# lie a hundred times farther apart, and stay to the last bit.
-JOINED_MM = 2e-5
+# Where the tool's edge comes by an edge of the scan two corners may fall together as a file's numbers have them, once
+# in some tens of tools. A tool that stands aside by less than a hundredth of a millimetre crosses elsewhere.
+ASIDE_MM = (0.0, 0.002, 0.005, 0.009)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,10 @@ class Tool:
     def back_mm(self, local_mm: Array) -> Array:
         """Places of the face's frame in that of the mesh."""
         return np.asarray(local_mm @ self.turn + self.origin_mm)
+
+    def aside(self, by_mm: float) -> "Tool":
+        """The same, so far along the face; not along one of its axes, which the tool's own edges follow."""
+        return replace(self, origin_mm=self.origin_mm + by_mm * np.array([0.8, 0.6]) @ self.turn[:2])
 
     @property
     def box_mm(self) -> tuple[Array, Array]:
@@ -89,8 +93,8 @@ def _by_patch(mesh: Mesh, tool: Tool, near: IntArray) -> tuple[Mesh, IntArray] |
     if rim is None:
         return None
     solid = _with_cone(sheet, rim, tool)
-    for simplified_mm in (0.0, JOINED_MM):
-        made, source = _worked(solid, tool, simplified_mm)
+    for aside_mm in ASIDE_MM:
+        made, source = _worked(solid, tool.aside(aside_mm))
         kept = source < len(sheet.faces)
         new_mm, faces = _numbered(Mesh(made.vertices_mm, made.faces[kept]), sheet, corners, len(mesh.vertices_mm))
         if is_closed_as_written(made) and _same_edges(border_of(faces), corners[rim]):
@@ -160,14 +164,14 @@ def _numbered(made: Mesh, sheet: Mesh, corners: IntArray, count: int) -> tuple[A
 
 
 def _as_a_whole(mesh: Mesh, tool: Tool) -> tuple[Mesh, IntArray] | None:
-    for simplified_mm in (0.0, JOINED_MM):
-        made, source = _worked(mesh, tool, simplified_mm)
+    for aside_mm in ASIDE_MM:
+        made, source = _worked(mesh, tool.aside(aside_mm))
         if is_closed_as_written(made):
             return made, source
     return None
 
 
-def _worked(mesh: Mesh, tool: Tool, simplified_mm: float) -> tuple[Mesh, IntArray]:
+def _worked(mesh: Mesh, tool: Tool) -> tuple[Mesh, IntArray]:
     """The kernel's boolean; every face has its number, so that it joins none with another."""
     own = manifold3d.Manifold.reserve_ids(1)
     body = manifold3d.Manifold(
@@ -181,7 +185,7 @@ def _worked(mesh: Mesh, tool: Tool, simplified_mm: float) -> tuple[Mesh, IntArra
     )
     solid = tool.solid.transform(np.column_stack([tool.turn.T, tool.origin_mm]))
     made = body + solid if tool.added else body - solid
-    return _taken_apart(made.simplify(simplified_mm) if simplified_mm else made, own)
+    return _taken_apart(made, own)
 
 
 def _taken_apart(made: manifold3d.Manifold, own: int) -> tuple[Mesh, IntArray]:
