@@ -52,7 +52,7 @@ def test_a_tool_whose_edge_passes_a_corner_of_the_scan_closer_than_a_file_can_te
     places = bar.in_part_mm(bar.before.mesh.vertices_mm)
     corner = places[np.argmin(np.linalg.norm(places - (45.0, 0.0, 8.0), axis=1))]
     just_beside_mm = 3e-7
-    x, y = corner[:2] + (6.0, 2.0) + just_beside_mm
+    x, y = corner[0] + 6.0 + just_beside_mm, corner[1] + 2.0 + just_beside_mm
     mesh, _ = carved(bar.before.mesh, block(bar, (x, y, 8.0), (12.0, 4.0, 1.5)))
     assert judge_as_written(mesh).sound
     # A cut 0.75 mm deep; the face is uneven by its scatter of 0.02 mm.
