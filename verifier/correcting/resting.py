@@ -58,7 +58,8 @@ def choose_resting(
     if able:
         ways = sorted(ways_up(mesh, features, able, printer, load), key=lambda way: way.order)
         best = ways[0].plane
-        return _standing(mesh, -best.normal, best.name, _load_notes(ways[0]), why_this_way(ways))
+        why = why_this_way(ways, reshaped=bool(sheet.reshape))
+        return _standing(mesh, -best.normal, best.name, _load_notes(ways[0]), why)
     up = _up_of_hull(mesh, middle_mm)
     told = ("No flat face carries the part: print it with supports or a raft.",)
     return _standing(mesh, up, "its own corners", told, "No other way up is stable.")

@@ -118,12 +118,16 @@ def _fits(mesh: Mesh, up: Array, printer: Printer) -> bool:
     return bool(max(x, y) <= long_mm and min(x, y) <= wide_mm and z <= printer.bed_z_mm)
 
 
-def why_this_way(ways: Sequence[WayUp]) -> str:
-    """Why the first of the ways was taken, and what the next best would have cost."""
+def why_this_way(ways: Sequence[WayUp], *, reshaped: bool) -> str:
+    """Why the first of the ways was taken, and what the next best would have cost.
+
+    reshaped : the part is made another afterwards, and may then be higher or lower than it is told here
+    """
     best = ways[0]
     bores = f", with {', '.join(best.lying)} lying" if best.lying else ", every bore upright"
     load = "" if best.load_rises_deg is None else f", the load {best.load_rises_deg:.0f} degrees out of the layers"
-    said = f"{_supports(best)}, {best.height_mm:.0f} mm high{bores}{load}"
+    before = " before it is reshaped" if reshaped else ""
+    said = f"{_supports(best)}, {best.height_mm:.0f} mm high{before}{bores}{load}"
     if len(ways) == 1:
         return f"No other flat carries it: {said}."
     other = ways[1]
