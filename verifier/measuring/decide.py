@@ -166,9 +166,8 @@ def _not_there(case: Case) -> str:
 
 
 def _perhaps_missing(case: Case) -> str:
-    if len(case.places) == 1:
-        return f"{_listed(case.places)} may be it, or it was not found and this is another: the sizes do not tell"
-    return f"one of {len(case.places) + 1} equal places or more was not found, and which one cannot be told"
+    other = "this is another" if len(case.places) == 1 else "these are others"
+    return f"{_listed(case.places)} may be it, or it was not found and {other}: the sizes do not tell"
 
 
 def _asked(wanted: Wanted) -> str:
