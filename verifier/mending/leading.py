@@ -30,7 +30,7 @@ from verifier.mending.passes import lying_on
 from verifier.mending.patches import pieces_with_inside
 from verifier.mending.strips import RAGGED_SPACINGS, SEAM_MM, zip_owned
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, corner_columns, face_normals, face_vectors_mm2
 
 # Narrower holes are filled by the skin: what it takes off an edge is a fifth of the hole's width at most.
 WIDE_MM = 3.0
@@ -136,8 +136,10 @@ def _led_on(draft: Draft, group: Group) -> Draft | None:
 
 def _within(mesh: Mesh, box_mm: Array) -> Mesh:
     """The faces with their middle in a box."""
-    middles = mesh.corners_mm.mean(axis=1)
-    return Mesh(mesh.vertices_mm, mesh.faces[((middles > box_mm[0]) & (middles < box_mm[1])).all(axis=1)])
+    a, b, c = corner_columns(mesh)
+    middles = (a + b + c) / 3.0
+    low, high = box_mm[:, :, None]
+    return Mesh(mesh.vertices_mm, mesh.faces[((middles > low) & (middles < high)).all(axis=0)])
 
 
 def _frame(draft: Draft, rim: IntArray) -> Array:

@@ -7,7 +7,7 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.edges import Edges, components, pair_edges
 from verifier.mending.solid import Origin, Solid
-from verifier.mesh import Array, IntArray, Mesh, face_areas_mm2, face_normals, face_vectors_mm2
+from verifier.mesh import Array, IntArray, Mesh, face_areas_mm2, face_normals, face_vectors_mm2, touching
 
 # A square has a strip width of half its box's, a rectangle three times as long as wide 0.375; a seam around a part less
 # than a tenth. Ragged rims are longer by a third.
@@ -50,9 +50,17 @@ def unseen_places(solid: Solid, at_least_mm: float = 0.0) -> tuple[Unseen, ...]:
     areas = np.bincount(stretch, face_areas_mm2(part), count)
     # A stretch so wide has at least the area of a strip so wide and so long.
     worth = [group for group, area in zip(groups, areas, strict=True) if area >= 0.5 * at_least_mm**2]
-    seen = np.flatnonzero(solid.origin != Origin.FILLED)
-    found = [_unseen(part, group, _rim(part, edges, group), solid.mesh.faces[seen]) for group in worth]
+    seen = _seen_beside(solid, part.faces)
+    found = [_unseen(part, group, _rim(part, edges, group), seen) for group in worth]
     return tuple(sorted((one for one in found if one.width_mm >= at_least_mm), key=lambda one: -one.width_mm))
+
+
+def _seen_beside(solid: Solid, filled: IntArray) -> IntArray:
+    """The faces that were seen and have a corner on filled ones, (k, 3): of a million some thousand."""
+    on_filled = np.zeros(len(solid.mesh.vertices_mm), dtype=bool)
+    on_filled[filled] = True
+    beside = touching(solid.mesh.faces, on_filled) & (solid.origin != Origin.FILLED)
+    return np.asarray(solid.mesh.faces[beside])
 
 
 def _rim(part: Mesh, edges: Edges, faces: IntArray) -> Array:
@@ -99,7 +107,7 @@ def _share_looking(part: Mesh, piece: Mesh, seen: IntArray, direction: Array) ->
     """Mean cosine between a direction and the seen faces around a stretch; 1 where there are none."""
     on_piece = np.zeros(len(part.vertices_mm), dtype=bool)
     on_piece[piece.faces] = True
-    around = seen[on_piece[seen].any(axis=1)]
+    around = seen[touching(seen, on_piece)]
     return float((face_normals(Mesh(part.vertices_mm, around)) @ direction).mean()) if len(around) else 1.0
 
 
