@@ -16,8 +16,8 @@ ROUND_TOOL_MM = 0.4
 # The faces taken out are closed to a solid of their own by a cone that ends so many times their width below them: that
 # deep its sides are as good as square to the face, and the tool does not reach them.
 CONE_WIDTHS = 20.0
-# Where the tool's edge comes by an edge of the scan two corners may fall together as a file's numbers have them, once
-# in some tens of tools. A tool that stands aside by less than a hundredth of a millimetre crosses elsewhere.
+# Where the tool's edge comes by an edge of the scan two corners may fall together as a file's numbers have them, in one
+# of twelve scans of a million triangles. A tool that stands aside by less than 0.01 mm crosses elsewhere.
 ASIDE_MM = (0.0, 0.002, 0.005, 0.009)
 
 
