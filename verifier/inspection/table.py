@@ -4,7 +4,6 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
-SCHEMA = "verifier.inspection/1"
 REFUSAL_SCHEMA = "verifier.refusal/1"
 
 Verdict = Literal["PASS", "FAIL", "UNDECIDED"]

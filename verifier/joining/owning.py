@@ -15,7 +15,7 @@ import numpy as np
 from verifier.joining.feet import Feet, feet_on
 from verifier.joining.layer import ROUNDS, Layer
 from verifier.mending.edges import components
-from verifier.mesh import Array, BoolArray, IntArray, touching
+from verifier.mesh import Array, BoolArray, IntArray, touching, within
 
 # How much a face that looks the way the scan was held is better seen than one that looks across.
 FACING = 0.5
@@ -98,7 +98,7 @@ def _lead(i: int, layers: Sequence[Layer], feet: Sequence[Feet | None], seen: Se
 
 def _slope(layer: Layer, values: Array, chosen: BoolArray) -> Array:
     """How fast a figure of the corners changes along the surface, among some of them, evened, (q,)."""
-    whole = np.flatnonzero(~touching(layer.patch.faces, ~chosen))
+    whole = within(layer.patch.faces, chosen)
     faces, normal = layer.patch.faces[whole], layer.vectors_mm2[whole]
     a, b, c = (layer.patch.vertices_mm[faces[:, k]] for k in range(3))
     square = np.maximum(np.einsum("mx,mx->m", normal, normal), 1e-300)[:, None]

@@ -30,7 +30,7 @@ from verifier.mending.passes import lying_on
 from verifier.mending.patches import pieces_with_inside
 from verifier.mending.strips import RAGGED_SPACINGS, SEAM_MM, zip_owned
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, corner_columns, face_normals, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, corner_columns, face_normals, face_vectors_mm2, touching
 
 # Narrower holes are filled by the skin: what it takes off an edge is a fifth of the hole's width at most.
 WIDE_MM = 3.0
@@ -242,7 +242,7 @@ def _ill_joined(draft: Draft) -> IntArray:
 def _new_faces_at(draft: Draft, first_new: int, corners: IntArray) -> BoolArray:
     there = np.zeros(len(draft.mesh.vertices_mm), dtype=bool)
     there[corners] = True
-    found: BoolArray = np.asarray(there[draft.mesh.faces].any(axis=1))
+    found = touching(draft.mesh.faces, there)
     found[:first_new] = False
     return found
 

@@ -10,7 +10,7 @@ from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.solid import MendStep, Origin
-from verifier.mesh import BoolArray, IntArray
+from verifier.mesh import BoolArray, IntArray, marked_once, touching
 
 CUT_UNWRITABLE = "Cut out fillings finer than a file can tell"
 # Two fills in one narrow place have corners in a cluster two or three faces across; the wider cut is for what is left.
@@ -43,9 +43,9 @@ def _at(draft: Draft, faces: IntArray) -> BoolArray:
 
 def _unwritable(draft: Draft) -> BoolArray:
     """Faces with a corner that is one with another as written, or without area then, (m,)."""
-    used = np.unique(draft.mesh.faces)
+    used = marked_once(draft.mesh.faces, len(draft.mesh.vertices_mm))
     written = draft.mesh.vertices_mm[used].astype(np.float32) + np.float32(0.0)
     _, place, times = np.unique(written, axis=0, return_inverse=True, return_counts=True)
     shared = np.zeros(len(draft.mesh.vertices_mm), dtype=bool)
     shared[used] = times[place.reshape(-1)] > 1
-    return np.asarray(shared[draft.mesh.faces].any(axis=1)) | is_flat(draft.mesh)
+    return touching(draft.mesh.faces, shared) | is_flat(draft.mesh)

@@ -8,8 +8,8 @@ from scipy.spatial import cKDTree
 from verifier.correcting.reshaping.mirror_plane import MirrorPlane, mirror_plane
 from verifier.correcting.reshaping.names import Names
 from verifier.correcting.reshaping.section import Divided, clear_of_corners_mm, divided_at
-from verifier.correcting.reshaping.work import NEW, CannotReshape, Work, corners_of
-from verifier.mesh import Array, IntArray, Mesh
+from verifier.correcting.reshaping.work import NEW, CannotReshape, Work
+from verifier.mesh import Array, IntArray, Mesh, marked_once
 from verifier.rulebook.reshape_row import Reshape
 
 # Sound places of two sides agree within this and three times the scan's scatter, or the part has no mirrored sides.
@@ -112,8 +112,8 @@ def _doubled(mesh: Mesh, first: int, faces: IntArray, source: IntArray, plane: M
 
 def _greatest_change(mesh: Mesh, kept: IntArray, worn: IntArray, plane: MirrorPlane) -> tuple[float, Array]:
     """How far the worn side lies from what replaces it at most, and where, from evenly taken corners."""
-    new = plane.mirrored(mesh.vertices_mm[corners_of(kept, len(mesh.vertices_mm))])
-    old = mesh.vertices_mm[corners_of(worn, len(mesh.vertices_mm))]
+    new = plane.mirrored(mesh.vertices_mm[marked_once(kept, len(mesh.vertices_mm))])
+    old = mesh.vertices_mm[marked_once(worn, len(mesh.vertices_mm))]
     worst_mm, worst_at = 0.0, old[0]
     for one, other in ((old, new), (new, old)):
         asked = one[:: max(1, len(one) // COMPARED)]

@@ -12,7 +12,7 @@ from verifier.correcting.reshaping.section import SHIFTED_MOST_MM, clear_of_corn
 from verifier.correcting.reshaping.work import CannotReshape, Work
 from verifier.finding.feature import Noise
 from verifier.finding.fits import frame_along
-from verifier.mesh import Array, Mesh
+from verifier.mesh import Array, Mesh, own_corners
 from verifier.rulebook.reshape_row import Reshape
 
 # Sections are compared at so many places over the length looked at.
@@ -143,8 +143,8 @@ def _sections(mesh: Mesh, heights: Array, places_mm: Array, line: Line) -> list[
     low = np.minimum(np.minimum(a, b), c) - 2.0 * SHIFTED_MOST_MM
     high = np.maximum(np.maximum(a, b), c) + 2.0 * SHIFTED_MOST_MM
     near = np.searchsorted(places_mm, low) < np.searchsorted(places_mm, high, side="right")
-    corners, faces = np.unique(mesh.faces[near], return_inverse=True)
-    crossed = Mesh(mesh.vertices_mm[corners], faces.reshape(-1, 3).astype(np.int64))
+    corners, faces = own_corners(mesh.faces[near], len(heights))
+    crossed = Mesh(mesh.vertices_mm[corners], faces)
     return [_section(crossed, heights[corners], float(at), line) for at in places_mm]
 
 

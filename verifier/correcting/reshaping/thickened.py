@@ -8,8 +8,8 @@ from scipy.spatial import cKDTree
 from verifier.correcting.reshaping.faces_named import face_of
 from verifier.correcting.reshaping.names import Names
 from verifier.correcting.reshaping.section import Divided, clear_of_corners_mm, divided_at, heights_mm
-from verifier.correcting.reshaping.work import NEW, CannotReshape, Flat, Work, corners_of
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.correcting.reshaping.work import NEW, CannotReshape, Flat, Work
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, marked_once
 from verifier.rulebook.reshape_row import Reshape
 
 # The face is parted from the rest this far below it: under the rim that a scanner rounds over about its point spacing.
@@ -27,7 +27,7 @@ def thickened(work: Work, wanted: Reshape, names: Names) -> tuple[Work, str]:
     mesh, sides = _lifted(divided, lifted, by_mm * flat.normal)
     source = np.concatenate([divided.source, np.full(sides, NEW)])
     rebuilt = np.concatenate([lifted, np.ones(sides, dtype=bool)])
-    tree = cKDTree(divided.mesh.vertices_mm[corners_of(divided.mesh.faces[lifted], len(divided.mesh.vertices_mm))])
+    tree = cKDTree(divided.mesh.vertices_mm[marked_once(divided.mesh.faces[lifted], len(divided.mesh.vertices_mm))])
 
     def moves(points_mm: Array) -> Array:
         """A place moves with the face where the lifted surface is the nearest to it."""
@@ -70,7 +70,7 @@ def _pieces(faces: IntArray, chosen: BoolArray) -> IntArray:
 def _see_room_above(divided: Divided, lifted: BoolArray, flat: Flat, by_mm: float) -> None:
     """See that what is lifted runs into nothing. Raises CannotReshape."""
     vertices = divided.mesh.vertices_mm
-    moving = corners_of(divided.mesh.faces[lifted], len(vertices))
+    moving = marked_once(divided.mesh.faces[lifted], len(vertices))
     others = np.ones(len(vertices), dtype=bool)
     others[moving] = False
     resting = np.flatnonzero(others)

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from verifier.correcting.reshaping.work import Flat, Work, corners_of, flat_of
-from verifier.mesh import Array, Mesh, face_vectors_mm2
+from verifier.correcting.reshaping.work import Flat, Work, flat_of
+from verifier.mesh import Array, Mesh, face_vectors_mm2, marked_once
 from verifier.rulebook.reshape_row import Reshape
 
 # A corner that two or three faces share is brought to all of them, one after the other, until it lies on each within
@@ -38,7 +38,7 @@ def trued(work: Work, wanted: Reshape) -> tuple[Work, str]:
 
 def _flattened(mesh: Mesh, flats: Sequence[Flat]) -> tuple[Mesh, int]:
     """The mesh with its corners on the planes, and how many had to stay."""
-    members = [corners_of(mesh.faces[flat.faces], len(mesh.vertices_mm)) for flat in flats]
+    members = [marked_once(mesh.faces[flat.faces], len(mesh.vertices_mm)) for flat in flats]
     vertices = mesh.vertices_mm.copy()
     for _ in range(ROUNDS):
         furthest = 0.0

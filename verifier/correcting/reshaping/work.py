@@ -114,16 +114,6 @@ def start(
     return Work(copy, own, copied_features(found, correction), places, up)
 
 
-def corners_of(faces: IntArray, count: int) -> IntArray:
-    """The corners these faces have, each once, in order, (k,); by a mark on each, a tenth of what sorting takes.
-
-    count : how many corners there are
-    """
-    marked = np.zeros(count, dtype=bool)
-    marked[faces] = True
-    return np.flatnonzero(marked)
-
-
 @dataclass(frozen=True, slots=True)
 class Flat:
     """A flat face as it lies on the copy now.
