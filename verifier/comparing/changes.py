@@ -10,6 +10,8 @@ from scipy.special import ndtri
 
 from verifier.comparing.pose import moved, turned
 from verifier.finding.feature import Cylinder, Features, Plane
+from verifier.measuring.candidate import root_sum_square
+from verifier.measuring.cylinders import centre_distance
 from verifier.mesh import Array
 
 What = Literal["diameter", "centre distance", "worn", "tilt", "gone", "new"]
@@ -76,7 +78,7 @@ def changes(before: Seen, after: Seen, pose: Array) -> tuple[Change, ...]:
     planes = _same_planes(before.features.planes, after.features.planes, pose)
     rows = [
         *_diameters(pairs, u_scale, u_coat_mm),
-        *_centre_distances(pairs, u_scale),
+        *_centre_distances(pairs, (before.features.planes, after.features.planes), u_scale),
         *_worn(planes, pose, u_coat_mm),
         *_tilts(planes, pose),
         *_gone_and_new(before.features, after.features, pairs),
@@ -152,24 +154,19 @@ def _diameters(pairs: Sequence[tuple[Cylinder, Cylinder]], u_scale: float, u_coa
         yield _Row(other.name, "diameter", one.diameter_mm, other.diameter_mm, change, u)
 
 
-def _centre_distances(pairs: Sequence[tuple[Cylinder, Cylinder]], u_scale: float) -> Iterable[_Row]:
+def _centre_distances(
+    pairs: Sequence[tuple[Cylinder, Cylinder]], planes: tuple[Sequence[Plane], Sequence[Plane]], u_scale: float
+) -> Iterable[_Row]:
     """Between axes that are parallel on both scans: what is bent or stretched shows there."""
     for (one, late_one), (other, late_other) in combinations(pairs, 2):
         if abs(one.axis @ other.axis) < np.cos(np.radians(SAME_AXIS_DEG)):
             continue
-        before, after = _distance_mm(one, other), _distance_mm(late_one, late_other)
-        if before < 0.5:  # concentric: there is no distance to speak of
+        before, after = centre_distance(one, other, planes[0]), centre_distance(late_one, late_other, planes[1])
+        if before is None or after is None or before.value < 0.5:  # concentric: there is no distance to speak of
             continue
-        own = [each.u_position_mm for each in (one, other, late_one, late_other)]
-        u = float(np.sqrt(np.sum(np.square(own)) + (u_scale * before) ** 2))
-        yield _Row(f"{late_one.name} to {late_other.name}", "centre distance", before, after, after - before, u)
-
-
-def _distance_mm(one: Cylinder, other: Cylinder) -> float:
-    axis = one.axis + np.sign(one.axis @ other.axis) * other.axis
-    axis = axis / np.linalg.norm(axis)
-    way = other.axis_point_mm - one.axis_point_mm
-    return float(np.linalg.norm(way - (way @ axis) * axis))
+        u = root_sum_square(before.u, after.u, u_scale * before.value)
+        change = after.value - before.value
+        yield _Row(f"{late_one.name} to {late_other.name}", "centre distance", before.value, after.value, change, u)
 
 
 def _worn(pairs: Sequence[tuple[Plane, Plane]], pose: Array, u_coat_mm: float) -> Iterable[_Row]:

@@ -9,12 +9,13 @@ from verifier.finding.feature import Cylinder
 from verifier.finding.fits import fit_circle, frame_along
 from verifier.measuring.by_size import regrets
 from verifier.measuring.candidate import Candidate, unit
-from verifier.measuring.cylinders import PARALLEL_AXES_DEG, point_at_depth
 from verifier.measuring.kinds import KINDS
 from verifier.measuring.matched import Matched, Owner
 from verifier.measuring.option import Option, best_first
 from verifier.measuring.regret import MOULDING_U_MM, RIVAL
+from verifier.measuring.shared_way import PARALLEL_AXES_DEG
 from verifier.measuring.wanted import Wanted
+from verifier.mesh import Array
 
 # More different sets of bores than this are not gone through: the person is told that there are too many alike.
 MOST_SETS = 3000
@@ -81,7 +82,7 @@ def pitch_circle(bores: Sequence[Cylinder]) -> tuple[Candidate, float] | None:
         return None
     axis = unit((axes * np.sign(axes @ axes[0])[:, None]).sum(axis=0))
     depth_mm = float(np.mean([bore.axis_point_mm @ axis for bore in bores]))
-    spots = np.array([point_at_depth(bore, axis, depth_mm) for bore in bores])
+    spots = np.array([_at_depth(bore, axis, depth_mm) for bore in bores])
     u, v, _ = frame_along(axis)
     flat = np.column_stack([spots @ u, spots @ v])
     if _on_a_line(flat):
@@ -103,3 +104,9 @@ def _on_a_line(flat: np.ndarray) -> bool:
     """Whether the spots leave the circle's radius open: the narrow way less than a twentieth of the long one."""
     spread = np.linalg.svd(flat - flat.mean(axis=0), compute_uv=False)
     return bool(spread[1] < 0.05 * spread[0])
+
+
+def _at_depth(bore: Cylinder, direction: Array, depth_mm: float) -> Array:
+    """Where the axis crosses the plane direction . x = depth_mm, (3,)."""
+    along = (depth_mm - bore.axis_point_mm @ direction) / (bore.axis @ direction)
+    return np.asarray(bore.axis_point_mm + along * bore.axis, dtype=np.float64)

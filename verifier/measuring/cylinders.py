@@ -1,18 +1,15 @@
 """Sizes of and between bores and bosses: diameters and centre distances."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from verifier.finding.feature import Cylinder, Features
+from verifier.finding.feature import Cylinder, Features, Plane
 from verifier.measuring.candidate import Candidate, root_sum_square, unit
+from verifier.measuring.shared_way import shared_way
 from verifier.mesh import Array
 from verifier.rulebook.sheet import SheetRow
-
-# Two bores are taken as parallel up to this angle between their axes. The axis of a bore seen 2 mm deep is uncertain by
-# 1 to 5 degrees; drawn angles between bores of moulded parts are hardly ever under 15.
-PARALLEL_AXES_DEG = 10.0
 
 
 def bore_candidates(features: Features, row: SheetRow) -> list[Candidate]:
@@ -56,34 +53,29 @@ def across(cylinder: Cylinder) -> Array:
     return cylinder.axis_point_mm + 0.5 * cylinder.diameter_mm * np.stack([-sideways, sideways])
 
 
-def centre_distance(one: Cylinder, other: Cylinder) -> Candidate | None:
-    """Distance between two axes at mid depth, square to their mean direction; None when they are not parallel.
+def centre_distance(one: Cylinder, other: Cylinder, faces: Sequence[Plane] = ()) -> Candidate | None:
+    """Distance of two axes, each at its own middle, seen along the way both run; None when they are not parallel.
 
-    Each axis is carried from its own middle to the common depth, so its tilt counts with that lever arm.
+    faces : flat faces of the part; what both bores stand square to says which way they run better than they do
+    Where one middle lies higher than the other, what turns the way they run moves the distance by that height.
     """
-    cosine = float(one.axis @ other.axis)
-    if abs(cosine) < np.cos(np.radians(PARALLEL_AXES_DEG)):
+    shared = shared_way(one, other, faces)
+    if shared is None:
         return None
-    mean_axis = unit(one.axis + np.sign(cosine) * other.axis)
-    depth_mm = 0.5 * float((one.axis_point_mm + other.axis_point_mm) @ mean_axis)
-    ends = np.stack([point_at_depth(c, mean_axis, depth_mm) for c in (one, other)])
-    levers = [abs(depth_mm - float(c.axis_point_mm @ mean_axis)) for c in (one, other)]
-    u = root_sum_square(
-        one.u_position_mm, other.u_position_mm, one.u_axis_rad * levers[0], other.u_axis_rad * levers[1]
-    )
-    value = float(np.linalg.norm(ends[1] - ends[0]))
+    apart = other.axis_point_mm - one.axis_point_mm
+    height = float(apart @ shared.direction)
+    sideways = apart - height * shared.direction
+    value = float(np.linalg.norm(sideways))
+    turn = shared.u_along(sideways / value) if value > 0.0 else 0.0
+    u = root_sum_square(one.u_position_mm, other.u_position_mm, height * turn)
+    middle = 0.5 * (one.axis_point_mm + other.axis_point_mm)
+    ends = np.stack([middle - 0.5 * sideways, middle + 0.5 * sideways])
     seen = min(1.0, one.arc_deg / 360.0, other.arc_deg / 360.0)
     return Candidate(value, u, 0, tuple(sorted((one.name, other.name))), ends, seen)
 
 
-def point_at_depth(cylinder: Cylinder, direction: Array, depth_mm: float) -> Array:
-    """Where the axis crosses the plane direction . x = depth_mm, (3,)."""
-    along = (depth_mm - cylinder.axis_point_mm @ direction) / (cylinder.axis @ direction)
-    return np.asarray(cylinder.axis_point_mm + along * cylinder.axis, dtype=np.float64)
-
-
-def parallel_partners(cylinders: tuple[Cylinder, ...]) -> dict[tuple[int, int], Candidate]:
+def parallel_partners(cylinders: tuple[Cylinder, ...], faces: Sequence[Plane] = ()) -> dict[tuple[int, int], Candidate]:
     """Centre distances of all pairs with parallel axes, by their places (i, j), i < j, in the tuple."""
     pairs = ((i, j) for i in range(len(cylinders)) for j in range(i + 1, len(cylinders)))
-    found = {(i, j): centre_distance(cylinders[i], cylinders[j]) for i, j in pairs}
+    found = {(i, j): centre_distance(cylinders[i], cylinders[j], faces) for i, j in pairs}
     return {pair: candidate for pair, candidate in found.items() if candidate is not None}

@@ -58,7 +58,14 @@ def frame_of(features: Features, wanted: Sequence[Wanted]) -> Frame:
     named = tuple(row for row in wanted if KINDS[row.row.kind].found == "named")
     place = {row.row.name: i for i, row in enumerate(named)}
     choices = tuple(_choices(features, row) for row in named)
-    return Frame(features, named, place, choices, parallel_partners(features.cylinders), _faces(features, wanted))
+    return Frame(
+        features,
+        named,
+        place,
+        choices,
+        parallel_partners(features.cylinders, features.planes),
+        _faces(features, wanted),
+    )
 
 
 def _choices(features: Features, row: Wanted) -> dict[int, Candidate]:

@@ -24,7 +24,7 @@ def overall_candidates(features: Features, row: SheetRow) -> list[Candidate]:
 
 def along_line(features: Features, one: Cylinder, other: Cylinder) -> list[Candidate]:
     """The extents that point along the line through two axes, closest first; where none does, one taken anew."""
-    line = centre_distance(one, other)
+    line = centre_distance(one, other, features.planes)
     if line is None:
         return []
     direction = (line.points_mm[1] - line.points_mm[0]) / max(line.value, 1e-9)

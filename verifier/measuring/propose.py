@@ -95,7 +95,7 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
     named = {row.features[0]: row.name for row in round_rows}
     # Bores at the corners of a square are given by their pitch circle, others by their two pitches.
     oblong = [each for each in features.rectangles if each.long_mm - each.short_mm > LEAST_OBLONG_MM]
-    distances = _distances(oblong, cylinders, named)
+    distances = _distances(oblong, cylinders, named, features.planes)
     sunk = [row for each in cylinders if each.kind == "bore" for row in _sunk(features, each, named[each.name])]
     slots = [row for slot in features.slots[:MOST_SLOTS] for row in _slot(slot, line)]
     balls = [_ball(ball, line) for ball in features.balls if ball.kind == "ball"][:MOST_BALLS]
@@ -214,26 +214,31 @@ def _distance(pair: Candidate, named: Mapping[str, str]) -> ProposedRow:
 
 
 def _distances(
-    rectangles: Sequence[BoreRectangle], cylinders: Sequence[Cylinder], named: Mapping[str, str]
+    rectangles: Sequence[BoreRectangle],
+    cylinders: Sequence[Cylinder],
+    named: Mapping[str, str],
+    faces: Sequence[Plane],
 ) -> list[ProposedRow]:
     """The two pitches of each rectangle, and what else is worth measuring between bores; the longest first."""
-    pitches = [row for each in rectangles for row in _pitches(each, cylinders, named)]
+    pitches = [row for each in rectangles for row in _pitches(each, cylinders, named, faces)]
     pairs = [
-        pair for pair in worthwhile_pairs(cylinders) if not any(set(pair.features) <= set(r.bores) for r in rectangles)
+        pair
+        for pair in worthwhile_pairs(cylinders, faces)
+        if not any(set(pair.features) <= set(r.bores) for r in rectangles)
     ]
     rows = [*pitches, *(_distance(pair, named) for pair in pairs)]
     return sorted(rows, key=lambda row: -row.measured_mm) if pitches else rows
 
 
 def _pitches(
-    rectangle: BoreRectangle, cylinders: Sequence[Cylinder], named: Mapping[str, str]
+    rectangle: BoreRectangle, cylinders: Sequence[Cylinder], named: Mapping[str, str], faces: Sequence[Plane]
 ) -> Iterator[ProposedRow]:
     """The two pitches of four bores, each between two neighbours; none where one of the bores is on no row."""
     if not set(rectangle.bores) <= set(named):
         return
     bore = {cylinder.name: cylinder for cylinder in cylinders}
     for what, one, other in (("long", *rectangle.bores[:2]), ("short", *rectangle.bores[1:3])):
-        pair = centre_distance(bore[one], bore[other])
+        pair = centre_distance(bore[one], bore[other], faces)
         if pair is not None:
             yield replace(_distance(pair, named), name=f"{rectangle.name}, {what} pitch")
 
@@ -275,12 +280,12 @@ def _equal(cylinders: Sequence[Cylinder]) -> list[list[Cylinder]]:
     return groups
 
 
-def worthwhile_pairs(cylinders: Sequence[Cylinder]) -> list[Candidate]:
+def worthwhile_pairs(cylinders: Sequence[Cylinder], faces: Sequence[Plane]) -> list[Candidate]:
     """The longest centre distance, and the chain of nearest neighbours that joins all: n, not n (n - 1) / 2.
 
     Of a bore through a boss only one is joined: they share an axis.
     """
-    pairs = list(parallel_partners(tuple(cylinders)).values())
+    pairs = list(parallel_partners(tuple(cylinders), faces).values())
     one_axis = {max(pair.features) for pair in pairs if pair.value < ONE_AXIS_MM}
     apart = [pair for pair in pairs if not one_axis & set(pair.features)]
     if not apart:
