@@ -1,5 +1,6 @@
 """A triangle mesh as two arrays, and what can be said of it without knowing what it is."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +9,10 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+# Faces are worked on so many at a time: what is worked out on the way stays in the processor's cache. All of a million
+# at once take five times as long, since the system has to find and clear new memory for every step between.
+FACES_AT_ONCE = 32_768
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,15 +34,20 @@ class Mesh:
 
 def face_vectors_mm2(mesh: Mesh) -> Array:
     """Outward normals of the faces as long as twice the area of each, (m, 3)."""
-    return np.stack(_face_vectors(mesh), axis=1)
+    vectors = np.empty((len(mesh.faces), 3))
+    for some in stretches_of(mesh.faces):
+        vectors[some, 0], vectors[some, 1], vectors[some, 2] = _face_vectors(mesh, some)
+    return vectors
 
 
-def _face_vectors(mesh: Mesh) -> tuple[Array, Array, Array]:
-    """The same as three columns: axis by axis a million faces take half the time of rows of three."""
-    if 2 * len(mesh.faces) < len(mesh.vertices_mm):
-        a, b, c = (np.take(mesh.vertices_mm, mesh.faces[:, k], axis=0).T for k in range(3))
-    else:
-        a, b, c = corner_columns(mesh)
+def stretches_of(faces: IntArray) -> Iterator[slice]:
+    """All the faces, FACES_AT_ONCE at a time."""
+    return (slice(first, first + FACES_AT_ONCE) for first in range(0, len(faces), FACES_AT_ONCE))
+
+
+def _face_vectors(mesh: Mesh, some: slice) -> tuple[Array, Array, Array]:
+    """The vectors of some faces as three columns: axis by axis they take half the time of rows of three."""
+    a, b, c = corners_along_axes(mesh, some)
     (ux, uy, uz), (vx, vy, vz) = b - a, c - a
     return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
 
@@ -52,8 +62,11 @@ def crossed(u: Array, v: Array) -> Array:
 
 def face_areas_mm2(mesh: Mesh) -> Array:
     """Area of every face, (m,)."""
-    x, y, z = _face_vectors(mesh)
-    return np.asarray(0.5 * np.sqrt(x * x + y * y + z * z))
+    areas = np.empty(len(mesh.faces))
+    for some in stretches_of(mesh.faces):
+        x, y, z = _face_vectors(mesh, some)
+        areas[some] = 0.5 * np.sqrt(x * x + y * y + z * z)
+    return areas
 
 
 def area_mm2(mesh: Mesh) -> float:
@@ -71,7 +84,10 @@ def volume_mm3(mesh: Mesh) -> float:
 
 def face_volumes_mm3(mesh: Mesh) -> Array:
     """Signed volume between the middle of the corners and every face, (m,)."""
-    return _six_volumes(*corner_columns(mesh, _middle(mesh))) / 6.0
+    about_middle, volumes = Mesh(mesh.vertices_mm - _middle(mesh), mesh.faces), np.empty(len(mesh.faces))
+    for some in stretches_of(mesh.faces):
+        volumes[some] = _six_volumes(*corners_along_axes(about_middle, some)) / 6.0
+    return volumes
 
 
 def centre_of_mass_mm(mesh: Mesh) -> Array:
@@ -92,6 +108,12 @@ def corner_columns(mesh: Mesh, about_mm: Array | float = 0.0) -> tuple[Array, Ar
     return a, b, c
 
 
+def corners_along_axes(mesh: Mesh, some: slice) -> tuple[Array, Array, Array]:
+    """The first, second and third corners of some of the faces, (3, k) each: x, y and z of all together."""
+    a, b, c = (np.take(mesh.vertices_mm, mesh.faces[some, k], axis=0).T for k in range(3))
+    return a, b, c
+
+
 def _middle(mesh: Mesh) -> Array:
     return np.array([axis.mean() for axis in mesh.vertices_mm.T]) if len(mesh.vertices_mm) else np.zeros(3)
 
@@ -104,9 +126,13 @@ def _six_volumes(a: Array, b: Array, c: Array) -> Array:
 
 def face_normals(mesh: Mesh) -> Array:
     """Unit outward normals, (m, 3); a face without area has the zero vector."""
-    vectors = face_vectors_mm2(mesh)
-    lengths = np.linalg.norm(vectors, axis=1, keepdims=True)
-    return np.asarray(np.divide(vectors, lengths, out=np.zeros_like(vectors), where=lengths > 0))
+    normals = np.empty((len(mesh.faces), 3))
+    for some in stretches_of(mesh.faces):
+        x, y, z = _face_vectors(mesh, some)
+        lengths = np.sqrt(x * x + y * y + z * z)
+        for axis, way in enumerate((x, y, z)):
+            normals[some, axis] = np.divide(way, lengths, out=np.zeros_like(way), where=lengths > 0)
+    return normals
 
 
 def extents_mm(mesh: Mesh) -> Array:

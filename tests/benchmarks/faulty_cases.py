@@ -40,9 +40,8 @@ def beside(mesh: Mesh, places: list[np.ndarray], reach_mm: float, *, volume_know
 
 def holes(part, mesh: Mesh, rng, count: int = 40, across_mm: tuple[float, float] = (0.4, 2.0)) -> Case:
     places = [faults.some_place(mesh, rng) for _ in range(count)]
-    for at in places:
-        mesh = faults.with_hole(mesh, at, rng.uniform(*across_mm))
-    return beside(mesh, places, across_mm[1] / 2 + 1.0)
+    widths = [rng.uniform(*across_mm) for _ in places]
+    return beside(faults.with_holes(mesh, places, widths), places, across_mm[1] / 2 + 1.0)
 
 
 def large_hole(part, mesh: Mesh, rng, share: float) -> Case:
@@ -67,16 +66,15 @@ def doubled_and_flat(part, mesh: Mesh, rng) -> Case:
 
 def flipped(part, mesh: Mesh, rng) -> Case:
     turned = rng.random(len(mesh.faces)) < 0.01
+    middles = faults.middles(mesh)
     for _ in range(5):
-        turned |= np.linalg.norm(faults.middles(mesh) - faults.some_place(mesh, rng), axis=1) < rng.uniform(1, 3)
+        turned |= np.linalg.norm(middles - faults.some_place(mesh, rng), axis=1) < rng.uniform(1, 3)
     return untouched(faults.with_flipped(mesh, turned))
 
 
 def fins(part, mesh: Mesh, rng) -> Case:
     chosen = rng.choice(len(mesh.faces), 30, replace=False)
-    for face in chosen:
-        mesh = faults.with_fin(mesh, int(face), rng.uniform(0.3, 1.5))
-    return untouched(mesh)
+    return untouched(faults.with_fins(mesh, chosen, np.array([rng.uniform(0.3, 1.5) for _ in chosen])))
 
 
 def bow_ties(part, mesh: Mesh, rng) -> Case:
