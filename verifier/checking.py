@@ -6,6 +6,7 @@ from pathlib import Path
 
 from verifier.delivery import EXIT_OF, Delivered, Extras, inspect_file, refusal_verdict, write_delivery
 from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, EXIT_USAGE, VerifierError, WrongUsage
+from verifier.freed_memory import keep_freed_memory
 from verifier.inspect import StageReport
 from verifier.inspection import REFUSAL_SCHEMA
 from verifier.part_scans import PartScans, parts_in
@@ -30,6 +31,7 @@ def check_scans(
     as_json: bool,
 ) -> int:
     """Check every scan, print its report, and return the worst exit status."""
+    keep_freed_memory()
     rules_here = rules_in_use(rules)
     statuses, told = [], []
     for part in parts_in(scans):

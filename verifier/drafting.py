@@ -6,6 +6,7 @@ from pathlib import Path
 from verifier.checking import rules_in_use, stages_told
 from verifier.delivery import Delivered, inspect_file, write_draft
 from verifier.errors import EXIT_PASS, VerifierError, WrongUsage
+from verifier.freed_memory import keep_freed_memory
 from verifier.part_scans import parts_in
 from verifier.screen import Screen
 
@@ -15,6 +16,7 @@ def draft_sheets(scans: Sequence[Path], screen: Screen, *, rules: Path | None, o
 
     A sheet that lies in the folder already is never written over.
     """
+    keep_freed_memory()
     status = EXIT_PASS
     for part in parts_in(scans):
         try:

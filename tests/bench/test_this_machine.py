@@ -20,12 +20,12 @@ def job(name, size_bytes):
 
 def test_a_million_triangles_are_expected_to_take_what_was_measured_of_them():
     """The peaks of a whole job in DEVELOPERS.md: never under, never half over, whatever the format."""
-    for triangles, peak_mib in ((102_950, 323), (202_311, 352), (505_412, 512), (1_001_556, 672), (2_023_427, 1320)):
+    for triangles, peak_mib in ((102_950, 379), (202_311, 416), (505_412, 551), (1_001_556, 862), (2_023_427, 1525)):
         expected_mib = MemoryNeed().expected_bytes("latch_lever.stl", 84 + 50 * triangles) / MIB
         assert peak_mib <= expected_mib < 1.5 * peak_mib
-    assert MemoryNeed().expected_bytes("latch_lever.STL", MILLION_TRIANGLES) == pytest.approx(800 * MIB, rel=0.001)
-    assert MemoryNeed().expected_bytes("latch_lever.stl", 0) == 280 * MIB
-    assert MemoryNeed().expected_bytes("latch_lever.ply", 19_000_000) == pytest.approx(800 * MIB, rel=0.001)
+    assert MemoryNeed().expected_bytes("latch_lever.STL", MILLION_TRIANGLES) == pytest.approx(930 * MIB, rel=0.001)
+    assert MemoryNeed().expected_bytes("latch_lever.stl", 0) == 320 * MIB
+    assert MemoryNeed().expected_bytes("latch_lever.ply", 19_000_000) == pytest.approx(930 * MIB, rel=0.001)
 
 
 def learned(*peaks_mib, size_bytes=MILLION_TRIANGLES):
@@ -35,13 +35,13 @@ def learned(*peaks_mib, size_bytes=MILLION_TRIANGLES):
 def test_a_job_that_took_more_than_expected_raises_what_is_expected_of_its_kind_alone():
     need = learned(2000)
     assert need.expected_bytes("fence_clip.stl", MILLION_TRIANGLES) == pytest.approx(2000 * MIB, rel=0.001)
-    assert need.expected_bytes("fence_clip.ply", 19_000_000) == pytest.approx(800 * MIB, rel=0.001)
+    assert need.expected_bytes("fence_clip.ply", 19_000_000) == pytest.approx(930 * MIB, rel=0.001)
 
 
 @pytest.mark.parametrize(
     ("peaks_mib", "expected_mib"),
     [
-        ([600] * 4, 800),  # too few to go below the figure
+        ([600] * 4, 930),  # too few to go below the figure
         ([600, 620, 590, 600, 610], 620),
         ([600] * 4 + [2000], 2000),
         ([2000] + [600] * 19, 2000),
@@ -54,8 +54,8 @@ def test_what_is_expected_is_the_worst_of_the_last_jobs_once_there_were_some(pea
 
 
 def test_what_a_small_file_took_and_a_peak_that_was_not_seen_say_nothing_of_triangles():
-    assert learned(*[2000] * 9, size_bytes=1000).expected_bytes("a.stl", MILLION_TRIANGLES) < 801 * MIB
-    assert learned(*[0] * 9).expected_bytes("a.stl", MILLION_TRIANGLES) > 799 * MIB
+    assert learned(*[2000] * 9, size_bytes=1000).expected_bytes("a.stl", MILLION_TRIANGLES) < 931 * MIB
+    assert learned(*[0] * 9).expected_bytes("a.stl", MILLION_TRIANGLES) > 929 * MIB
 
 
 def engine_with(free_mib=100_000, **changes):
@@ -78,14 +78,14 @@ def test_a_big_job_is_let_in_alone_however_big_it_is_and_a_small_one_beside_it()
 
 def test_what_is_free_on_the_machine_just_now_counts_beside_the_service_s_share():
     small = job("a.stl", 1000)
-    assert engine_with(free_mib=512 + 280 + 281).choose([small], [small]) is small
-    assert engine_with(free_mib=512 + 280 + 279).choose([small], [small]) is None
+    assert engine_with(free_mib=512 + 320 + 321).choose([small], [small]) is small
+    assert engine_with(free_mib=512 + 320 + 319).choose([small], [small]) is None
     assert engine_with(free_mib=0).choose([], [small]) is small  # it would never run
 
 
 def test_what_a_running_job_has_taken_already_is_not_kept_free_a_second_time(monkeypatch, tmp_path):
-    """400 MiB are free beside one that has taken 200 of its 280: it wants 80 more, the next one 280."""
-    engine, chosen = engine_with(free_mib=512 + 400, memory_bytes=2048 * MIB), []
+    """450 MiB are free beside one that has taken 200 of its 320: it wants 120 more, the next one 320."""
+    engine, chosen = engine_with(free_mib=512 + 450, memory_bytes=2048 * MIB), []
     small = job("latch_lever.stl", 1000)
 
     def stand_in(order, stop, on_stage, on_memory):
@@ -101,7 +101,7 @@ def test_what_a_running_job_has_taken_already_is_not_kept_free_a_second_time(mon
     assert chosen == [None, small]
 
 
-@pytest.mark.parametrize(("size_bytes", "most_mib"), [(1000, 560), (MILLION_TRIANGLES, 1600), (10**10, 2648 - 400)])
+@pytest.mark.parametrize(("size_bytes", "most_mib"), [(1000, 640), (MILLION_TRIANGLES, 1860), (10**10, 2648 - 400)])
 def test_a_job_may_use_its_share_a_big_one_twice_what_is_expected_and_none_what_a_small_one_needs(
     monkeypatch, tmp_path, size_bytes, most_mib
 ):

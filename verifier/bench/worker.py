@@ -14,6 +14,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 from verifier.bench.durable import DISK_FULL
+from verifier.freed_memory import keep_freed_memory
 
 Compute = Callable[..., int]
 
@@ -38,6 +39,7 @@ def work(
     _die_with(lifeline)
     _write_output_to(log)
     _limit_address_space(address_space_bytes)
+    keep_freed_memory()
     function = named_function(compute)
     try:
         function(scan, rules, out, lambda stage: progress.send(("stage", stage)), last_pass)
