@@ -10,7 +10,7 @@ import igl
 import numpy as np
 
 from verifier.joining.layer import Layer, cells_about, in_cells, long_edge_mm
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, touching
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, marked_once, own_corners, touching
 
 AXES = np.concatenate([np.eye(3), -np.eye(3)])
 # Faces that look along an axis by this cosine are asked for the points that look along it; the points' own cosine is
@@ -66,7 +66,7 @@ def _near_each_other(
 
     The two sides of a thin part lie near each other and look opposite ways for the most part: asking all takes longest.
     """
-    cells = cells_about(there.vertices_mm[np.unique(there.faces[faces])], cell_mm)
+    cells = cells_about(there.vertices_mm[marked_once(there.faces[faces], len(there.vertices_mm))], cell_mm)
     chosen = chosen[in_cells(points_mm[chosen], [cells], cell_mm)]
     near = in_cells(there.vertices_mm, [cells_about(points_mm[chosen], cell_mm)], cell_mm)
     return chosen, faces[touching(there.faces[faces], near)]
@@ -74,10 +74,8 @@ def _near_each_other(
 
 def _nearest(points_mm: Array, there: Layer, faces: IntArray) -> tuple[IntArray, Array]:
     """By libigl's tree of boxes: which of the faces is nearest, and where."""
-    corners, local = np.unique(there.patch.faces[faces], return_inverse=True)
-    _, found, foot = igl.point_mesh_squared_distance(
-        points_mm, there.patch.vertices_mm[corners], local.reshape(-1, 3).astype(np.int64)
-    )
+    corners, local = own_corners(there.patch.faces[faces], len(there.patch.vertices_mm))
+    _, found, foot = igl.point_mesh_squared_distance(points_mm, there.patch.vertices_mm[corners], local)
     return faces[found], foot
 
 

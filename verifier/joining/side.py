@@ -20,6 +20,9 @@ RIM_CELLS = 2.0
 CREASE_FACES = 1
 # Share of the surface that must look one way, as a vector: one side of a flat part has 0.9, a half of a ball 0.5.
 LEAST_ONE_WAY = 0.4
+# So many corners or faces show how large a scan is and how much of it looks one way, the latter within this: ten
+# standard deviations of the mean of as many unit vectors.
+FEW, UNCLEAR_ONE_WAY = 20_000, 0.07
 # A part longer than this across, seen from two sides, shares little more than a rim (the reference's are of 1.2 m, and
 # its small ones, up to 86 mm, share their walls).
 LARGE_MM = 250.0
@@ -103,9 +106,18 @@ def _no_rim(scan: Scan) -> CannotJoin:
 
 def is_side_of_large_part(mesh: Mesh) -> bool:
     """Whether a scan shows one side of something large and flat, so that rims are all it shares with the other side."""
-    few = mesh.vertices_mm[:: max(1, len(mesh.vertices_mm) // 20_000)]
+    few = mesh.vertices_mm[:: max(1, len(mesh.vertices_mm) // FEW)]
     across_mm = float(np.linalg.norm(np.subtract(*np.quantile(few, [0.99, 0.01], axis=0))))
-    return across_mm > LARGE_MM and _one_way(face_vectors_mm2(mesh)) >= LEAST_ONE_WAY
+    return across_mm > LARGE_MM and _shows_one_side(mesh)
+
+
+def _shows_one_side(mesh: Mesh) -> bool:
+    """Whether most of the surface looks one way; all of it is asked where some of its faces do not say so clearly."""
+    some = Mesh(mesh.vertices_mm, mesh.faces[:: max(1, len(mesh.faces) // FEW)])
+    told = _one_way(face_vectors_mm2(some))
+    if abs(told - LEAST_ONE_WAY) < UNCLEAR_ONE_WAY:
+        told = _one_way(face_vectors_mm2(mesh))
+    return told >= LEAST_ONE_WAY
 
 
 def _one_way(vectors_mm2: Array) -> float:
@@ -160,7 +172,8 @@ def _band_corners(mesh: Mesh, cut: Cut, rim: Rim) -> tuple[IntArray, Array, Bool
 
 
 def _near_rim(points_mm: Array, rim_mm: Array, reach_mm: float) -> BoolArray:
-    away, _ = cKDTree(rim_mm[:, :2]).query(points_mm[:, :2], distance_upper_bound=reach_mm)
+    tree = cKDTree(rim_mm[:, :2], balanced_tree=False, compact_nodes=False)
+    away, _ = tree.query(points_mm[:, :2], distance_upper_bound=reach_mm)
     return np.asarray(np.isfinite(away))
 
 

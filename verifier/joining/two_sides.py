@@ -1,5 +1,6 @@
 """Two sides of one large part: every way of laying rim on rim, each refined, weighed, and the best one taken or not."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,9 +8,9 @@ import numpy as np
 from verifier.errors import CannotJoin
 from verifier.joining.evidence import Evidence, evidence_of
 from verifier.joining.laid_together import moved
-from verifier.joining.outline import lay_rims, outline_of
+from verifier.joining.outline import Outline, lay_rims, outline_of
 from verifier.joining.posed import Alternative, Placing, Residual, scale_of
-from verifier.joining.profile import rim_heights
+from verifier.joining.profile import RimHeights, rim_heights
 from verifier.joining.refining import (
     COARSE_POINTS,
     FINE_POINTS,
@@ -19,7 +20,7 @@ from verifier.joining.refining import (
     start_pose,
 )
 from verifier.joining.rows import Moving, Target
-from verifier.joining.side import side_of, turned_over
+from verifier.joining.side import Side, side_of, turned_over
 from verifier.joining.sureness import Doubt, alike, doubt_of
 from verifier.joining.thickness import CALLIPER_MM, THROUGH_SHARE, Gap, calliper_correction_mm, gap_between
 from verifier.mesh import Array
@@ -79,10 +80,15 @@ class Pair:
 
 
 def pair_of(first: Scan, second: Scan) -> Pair:
-    """Trim both scans and look at their rims."""
-    one, other = side_of(first), turned_over(side_of(second))
-    here, there = outline_of(one), outline_of(other)
-    return Pair(Target(one, here, rim_heights(one, here)), Moving(other, there, rim_heights(other, there)))
+    """Trim both scans and look at their rims, one beside the other."""
+    with ThreadPoolExecutor(2) as beside:
+        other = beside.submit(lambda: Moving(*_rim_seen(turned_over(side_of(second)))))
+        return Pair(Target(*_rim_seen(side_of(first))), other.result())
+
+
+def _rim_seen(side: Side) -> tuple[Side, Outline, RimHeights]:
+    outline = outline_of(side)
+    return side, outline, rim_heights(side, outline)
 
 
 def place_two_sides(first: Scan, second: Scan, sheet: Sheet | None) -> Placing:
@@ -114,7 +120,8 @@ def _ways(pair: Pair) -> list[Way]:
     """The ways that make a part, the one that fits best first; all are weighed by the same doubt."""
     starts = lay_rims(pair.target.outline, pair.moving.outline, pair.length_mm)
     poses = [start_pose(laid, pair.target.heights, pair.moving.heights) for laid in starts]
-    ways = [pair.way(pose, most_points=COARSE_POINTS, with_scale=False) for pose in poses]
+    with ThreadPoolExecutor(2) as beside:
+        ways = list(beside.map(lambda pose: pair.way(pose, most_points=COARSE_POINTS, with_scale=False), poses))
     ways = [way for way in ways if way.gap.through_share <= THROUGH_SHARE and _tilt_deg(way.pose) < MOST_TILT_DEG]
     kept: list[Way] = []
     for way in _best_first(ways):

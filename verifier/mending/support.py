@@ -19,7 +19,7 @@ from verifier.mending.loops import cut_knotted_loops, open_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, with_notches_filled, with_underside
-from verifier.mesh import Array, face_normals
+from verifier.mesh import Array, Mesh, face_normals, marked_once
 
 # Faces within this of the plane belong to the support: the scatter of a handheld scan on a dull table (0.1 to 0.2 mm,
 # common practice, no source) and the blend that a scan draws into the corner at the foot.
@@ -84,17 +84,18 @@ def _support_plane(draft: Draft) -> Plane | None:
     if not loops:
         return None
     faces = max(loops, key=len) // 3
-    normals, areas = face_normals(draft.mesh)[faces], draft.areas_mm2[faces]
+    beside = Mesh(draft.mesh.vertices_mm, draft.mesh.faces[faces])
+    normals, areas = face_normals(beside), draft.areas_mm2[faces]
     weights = np.minimum(areas, LARGEST_VOTE * np.median(areas))
     mean = (normals * weights[:, None]).sum(axis=0)
     if np.linalg.norm(mean) < ALONG * weights.sum():
         return None
-    middles = draft.mesh.corners_mm[faces].mean(axis=1)
+    middles = beside.corners_mm.mean(axis=1)
     plane = _fitted(middles, mean / np.linalg.norm(mean))
     in_plane = (np.abs(plane.heights_mm(middles)) < SUPPORT_BAND_MM) & (normals @ plane.normal > ALONG)
     _, piece = draft.pieces
-    around = draft.mesh.vertices_mm[np.unique(draft.mesh.faces[piece == piece[faces[0]]])]
-    heights = plane.heights_mm(around)
+    around = marked_once(draft.mesh.faces[piece == piece[faces[0]]], len(draft.mesh.vertices_mm))
+    heights = plane.heights_mm(draft.mesh.vertices_mm[around])
     lowest = float(np.quantile(heights, STRAY_SHARE))
     nothing_below = lowest > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
     return plane if nothing_below and float(in_plane.mean()) > LOOP_SHARE else None
