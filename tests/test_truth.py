@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from inbox_demo import simulated as sim
+from tests.benchmarks import end_to_end
 from tests.benchmarks.accuracy import ROWS
 from tests.benchmarks.truth import MODELS, ROWS_OF, one_scan
+from tests.finding.parts import found, scanned_again, solid_of
 from verifier.correcting import separate_scale_from_coat
 from verifier.finding import find_features
 from verifier.inspect import inspect_part
@@ -84,10 +86,14 @@ def test_a_row_three_tenths_off_is_shown_three_tenths_off():
     assert lug.corrected_mm - 10.3 == pytest.approx(-0.3, abs=0.05)
 
 
-def test_outside_sizes_of_one_kind_alone_do_not_tell_powder_from_scale():
-    found = corrected("fence_clip", sheet("fence_clip", only=("width", "height")), coat_mm=0.05)
-    assert not found.separable
-    assert any("cannot tell scale from coat" in sentence and "bore" in sentence for sentence in found.advice)
+def test_three_sides_of_nearly_one_length_do_not_tell_powder_from_scale():
+    sides = {"length": 55.0, "width": 52.0, "height": 50.0}
+    rows = [end_to_end.row(name, "overall", size, along=name) for name, size in sides.items()]
+    found = end_to_end.joined(*end_to_end.scanned("block", 11, scale=1.003, coat_mm=0.05), rows)
+    assert not found.correction.separable
+    told = "These 3 readings cannot tell scale from coat (correlation -1.00): add a bore to the sheet."
+    assert told in found.correction.advice
+    assert found.judgement.verdict == "UNDECIDED"
 
 
 def test_a_scan_longer_along_one_direction_is_told_and_not_averaged_away():
@@ -125,3 +131,43 @@ def test_a_part_of_340_mm_is_measured_as_truly_as_its_uncertainties_say():
     assert np.sqrt(np.mean([(row.on_scan / row.u_scan) ** 2 for row in told])) < 1.5
     assert all(abs(row.error) < 1.5 * row.expanded_u for row in told)
     assert correction.scale.value == pytest.approx(drawn.scale, abs=4.0 * correction.scale.u)
+
+
+def test_a_thickness_and_a_small_bore_have_no_bias_and_a_large_bore_is_not_called_better_known_than_it_is():
+    off, u = [], []
+    for seed in range(4):
+        features, scanned = scanned_again(seed, "A")
+        found = end_to_end.joined(solid_of(scanned), features, end_to_end.link_rows())
+        thickness = next(size for size in found.correction.sizes if size.name == "thickness")
+        off.append([thickness.corrected_mm - 8.0, features.bores[1].diameter_mm - 3.0])
+        u.append(found.sizes["bore 6"].u_mm)
+    # A thickness scatters by 0.003 mm from scan to scan and a bore of 3 mm by 0.01, their means by half of that.
+    assert np.mean(off, axis=0) == pytest.approx([0.0, 0.0], abs=0.01)
+    assert min(u) >= 0.008
+
+
+def test_an_oval_bore_is_measured_as_its_pin_reads_it():
+    """Oval by 0.2 mm, 2 mm of each mouth seen; mean of two scans, each known to 0.015."""
+    rows = [
+        end_to_end.row("bore", "bore", 2.9, gauged="pin"),
+        end_to_end.row("length", "overall", 24.0, along="length"),
+    ]
+    pins = []
+    for seed in range(2):
+        features, scanned = found("oval plate", spacing_mm=0.3, seed=seed)
+        pins.append(end_to_end.joined(solid_of(scanned), features, rows).sizes["bore"].measured_mm)
+    assert np.mean(pins) == pytest.approx(2.9, abs=0.03)
+
+
+def test_four_rows_with_one_long_size_are_told_that_it_cannot_be_checked_and_with_two_they_are_not():
+    four = ("length", "body", "hub", "pivot")
+    for only, told in ((four, True), ((*four, "pin", "pivot to pin"), False)):
+        advice = corrected("latch_lever", sheet("latch_lever", only=only)).advice
+        assert any("A misreading of 'length' would hide in the scale" in sentence for sentence in advice) == told
+
+
+def test_no_row_of_a_scanned_rectangle_with_a_bore_missing_and_a_look_alike_is_decided():
+    solid = end_to_end.rectangle_scanned(2, (4.0, 3.0), seed=12)
+    found = end_to_end.joined(solid, find_features(solid), end_to_end.RECTANGLE_ROWS)
+    assert [bore.kind for bore in found.features.bores] == ["bore"] * 4
+    assert [row.verdict for row in found.judgement.rows] == ["UNDECIDED"] * 8
