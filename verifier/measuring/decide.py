@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from verifier.finding.symmetry import OFF_MM
 from verifier.measuring import belief as beliefs
 from verifier.measuring.candidate import Candidate, root_sum_square
 from verifier.measuring.kinds import KINDS
@@ -29,6 +30,7 @@ class Case:
     doubt : what is in doubt about its match although it is the best; None when it is sure
     missing : why it has no options at all
     remark : what to know of its match, where it is one
+    images : a turn or a mirror of the part takes any of the bores it may be taken of to any other
     """
 
     wanted: Wanted
@@ -37,6 +39,7 @@ class Case:
     doubt: Doubt | None = None
     missing: str = ""
     remark: str = ""
+    images: bool = False
 
     @property
     def places(self) -> tuple[Candidate, ...]:
@@ -102,7 +105,9 @@ def _decide(case: Case, whole_set: bool) -> Size:
         told = _bores_of(case.wanted.row)
         do = f"Give the sheet one more distance to {told}, or a row for every bore that looks like it."
         return _nothing(case, f"{_listed(places)} would fit, but {case.doubt.reason}", do)
-    return _worst(case) if whole_set or _all_agree(case) else _tie(case)
+    if whole_set or _all_agree(case):
+        return _worst(case)
+    return _worst_image(case) if _are_images(case) else _tie(case)
 
 
 def _bores_of(row: SheetRow) -> str:
@@ -112,9 +117,8 @@ def _bores_of(row: SheetRow) -> str:
 
 def _all_agree(case: Case) -> bool:
     """Whether all places give the same number, as far as the scan and the sheet's own uncertainty tell."""
-    values = [place.value for place in case.places]
     u = root_sum_square(max(place.u for place in case.places), case.wanted.u)
-    return max(values) - min(values) <= AGREE * u
+    return _apart(case) <= AGREE * u
 
 
 def _worst(case: Case) -> Size:
@@ -129,6 +133,31 @@ def _worst(case: Case) -> Size:
     if len(case.places) == 1:
         return size
     return replace(size, set_features=tuple(sorted({name for place in case.places for name in place.features})))
+
+
+def _are_images(case: Case) -> bool:
+    """Whether the places are one place and its images, one of each bore, as alike as a moulded part is symmetric."""
+    bores = {_bores_in(place) for place in case.places}
+    return case.images and len(bores) == len(case.places) and _apart(case) <= OFF_MM
+
+
+def _bores_in(place: Candidate) -> tuple[str, ...]:
+    return tuple(name for name in place.features if not name.startswith("plane"))
+
+
+def _apart(case: Case) -> float:
+    values = [place.value for place in case.places]
+    return max(values) - min(values)
+
+
+def _worst_image(case: Case) -> Size:
+    """The worst of places of which the part's symmetry does not tell which is the row's.
+
+    The row's own may lie as far from it as they lie apart: with so much in U the row fails only where each of them
+    would, and a reading of another place says no more of scale and coat than it knows.
+    """
+    worst = _worst(case)
+    return replace(worst, u_mm=root_sum_square(worst.u_mm, 0.5 * _apart(case)))
 
 
 def _tie(case: Case) -> Size:

@@ -10,6 +10,7 @@ from verifier.measuring.by_size import options_by_size, regrets
 from verifier.measuring.candidate import Candidate
 from verifier.measuring.constellation import Matchings, match_constellation
 from verifier.measuring.frame import Frame, problem_of, tied_places
+from verifier.measuring.images import all_images
 from verifier.measuring.kinds import KINDS
 from verifier.measuring.option import Option, best_first
 from verifier.measuring.overall import along_line
@@ -29,6 +30,7 @@ class Matched:
     tied : places of the named rows matched by the constellation; the columns of matchings.found.owner
     free : place of any other named row -> its possible cylinders, each with how much worse it is
     belief : (5,) of scale and coat, from the best matching
+    images : every rival matching is the best one carried over by a turn or a mirror of the part
     """
 
     frame: Frame
@@ -36,6 +38,7 @@ class Matched:
     matchings: Matchings
     free: dict[int, dict[Owner, float]]
     belief: Array
+    images: bool
 
     def owners(self, places: Sequence[int]) -> dict[tuple[Owner, ...], float]:
         """What the rows at these places may have together, each with how much worse than the best it is."""
@@ -64,7 +67,9 @@ class Matched:
         if place in self.tied:
             owner = int(self.matchings.found.owner[0, self.tied.index(place)])
             return owner if owner >= 0 else None
-        free = self.free[place]
+        # A rival may leave a cylinder over that the best matching has given away.
+        given = set(self.matchings.found.owner[0].tolist())
+        free = {owner: worse for owner, worse in self.free[place].items() if owner not in given}
         return min(free, key=lambda owner: free[owner], default=None)
 
 
@@ -72,14 +77,16 @@ def match_named(frame: Frame, wanted: Sequence[Wanted], belief: Array) -> Matche
     """Match tied rows by the constellation, then the rest by size among the cylinders left over."""
     tied = tied_places(frame, wanted)
     matchings = match_constellation(problem_of(frame, wanted, tied, belief))
-    used = {int(c) for c in matchings.found.owner[0] if c >= 0}
     learnt = matchings.found.belief[0]
+    # A rival may leave another cylinder over than the best does: what every rival has is used, and no more.
+    used = set.intersection(*({int(c) for c in owner if c >= 0} for owner in matchings.found.owner))
     free: dict[int, dict[Owner, float]] = {}
     for kind in ("bore", "boss"):
         places = [i for i, row in enumerate(frame.named) if row.row.kind == kind and i not in tied]
         free |= _free_owners(frame, [p for p in places if frame.named[p].size is not None], used, learnt)
         free |= {p: {None: 0.0} for p in places if frame.named[p].size is None}
-    return Matched(frame, tied, matchings, free, learnt)
+    images = matchings.complete and all_images(matchings.found.owner, frame.features.cylinders)
+    return Matched(frame, tied, matchings, free, learnt, images)
 
 
 def _free_owners(frame: Frame, places: Sequence[int], used: set[int], belief: Array) -> dict[int, dict[Owner, float]]:

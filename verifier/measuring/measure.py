@@ -77,7 +77,8 @@ def _case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case:
     worst = min(doubts, key=lambda found: found.among_equals, default=None)
     lost = [matched.frame.named[end].row.name for end in ends if matched.best(end) is None]
     missing = f"'{lost[0]}' was not found" if lost else ""
-    return Case(row, take(matched, row), matched.belief, worst, missing, _remark(wanted, matched, ends))
+    images = matched.images and KINDS[row.row.kind].found in ("pair", "from") and set(ends) <= set(matched.tied)
+    return Case(row, take(matched, row), matched.belief, worst, missing, _remark(wanted, matched, ends), images)
 
 
 def _remark(wanted: Sequence[Wanted], matched: Matched, places: Sequence[int]) -> str:
@@ -89,7 +90,9 @@ def _named_case(row: Wanted, wanted: Sequence[Wanted], matched: Matched) -> Case
     unknown = row.size is None and place not in matched.tied
     options = named_options(matched, place)
     missing = NO_SIZE if unknown else ""
-    return Case(row, options, matched.belief, doubt(matched, wanted, place), missing, _remark(wanted, matched, [place]))
+    images = matched.images and place in matched.tied
+    remark = _remark(wanted, matched, [place])
+    return Case(row, options, matched.belief, doubt(matched, wanted, place), missing, remark, images)
 
 
 def _own_cases(rows: Sequence[Wanted], features: Features, belief: Array) -> list[Case]:
