@@ -41,3 +41,25 @@ def test_the_table_and_the_pieces_carried_along_are_those_found_anew(seed):
         count, piece = piece_of_faces(draft.edges)
         assert draft.pieces[0] == count
         assert np.array_equal(draft.pieces[1], piece)
+
+
+@pytest.mark.parametrize("seed", range(6520, 6523))
+def test_fins_and_crumbs_taken_away_leave_the_table_and_the_pieces_found_anew(seed):
+    """Fins all along the border of a patch: without them the patch and the rest are one piece again."""
+    rng = np.random.default_rng(seed)
+    patch = FACES[near(rng, 0.4)]
+    border = pair_edges(patch, len(BALL.vertices))
+    ends = np.column_stack([border.start, border.end])[border.border]
+    fins = np.column_stack([ends, len(BALL.vertices) + np.arange(len(ends))])
+    crumbs = len(BALL.vertices) + len(ends) + np.arange(12).reshape(-1, 3)
+    points = np.concatenate([BALL.vertices, rng.normal(0.0, 2.0, (len(ends) + 12, 3))])
+    faces = rng.permutation(np.concatenate([FACES, fins, crumbs]))
+    draft = Draft(Mesh(points, faces), np.zeros(len(faces), dtype=np.uint8))
+    count, piece = draft.pieces
+    assert (count, (np.bincount(piece) > 1).sum()) == (2 + len(fins) + len(crumbs), 2)
+    left = draft.without((np.bincount(piece) == 1)[piece])
+    found = pair_edges(left.mesh.faces, len(points))
+    assert "pieces" in left.__dict__  # handed on, not asked for
+    assert np.array_equal(left.edges.twin, found.twin)
+    assert left.pieces[0] == 1
+    assert np.array_equal(left.pieces[1], piece_of_faces(found)[1])

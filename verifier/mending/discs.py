@@ -72,8 +72,13 @@ def _filled(points_mm: Array, faces: IntArray) -> tuple[Array, IntArray]:
 
 def _names_of(points_mm: Array, made_mm: Array) -> IntArray:
     """Which of the given points each made one is, bit for bit; -1 for a new one."""
-    number = {point.tobytes(): k for k, point in reversed(list(enumerate(points_mm)))}
-    return np.array([number.get(point.tobytes(), -1) for point in made_mm], dtype=np.int64)
+    number = {bits: k for k, bits in reversed(list(enumerate(_bits(points_mm))))}
+    return np.array([number.get(bits, -1) for bits in _bits(made_mm)], dtype=np.int64)
+
+
+def _bits(points_mm: Array) -> list[bytes]:
+    """Every point's 24 bytes."""
+    return np.ascontiguousarray(points_mm).view("V24").ravel().tolist() if len(points_mm) else []
 
 
 def _closes(disc: Disc, count: int) -> bool:

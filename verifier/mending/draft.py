@@ -11,6 +11,7 @@ from verifier.mending.edges import (
     grows_on,
     pair_edges,
     piece_of_faces,
+    pieces_left,
     stays_whole,
     with_faces,
     with_faces_changed,
@@ -76,10 +77,16 @@ class Draft:
         edges = without_faces(self.edges, dropped)
         mesh = Mesh(self.mesh.vertices_mm, edges.faces)
         areas = self.areas_mm2[~dropped] if "areas_mm2" in self.__dict__ else None
-        whole = self._is_one_piece() and stays_whole(self.edges, dropped)
-        pieces = _one_piece(edges) if whole else None
         less = replace(self, mesh=mesh, origin=self.origin[~dropped])
-        return _handed_on(less, edges=edges, areas_mm2=areas, pieces=pieces)
+        return _handed_on(less, edges=edges, areas_mm2=areas, pieces=self._pieces_without(dropped, edges))
+
+    def _pieces_without(self, dropped: BoolArray, edges: Edges) -> tuple[int, IntArray] | None:
+        """The pieces that are left without some faces, where it is known without looking for them again."""
+        if "pieces" not in self.__dict__:
+            return None
+        if self._is_one_piece():
+            return _one_piece(edges) if stays_whole(self.edges, dropped) else None
+        return pieces_left(self.pieces, dropped, self.edges, edges)
 
     def with_turned(self, turned: BoolArray) -> "Draft":
         """The surface with some faces running round the other way."""

@@ -10,10 +10,11 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from verifier.mesh import BoolArray, IntArray
+from verifier.mesh import BoolArray, IntArray, stretches_of
 
 BORDER = -1
 CROWDED = -2
+GONE = -(2**62)  # beside a face that is taken away; far below the others, whichever of its sides is added
 # So many rings of faces around a gap are looked at for a way around it; all faces, where so many are taken away.
 RINGS = 4
 LARGE_GAP_SHARE = 0.02
@@ -38,7 +39,11 @@ class Edges:
     @property
     def end(self) -> IntArray:
         """The corner every half-edge arrives at, (3 m,)."""
-        return self.faces[:, [1, 2, 0]].ravel()
+        return np.take(self.faces, (1, 2, 0), axis=1).ravel()
+
+    def ends_of(self, half_edges: IntArray) -> IntArray:
+        """The corner that each of some half-edges arrives at."""
+        return np.asarray(self.start[_ahead(half_edges)])
 
     @property
     def border(self) -> IntArray:
@@ -81,12 +86,16 @@ def pair_edges(faces: IntArray, vertex_count: int) -> Edges:
 
 def without_faces(edges: Edges, dropped: BoolArray) -> Edges:
     """The table after some faces were taken away, without pairing all of it again."""
-    kept = np.repeat(~dropped, 3)
-    renumbered = np.cumsum(kept) - 1
-    renumbered[~kept] = BORDER
-    # One look-up for all: BORDER and CROWDED, -1 and -2, count from the end.
-    twin = np.take(np.append(renumbered, [CROWDED, BORDER]), edges.twin[kept])
-    faces = edges.faces[~dropped]
+    kept = np.flatnonzero(~dropped)
+    faces, twin = np.take(edges.faces, kept, axis=0), np.empty(3 * len(kept), dtype=np.int64)
+    first_side = np.full(len(dropped) + 1, GONE)
+    first_side[kept] = 3 * np.arange(len(kept))
+    first_side[-1] = -3  # BORDER and CROWDED are sides 2 and 1 of face -1, and stay that
+    for some in stretches_of(faces):
+        old = np.take(edges.twin.reshape(-1, 3), kept[some], axis=0)
+        face = old // 3
+        new = np.take(first_side, face) + (old - 3 * face)
+        twin.reshape(-1, 3)[some] = np.where(new < CROWDED, BORDER, new)
     crowded = np.flatnonzero(twin == CROWDED)
     if len(crowded):
         twin[crowded] = BORDER
@@ -132,7 +141,32 @@ def piece_of_faces(edges: Edges) -> tuple[int, IntArray]:
     beyond = (edges.twin // 3).astype(np.int32)
     beyond = np.where(edges.twin < 0, np.repeat(np.arange(count, dtype=np.int32), 3), beyond)
     rows = np.arange(0, 3 * count + 1, 3, dtype=np.int32)
-    return _groups(sparse.csr_matrix((np.ones(3 * count, dtype=np.int8), beyond, rows), shape=(count, count)))
+    return _groups(sparse.csr_matrix((np.ones(3 * count), beyond, rows), shape=(count, count)))
+
+
+def pieces_left(
+    pieces: tuple[int, IntArray], dropped: BoolArray, before: Edges, after: Edges
+) -> tuple[int, IntArray] | None:
+    """The pieces after whole ones were taken away, with those joined whose crowded edge is one of two faces since.
+
+    None where a piece lost some of its faces only: what is left of it may have fallen apart.
+    """
+    count, piece = pieces
+    less, size = np.bincount(piece[dropped], minlength=count), np.bincount(piece, minlength=count)
+    if ((less > 0) & (less < size)).any():
+        return None
+    left = np.take(np.cumsum(less == 0) - 1, piece[~dropped])
+    was_crowded = np.repeat(~dropped, 3)[before.crowded]
+    joined = _kept_numbers(before.crowded[was_crowded], dropped)
+    joined = joined[after.twin[joined] >= 0]
+    groups, group = components(int((less == 0).sum()), left[joined // 3], left[after.twin[joined] // 3])
+    return groups, np.take(group, left)
+
+
+def _kept_numbers(half_edges: IntArray, dropped: BoolArray) -> IntArray:
+    """What half-edges of faces that stay are numbered once others are gone."""
+    gone = np.flatnonzero(dropped)
+    return np.asarray(half_edges - 3 * np.searchsorted(gone, half_edges // 3))
 
 
 def stays_whole(edges: Edges, dropped: BoolArray) -> bool:
@@ -180,11 +214,12 @@ def grows_on(edges: Edges, first_new: int) -> bool:
 
 def components(count: int, left: IntArray, right: IntArray) -> tuple[int, IntArray]:
     """Connected groups of `count` things, given pairs that belong together: how many, and the group of each."""
-    links = sparse.csr_matrix((np.ones(len(left), dtype=np.int8), (left, right)), shape=(count, count))
+    links = sparse.csr_matrix((np.ones(len(left)), (left, right)), shape=(count, count))
     return _groups(links)
 
 
 def _groups(links: sparse.csr_matrix) -> tuple[int, IntArray]:
+    """Connected groups: how many, and the group of each; links of float64, which others would be made into first."""
     groups, label = csgraph.connected_components(links, directed=False)
     return int(groups), label.astype(np.int64)
 
@@ -195,7 +230,7 @@ def _twins_when_closed(faces: IntArray, vertex_count: int) -> IntArray | None:
     Half-edges are entries (start, end) of a sparse matrix; in a closed surface the transposed matrix has its entries in
     the same places. Sorting 3 million keys takes three times as long.
     """
-    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    start, end = faces.ravel(), np.take(faces, (1, 2, 0), axis=1).ravel()
     names = np.arange(len(start), dtype=np.int32)
     outgoing = sparse.coo_matrix((names, (start, end)), shape=(vertex_count, vertex_count)).tocsr()
     if outgoing.nnz != len(start):
@@ -210,22 +245,28 @@ def _twins_when_closed(faces: IntArray, vertex_count: int) -> IntArray | None:
     return twin
 
 
+def _ahead(half_edges: IntArray) -> IntArray:
+    """The next half-edge of the same face, for each."""
+    return np.where(half_edges % 3 == 2, half_edges - 2, half_edges + 1)
+
+
 def _edge_keys(faces: IntArray, vertex_count: int, half_edges: IntArray | None = None) -> IntArray:
     """One number an edge, the same from both sides, for every or for some half-edges."""
     if half_edges is None:
-        start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+        start, end = faces.ravel(), np.take(faces, (1, 2, 0), axis=1).ravel()
     else:
-        ahead = np.where(half_edges % 3 == 2, half_edges - 2, half_edges + 1)
-        start, end = faces.ravel()[half_edges], faces.ravel()[ahead]
+        start, end = faces.ravel()[half_edges], faces.ravel()[_ahead(half_edges)]
     return np.minimum(start, end) * vertex_count + np.maximum(start, end)
 
 
 def _pair_among(twin: IntArray, half_edges: IntArray, keys: IntArray) -> None:
     """Write the twins of those half-edges that share a key; one alone stays as it is."""
     order = np.argsort(keys, kind="stable")
-    sorted_keys = keys[order]
-    first = np.flatnonzero(np.r_[True, sorted_keys[1:] != sorted_keys[:-1]]) if len(keys) else np.empty(0, np.int64)
-    count = np.diff(np.r_[first, len(keys)])
-    left, right = half_edges[order[first[count == 2]]], half_edges[order[first[count == 2] + 1]]
+    sorted_keys = np.take(keys, order)
+    as_next = np.append(sorted_keys[1:] == sorted_keys[:-1], False)
+    first = np.flatnonzero(as_next & ~np.append(False, as_next[:-1]))
+    pair = first[~as_next[first + 1]]
+    left, right = half_edges[order[pair]], half_edges[order[pair + 1]]
     twin[left], twin[right] = right, left
-    twin[half_edges[order[np.repeat(count > 2, count)]]] = CROWDED
+    of_three = np.flatnonzero(as_next[1:] & as_next[:-1])
+    twin[half_edges[order[(of_three[:, None] + np.arange(3)).ravel()]]] = CROWDED

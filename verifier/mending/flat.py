@@ -34,7 +34,7 @@ def is_flat(mesh: Mesh) -> BoolArray:
 
 def _turnable(draft: Draft, flat: IntArray) -> IntArray:
     """The longest half-edge of each flat face, at most one for any face, where the other diagonal is no edge yet."""
-    corners: Array = draft.mesh.corners_mm[flat]
+    corners: Array = draft.mesh.corners_of(flat)
     longest = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).argmax(axis=1)
     chosen: list[int] = []
     busy: set[int] = set()
@@ -56,7 +56,7 @@ def _with_turned_edges(draft: Draft, half_edges: IntArray) -> Draft:
     faces, twins = draft.mesh.faces.copy(), draft.edges.twin[half_edges]
     for half_edge in half_edges.tolist():
         other = int(draft.edges.twin[half_edge])
-        a, b = int(draft.edges.start[half_edge]), int(draft.edges.end[half_edge])
+        a, b = int(draft.edges.start[half_edge]), int(draft.edges.ends_of(np.array(half_edge)))
         c, d = _opposite_corner(draft.mesh.faces, half_edge), _opposite_corner(draft.mesh.faces, other)
         faces[half_edge // 3], faces[other // 3] = (c, d, b), (d, c, a)
     return draft.with_edges_turned(faces, np.r_[half_edges, twins] // 3)

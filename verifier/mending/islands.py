@@ -70,9 +70,9 @@ def _bridges(draft: Draft, island: IntArray, rims: Sequence[IntArray]) -> IntArr
 
 
 def _middles(draft: Draft, half_edges: IntArray) -> Array:
-    start, end = (draft.mesh.vertices_mm[each[half_edges]] for each in (draft.edges.start, draft.edges.end))
+    start, end = (draft.mesh.vertices_mm[k] for k in (draft.edges.start[half_edges], draft.edges.ends_of(half_edges)))
     return np.asarray(0.5 * (start + end))
 
 
 def _ends(draft: Draft, half_edge: IntArray) -> tuple[int, int]:
-    return int(draft.edges.start[half_edge]), int(draft.edges.end[half_edge])
+    return int(draft.edges.start[half_edge]), int(draft.edges.ends_of(np.array(half_edge)))

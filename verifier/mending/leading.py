@@ -178,7 +178,7 @@ def _rims(mesh: Mesh, edges: Edges, half_edges: IntArray, patches: Patches) -> t
 
     It looks as that patch beside it does which its own face is most like: a single face of a fine scan says little.
     """
-    start, end = mesh.vertices_mm[edges.start[half_edges]], mesh.vertices_mm[edges.end[half_edges]]
+    start, end = mesh.vertices_mm[edges.start[half_edges]], mesh.vertices_mm[edges.ends_of(half_edges)]
     own = face_normals(Mesh(mesh.vertices_mm, mesh.faces[half_edges // 3]))
     _, near = cKDTree(patches.middles_mm).query(0.5 * (start + end), k=min(BESIDE_RIM, len(patches.areas_mm2)))
     normals = patches.normals[near.reshape(len(own), -1)]
@@ -236,7 +236,7 @@ def _unspoilt(joined: Draft, first_new: int) -> Draft | None:
 def _ill_joined(draft: Draft) -> IntArray:
     """Corners at edges of more than two faces, and those that one border passes twice."""
     crowded = draft.edges.crowded
-    return np.concatenate([draft.edges.start[crowded], draft.edges.end[crowded], knots_of(draft.edges)])
+    return np.concatenate([draft.edges.start[crowded], draft.edges.ends_of(crowded), knots_of(draft.edges)])
 
 
 def _new_faces_at(draft: Draft, first_new: int, corners: IntArray) -> BoolArray:

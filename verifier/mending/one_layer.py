@@ -10,14 +10,22 @@ between two of them, along an axis, is in one layer when the numbers differ by o
 the axis. That clears all but the faces at edges, in a fifth of the time in which all of them are tried for crossings.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, drop_unused_vertices
+from verifier.mesh import (
+    Array,
+    BoolArray,
+    IntArray,
+    Mesh,
+    corners_along_axes,
+    drop_unused_vertices,
+    extents_mm,
+    stretches_of,
+)
 
 # A cell is so many times as long as the faces' boxes are on average: larger, and more of the surface shares a cell with
 # an edge; smaller, and a face touches more of them.
@@ -87,7 +95,7 @@ def may_cross(mesh: Mesh) -> BoolArray:
 
 def _grid(mesh: Mesh) -> _Grid:
     some = mesh.vertices_mm[mesh.faces[:: 1 + len(mesh.faces) // 10_000]]
-    low, size_mm = mesh.vertices_mm.min(axis=0), np.ptp(mesh.vertices_mm, axis=0)
+    low, size_mm = np.array([axis.min() for axis in mesh.vertices_mm.T]), extents_mm(mesh)
     fine_mm = FACES_A_CELL * float(np.ptp(some, axis=1).mean())
     # A flat part holds no volume: its cells are bounded by its longest side.
     cell_mm = max(fine_mm, float(np.cbrt(size_mm.prod() / CELLS)), float(size_mm.max()) / 1000.0)
@@ -145,15 +153,18 @@ def _doubtful_cells(mesh: Mesh, grid: _Grid, touched: _Touched) -> BoolArray:
     return doubtful
 
 
-def _looks(mesh: Mesh) -> Iterator[NDArray[np.int8]]:
-    """Axis by axis, whether each face looks up it (1), down (-1) or, as far as rounding lets that be told, across."""
-    a, b, c = (np.take(mesh.vertices_mm.T, mesh.faces[:, k], axis=1) for k in range(3))
-    one, other = b - a, c - a
-    for axis in range(3):
-        i, j = (axis + 1) % 3, (axis + 2) % 3
-        left, right = one[i] * other[j], one[j] * other[i]
-        limit = ROUNDING * (np.abs(left) + np.abs(right))
-        yield (left > right + limit).astype(np.int8) - (left < right - limit).astype(np.int8)
+def _looks(mesh: Mesh) -> NDArray[np.int8]:
+    """Whether each face looks up each axis (1), down (-1) or, as far as rounding lets that be told, across, (3, m)."""
+    looks = np.empty((3, len(mesh.faces)), dtype=np.int8)
+    for some in stretches_of(mesh.faces):
+        a, b, c = corners_along_axes(mesh, some)
+        one, other = b - a, c - a
+        for axis in range(3):
+            i, j = (axis + 1) % 3, (axis + 2) % 3
+            left, right = one[i] * other[j], one[j] * other[i]
+            limit = ROUNDING * (np.abs(left) + np.abs(right))
+            looks[axis, some] = (left > right + limit).astype(np.int8) - (left < right - limit).astype(np.int8)
+    return looks
 
 
 def _rows(cells: IntArray, grid: _Grid, axis: int) -> tuple[IntArray, IntArray, IntArray]:

@@ -8,7 +8,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.edges import components
 from verifier.mending.patches import beside_rims
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, crossed
+from verifier.mesh import Array, BoolArray, IntArray, face_volumes_mm3, middle_mm
 
 # An open piece that would be thinner than this when closed is a sheet seen from one side. No moulded wall is: they are
 # from half a millimetre up (common practice, no source).
@@ -70,12 +70,11 @@ def enclosed_volumes_mm3(draft: Draft, piece: IntArray, count: int) -> Array:
 
     The signed volume of an open surface depends on where the origin is; with the loops closed it does not.
     """
-    vertices = draft.mesh.vertices_mm - draft.mesh.vertices_mm.mean(axis=0)
-    a, b, c = (np.take(vertices, draft.mesh.faces[:, k], axis=0) for k in range(3))
-    volume = np.bincount(piece, np.einsum("ij,ij->i", a, crossed(b, c)), count)
+    volume = np.bincount(piece, 6.0 * face_volumes_mm3(draft.mesh), count)
+    vertices = draft.mesh.vertices_mm - middle_mm(draft.mesh)
     border = draft.edges.border
     if len(border):
-        start, end = draft.edges.start[border], draft.edges.end[border]
+        start, end = draft.edges.start[border], draft.edges.ends_of(border)
         middle = _loop_middles(vertices, start, end)
         lid = np.einsum("ij,ij->i", middle, np.cross(vertices[end], vertices[start]))
         volume += np.bincount(piece[border // 3], lid, count)

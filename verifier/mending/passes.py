@@ -78,7 +78,7 @@ def lying_on(draft: Draft, mine: IntArray, kept: BoolArray) -> BoolArray:
     points, faces = mesh.vertices_mm[own], local.reshape(-1, 3)
     reach_mm = REGISTER_MM + _spacing_mm(points, faces)
     others = np.flatnonzero(kept)
-    around = mesh.corners_mm[others]
+    around = mesh.corners_of(others)
     low, high = points.min(axis=0) - reach_mm, points.max(axis=0) + reach_mm
     others = others[((around.max(axis=1) >= low) & (around.min(axis=1) <= high)).all(axis=1)]
     if len(others) == 0:
@@ -98,7 +98,7 @@ def _nearest(draft: Draft, others: IntArray, points_mm: Array, normals: Array) -
     corners, local = np.unique(mesh.faces[others], return_inverse=True)
     there = Mesh(mesh.vertices_mm[corners], local.reshape(-1, 3))
     square, face, foot = igl.point_mesh_squared_distance(points_mm, there.vertices_mm, there.faces)
-    share = _shares(there.corners_mm[face], foot)
+    share = _shares(there.corners_of(face), foot)
     normal = np.einsum("qc,qcx->qx", share, _corner_normals(there)[there.faces[face]])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
     away = points_mm - foot

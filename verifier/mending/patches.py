@@ -5,7 +5,7 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.draft import Draft
 from verifier.mending.surrounded import inside_holes
-from verifier.mesh import Array, BoolArray, IntArray, face_normals
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals
 
 # A patch of another pass comes this near to the rim it covers: two passes of a handheld scanner lie 0.1 to 0.3 mm apart
 # (common practice, no source), and each ends in ragged faces, a spacing more.
@@ -31,13 +31,16 @@ def beside_rims(draft: Draft, piece: IntArray, asked: BoolArray) -> IntArray:
     if not asked_open.any() or len(rim) == 0:
         return np.zeros(len(asked), dtype=np.int64)
     faces = np.flatnonzero(asked_open[piece])
-    rim_mm, looking = draft.mesh.vertices_mm[draft.edges.start[rim]], face_normals(draft.mesh)
-    away, nearest = cKDTree(draft.mesh.corners_mm[faces].mean(axis=1)).query(
+    rim_mm = draft.mesh.vertices_mm[draft.edges.start[rim]]
+    away, nearest = cKDTree(draft.mesh.corners_of(faces).mean(axis=1)).query(
         rim_mm, distance_upper_bound=NEAR_MM + _across_mm(draft, faces)
     )
     near = np.isfinite(away)
     beside = faces[nearest[near]]
-    way = np.einsum("qx,qx->q", looking[beside], looking[rim[near] // 3])
+    looking, along_rim = (
+        face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[k])) for k in (beside, rim[near] // 3)
+    )
+    way = np.einsum("qx,qx->q", looking, along_rim)
     same, other = (np.bincount(piece[beside[sign * way > SAME_WAY]], minlength=len(asked)) for sign in (1, -1))
     along = np.where(same + other >= LEAST_CORNERS, np.where(same >= other, 1, -1), 0)
     return along + inside_holes(draft, piece, asked_open & (along == 0), asked)
@@ -55,5 +58,5 @@ def pieces_with_inside(faces: IntArray, on_border: IntArray, piece: IntArray, co
 
 def _across_mm(draft: Draft, faces: IntArray) -> float:
     """Middle length of a side of the faces."""
-    corners: Array = draft.mesh.corners_mm[faces]
+    corners: Array = draft.mesh.corners_of(faces)
     return float(np.median(np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2)))

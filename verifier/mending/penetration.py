@@ -16,9 +16,9 @@ def run_through_each_other(mesh: Mesh, pairs: IntArray) -> BoolArray:
 
     Two faces in one plane overlap when their shadows do on every axis in that plane; others, on every axis there is.
     """
-    corners = mesh.corners_mm
-    here = corners[pairs[:, 0], :1]
-    one, other = corners[pairs[:, 0]] - here, corners[pairs[:, 1]] - here
+    one, other = mesh.corners_of(pairs[:, 0]), mesh.corners_of(pairs[:, 1])
+    here = one[:, :1]
+    one, other = one - here, other - here
     edges, far_edges = np.roll(one, -1, axis=1) - one, np.roll(other, -1, axis=1) - other
     normal, far_normal = (np.cross(side[:, 0], side[:, 1])[:, None] for side in (edges, far_edges))
     in_plane = np.cross(normal, np.concatenate([edges, far_edges], axis=1))

@@ -22,7 +22,7 @@ def close_seams(draft: Draft) -> Draft:
     border = edges.border
     if len(border) == 0:
         return draft
-    start, end = edges.start[border], edges.end[border]
+    start, end = edges.start[border], edges.ends_of(border)
     near, left, right = _near_corners(draft.mesh, np.unique(start))
     group = np.arange(len(draft.mesh.vertices_mm))
     group[near] = near[_lowest_of_group(len(near), left, right)]

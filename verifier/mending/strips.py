@@ -237,4 +237,4 @@ def _stepped(near_mm: Array, far_mm: Array) -> BoolArray:
 def _spacing_mm(draft: Draft, half_edges: IntArray) -> float:
     """Middle length of the border's edges."""
     points, edges = draft.mesh.vertices_mm, draft.edges
-    return float(np.median(np.linalg.norm(points[edges.end[half_edges]] - points[edges.start[half_edges]], axis=1)))
+    return float(np.median(np.linalg.norm(points[edges.ends_of(half_edges)] - points[edges.start[half_edges]], axis=1)))

@@ -52,8 +52,10 @@ def _moved_mm(mesh: Mesh, first_face: int, fill: IntArray, rim: IntArray, fresh:
     out = total / max(float(np.linalg.norm(total)), 1e-12)
     points = mesh.vertices_mm[np.r_[rim, fresh]]
     low, high = points.min(axis=0) - THICKEST_MM, points.max(axis=0) + THICKEST_MM
-    first = mesh.vertices_mm[mesh.faces[:first_face, 0]]
-    near = mesh.faces[np.flatnonzero(((first > low) & (first < high)).all(axis=1))]
+    within = np.ones(len(mesh.vertices_mm), dtype=bool)
+    for axis, along in enumerate(mesh.vertices_mm.T):
+        within &= (along > low[axis]) & (along < high[axis])
+    near = mesh.faces[np.flatnonzero(within[mesh.faces[:first_face, 0]])]
     other = near[face_normals(Mesh(mesh.vertices_mm, near)) @ out < OPPOSITE]
     if len(other) == 0:
         return nowhere

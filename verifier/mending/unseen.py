@@ -67,7 +67,7 @@ def _rim(part: Mesh, edges: Edges, faces: IntArray) -> Array:
     """The rim of a stretch: its edges' ends, (q, 2, 3)."""
     half_edges = (3 * faces[:, None] + np.arange(3)).ravel()
     rim = half_edges[edges.twin[half_edges] < 0]
-    return np.asarray(part.vertices_mm[np.column_stack([edges.start[rim], edges.end[rim]])])
+    return np.asarray(part.vertices_mm[np.column_stack([edges.start[rim], edges.ends_of(rim)])])
 
 
 def _unseen(part: Mesh, faces: IntArray, rim_mm: Array, seen: IntArray) -> Unseen:

@@ -12,7 +12,7 @@ from scipy.stats import qmc
 
 from verifier.mending.edges import components
 from verifier.mending.solid import MendStep, Origin, Point, Solid, VolumeChange
-from verifier.mesh import Array, BoolArray, Mesh
+from verifier.mesh import Array, BoolArray, Mesh, corners_along_axes, stretches_of
 
 # Places asked. On a part of 40 x 16 x 10 mm each stands for 0.8 mm3.
 PLACES = 8_192
@@ -25,8 +25,6 @@ OUTSIDE, INSIDE = 0.25, 0.75
 MOVED_MM = 0.05
 # Faces that look the wrong way make the winding number false beside them: a change there says nothing.
 TURNED = ("Turned flipped faces", "Turned inside-out parts outward", "Turned patches like the rim they lie along")
-# Faces are summed so many at a time: all of a million at once would be the most memory of the whole mending.
-FACES_AT_ONCE = 65_536
 # After these alone every place is in or out as before.
 NO_VOLUME = (*TURNED, "Welded corners", "Dropped faces without area", "Dropped doubled faces")
 
@@ -80,22 +78,22 @@ def _winding(mesh: Mesh, places_mm: Array, cell_mm: float) -> Array:
     """
     low, high = places_mm.min(axis=0) - cell_mm, places_mm.max(axis=0) + cell_mm
     shape = tuple(((high - low) / cell_mm).astype(np.int64) + 1)
-    columns = np.ascontiguousarray(mesh.vertices_mm.T)
     sums, large = np.zeros((7, int(np.prod(shape)))), []
-    for first in range(0, len(mesh.faces), FACES_AT_ONCE):
-        faces = mesh.faces[first : first + FACES_AT_ONCE]
-        a, b, c = (np.take(columns, faces[:, k], axis=1) for k in range(3))  # an axis a row: half the time
+    for some in stretches_of(mesh.faces):
+        a, b, c = corners_along_axes(mesh, some)
         longest = np.maximum(np.maximum(_squared(b - a), _squared(c - b)), _squared(a - c))
         small = longest < cell_mm**2
-        large.append(mesh.vertices_mm[faces[~small]])
-        a, b, c = (corner[:, small] for corner in (a, b, c))
+        if not small.all():
+            large.append(mesh.vertices_mm[mesh.faces[some][~small]])
+            a, b, c = (corner[:, small] for corner in (a, b, c))
         middles = (a + b + c) / 3.0
         cells = ((np.clip(middles, low[:, None], high[:, None]) - low[:, None]) / cell_mm).astype(np.int64)
         (ux, uy, uz), (vx, vy, vz) = b - a, c - b
         areas = 0.5 * np.array([uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx])
         size = np.sqrt(_squared(areas))
         cell = np.ravel_multi_index(tuple(cells), shape)
-        sums += [np.bincount(cell, weight, sums.shape[1]) for weight in (size, *(size * middles), *areas)]
+        for total, weight in zip(sums, (size, *(size * middles), *areas), strict=True):
+            total += np.bincount(cell, weight, len(total))
     sums = sums[:, sums[0] > 0]
     together = (sums[1:4] / sums[0]).T[:, None] + _triangles(sums[4:].T)
     taken = np.concatenate([*large, together])
@@ -142,7 +140,7 @@ def _reasons(stretch_mm: Array, solid: Solid, reach_mm: float) -> tuple[str, ...
     near = cKDTree(stretch_mm)
     named = [step.what for step in solid.steps if _comes_near(step, near, reach_mm)]
     named = [what for what in named if what not in NO_VOLUME or what in TURNED] or named
-    invented = solid.mesh.corners_mm[solid.origin != Origin.MEASURED].mean(axis=1)
+    invented = solid.mesh.corners_of(np.flatnonzero(solid.origin != Origin.MEASURED)).mean(axis=1)
     if not named and len(invented) and near.query(invented)[0].min() < reach_mm:
         named = ["surface was made there"]
     return tuple(dict.fromkeys(named))

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from verifier.mending.draft import Draft
 from verifier.mending.solid import MendStep, Origin
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, IntArray, Mesh, drop_unused_vertices
+from verifier.mesh import FACES_AT_ONCE, Array, IntArray, Mesh, drop_unused_vertices
 
 # The file's numbers are compared as 32-bit floats: that is what a binary STL holds, so two corners that are equal then
 # are one corner to whoever reads the mended file.
@@ -71,8 +71,9 @@ def _leaders(bits: Bits) -> IntArray:
     """
     count = bits.shape[1]
     shift = np.uint64(max(1, (count - 1).bit_length()))
-    packed = np.sort(((_hash(bits) >> shift) << shift) | np.arange(count, dtype=np.uint64))
-    order = (packed & ((np.uint64(1) << shift) - np.uint64(1))).astype(np.int64)
+    packed = _hash_and_number(bits, shift)
+    packed.sort()
+    order = (packed & ((np.uint64(1) << shift) - np.uint64(1))).view(np.int64)
     packed >>= shift
     first = np.flatnonzero(np.r_[True, packed[1:] != packed[:-1]][:count])
     leader = np.empty(count, dtype=np.int64)
@@ -85,6 +86,15 @@ def _leaders(bits: Bits) -> IntArray:
         _, lead, place = np.unique(bits[:, others], axis=1, return_index=True, return_inverse=True)
         leader[others] = others[lead[place.reshape(-1)]]
     return leader
+
+
+def _hash_and_number(bits: Bits, shift: np.uint64) -> NDArray[np.uint64]:
+    """For every corner its place's hash above, its number in the lowest bits; some at a time, as in verifier.mesh."""
+    packed = np.arange(bits.shape[1], dtype=np.uint64)
+    for first in range(0, len(packed), FACES_AT_ONCE):
+        some = slice(first, first + FACES_AT_ONCE)
+        packed[some] |= (_hash(bits[:, some]) >> shift) << shift
+    return packed
 
 
 def _hash(bits: Bits) -> NDArray[np.uint64]:
