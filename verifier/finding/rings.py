@@ -173,10 +173,13 @@ def _settled(p: Array, n: Array, centre: Array, radius: float, band_mm: Array) -
 
 def on_circle(p: Array, n: Array, centre: Array, signed_radius: float, band_mm: Array) -> BoolArray:
     """Which points lie on a circle and face away from its middle (towards it for a negative radius), (n,)."""
-    (x, y), (facing_x, facing_y) = (p - centre).T, n.T  # column by column, in half the time of rows
+    x, y = p[:, 0] - centre[0], p[:, 1] - centre[1]  # column by column, in half the time of rows
     distance = np.maximum(np.sqrt(x * x + y * y), 1e-9)
-    outwards = (x * facing_x + y * facing_y) / distance * np.sign(signed_radius)
-    return np.asarray((np.abs(distance - abs(signed_radius)) < band_mm) & (outwards > SHIELD_COSINE))
+    on = np.abs(distance - abs(signed_radius)) < band_mm
+    near = np.flatnonzero(on)
+    outwards = (x[near] * n[near, 0] + y[near] * n[near, 1]) / distance[near] * np.sign(signed_radius)
+    on[near] = outwards > SHIELD_COSINE
+    return np.asarray(on)
 
 
 def arc_deg(angle_rad: Array, step_rad: float) -> float:

@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from verifier.finding.doubt import evenly
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
+from verifier.mending.edges import components, pair_edges
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, marked_once
 
 # A handheld scan has points 0.1 to 0.8 mm apart, the diagonals of its net under 1.2 mm. Where a tenth of the surface
 # lies in triangles with an edge over 1.5 mm, corners no longer stand for the surface.
@@ -66,10 +65,8 @@ def sampled(mesh: Mesh) -> Sampled:
     total = float(np.linalg.norm(face_vectors_mm2(mesh), axis=1).sum()) / 2.0
     greatest = max(FINEST_MM, float(np.sqrt(total / (SHARE_OF_SQUARE * AIMED_TRIANGLES))))
     copy, parent, share = _cut(mesh, greatest)
-    middle = share.mean(axis=1)
-    normals = np.einsum("kc,kcj->kj", middle, corner_normals[parent])
-    length = np.linalg.norm(normals, axis=1, keepdims=True)
-    normals = np.divide(normals, length, out=np.zeros_like(normals), where=length > 0)
+    of_parent = corner_normals if len(parent) == len(mesh.faces) else corner_normals[parent]
+    normals = _unit(np.einsum("kc,kcj->kj", share.mean(axis=1), of_parent))
     double_area = np.linalg.norm(face_vectors_mm2(copy), axis=1)
     chord = np.zeros(len(copy.vertices_mm))
     np.maximum.at(chord, copy.faces, _chords_mm(mesh, corner_normals)[parent][:, None])
@@ -81,7 +78,7 @@ def sampled(mesh: Mesh) -> Sampled:
 def _cut(mesh: Mesh, greatest_mm: float) -> tuple[Mesh, IntArray, Array]:
     """All edges cut in halves until none is longer, or the copy is full: mesh, parents, shares of their corners."""
     points, faces = mesh.vertices_mm, mesh.faces
-    parent, share = np.arange(len(faces)), np.tile(np.eye(3), (len(faces), 1, 1))
+    parent, share = np.arange(len(faces)), np.broadcast_to(np.eye(3), (len(faces), 3, 3))
     for _ in range(MOST_PASSES):
         if len(faces) >= MOST_TRIANGLES:
             break
@@ -146,47 +143,59 @@ def _corner_normals(mesh: Mesh) -> Array:
     A facet counts by the area of all that is coplanar with it, times its angle at the corner, so that a flat keeps
     its normal where a round wall of narrow facets runs into it.
     """
-    unit, area = _unit_and_area(mesh)
-    left, right, bend, corners_joined = _neighbouring_faces(mesh, unit)
-    flat = bend < np.radians(COPLANAR_DEG)
-    facet = _groups(left[flat], right[flat], len(unit))
-    facet_area = np.bincount(facet, area)[facet]
-    weight = (facet_area[:, None] * _angles_rad(mesh)).ravel()
-    smooth = np.repeat(bend < np.radians(SMOOTH_DEG), 2)
-    wedge = _groups(corners_joined[smooth, 0], corners_joined[smooth, 1], 3 * len(unit))
-    rows = np.repeat(unit, 3, axis=0) * weight[:, None]
-    summed = np.stack([np.bincount(wedge, column) for column in rows.T], axis=1)[wedge]
-    length = np.linalg.norm(summed, axis=1, keepdims=True)
-    return np.asarray(np.divide(summed, length, out=np.zeros_like(summed), where=length > 0).reshape(-1, 3, 3))
-
-
-def _unit_and_area(mesh: Mesh) -> tuple[Array, Array]:
     vectors = face_vectors_mm2(mesh)
-    length = np.linalg.norm(vectors, axis=1)
-    return np.divide(vectors, length[:, None], out=np.zeros_like(vectors), where=length[:, None] > 0), 0.5 * length
-
-
-def _neighbouring_faces(mesh: Mesh, unit: Array) -> tuple[IntArray, IntArray, Array, IntArray]:
-    """Pairs of faces that share an edge, the angle at which they meet, and the corners they join there.
-
-    The last is (2 e, 2), corners counted as 3 face + place: for each edge the pair at either end.
-    """
-    _, edge_of = _edges(mesh.faces, len(mesh.vertices_mm))
-    order = np.argsort(edge_of.ravel(), kind="stable")
-    sorted_edges = edge_of.ravel()[order]
-    first = np.flatnonzero(sorted_edges[:-1] == sorted_edges[1:])
-    here, there = order[first], order[first + 1]
+    unit, area = _unit(vectors), 0.5 * np.linalg.norm(vectors, axis=1)
+    edges = pair_edges(mesh.faces, len(mesh.vertices_mm))
+    here = edges.paired
+    there = edges.twin[here]
     bend = np.arccos(np.clip(np.einsum("ij,ij->i", unit[here // 3], unit[there // 3]), -1.0, 1.0))
-    here_end = 3 * (here // 3) + (here % 3 + 1) % 3
-    there_end = 3 * (there // 3) + (there % 3 + 1) % 3
-    # Neighbours run along their edge opposite ways.
-    joined = np.stack([np.stack([here, there_end], axis=1), np.stack([here_end, there], axis=1)], axis=1)
-    return here // 3, there // 3, bend, joined.reshape(-1, 2)
+    flat = bend < np.radians(COPLANAR_DEG)
+    facet_area = _joined_areas_mm2(area, here[flat] // 3, there[flat] // 3)
+    weight = (facet_area[:, None] * _angles_rad(mesh)).ravel()
+    wedge = _wedges(mesh, here, there, bend < np.radians(SMOOTH_DEG))
+    summed = [np.bincount(wedge, np.repeat(axis, 3) * weight) for axis in unit.T]
+    mean = _unit(np.stack(summed, axis=1, dtype=np.float64))
+    return np.asarray(np.take(mean, wedge, axis=0).reshape(-1, 3, 3))
 
 
-def _groups(first: IntArray, second: IntArray, count: int) -> IntArray:
-    links = coo_array((np.ones(len(first), dtype=np.int8), (first, second)), shape=(count, count))
-    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+def _unit(vectors: Array) -> Array:
+    """Each row as long as one; rows of nothing stay nothing."""
+    length = np.linalg.norm(vectors, axis=1, keepdims=True)
+    return np.asarray(np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0))
+
+
+def _joined_areas_mm2(area_mm2: Array, first: IntArray, second: IntArray) -> Array:
+    """The area of all that hangs together with each face, (m,), given pairs of faces that do."""
+    joined = area_mm2.copy()
+    some = marked_once(np.concatenate([first, second]), len(area_mm2))
+    place = np.empty(len(area_mm2), dtype=np.int64)
+    place[some] = np.arange(len(some))
+    facet = components(len(some), place[first], place[second])[1]
+    joined[some] = np.bincount(facet, area_mm2[some])[facet]
+    return joined
+
+
+def _wedges(mesh: Mesh, here: IntArray, there: IntArray, smooth: BoolArray) -> IntArray:
+    """Which wedge each corner of each face belongs to, (3 m,): faces round a corner that meet one another smoothly.
+
+    here, there : the two half-edges of each edge; smooth : whether the faces meet smoothly at it
+    Where all do, the wedge is all that meets at the corner, as nearly everywhere on a scan; only the rest is looked at.
+    """
+    corner, count = mesh.faces.ravel(), len(mesh.vertices_mm)
+    creased = np.zeros(count, dtype=bool)
+    for half in (here, there):
+        creased[corner[half[~smooth]]] = True
+    some = np.flatnonzero(creased[corner])
+    place = np.full(len(corner), -1)
+    place[some] = np.arange(len(some))
+    # Neighbours run along their edge opposite ways: where one begins the other ends.
+    begins = np.concatenate([here[smooth], there[smooth]])
+    ends = np.concatenate([there[smooth], here[smooth]])
+    ends = np.where(ends % 3 == 2, ends - 2, ends + 1)
+    both = place[begins] >= 0
+    wedge = corner.copy()
+    wedge[some] = count + components(len(some), place[begins[both]], place[ends[both]])[1]
+    return wedge
 
 
 def _angles_rad(mesh: Mesh) -> Array:
