@@ -151,11 +151,12 @@ def inspect_part(
         sizes = tuple(_size(row) for row in proposed) if sheet is None else measure(features, known, rules)
     with clock.stage("correcting"):
         correction = separate_scale_from_coat(sizes, known, rules)
-        copy = true_copy(solid, correction)
+        copy = true_copy(solid, correction, features)
     compared = None
     if reference is not None:
         with clock.stage("comparing"):
-            seen = Seen(copied_features(features, correction), correction.scale.u, correction.coat.u)
+            doubts = (correction.scale.u, correction.coat.u, correction.coat_inside.u)
+            seen = Seen(copied_features(features, correction), *doubts)
             compared = compare(copy, seen, reference)
     plan, printed = _planned(copy, features, sizes, correction, known, rules, making, clock)
     with clock.stage("judging"):

@@ -3,9 +3,12 @@
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
+
 from verifier.bench.last_pass import last_pass_beside
 from verifier.comparing.reference import Reference, mirror_image_of
 from verifier.correcting import copied_features, separate_scale_from_coat, true_copy
+from verifier.correcting.observations import U_INSIDE_SHARE
 from verifier.finding import find_features
 from verifier.measuring import measure
 from verifier.mending import mend
@@ -50,6 +53,7 @@ def _of_file(path: Path, sheet: Sheet | None, rules: Rules, *, as_mirror_image: 
         find_features(solid),
         u_scale=expected.u_scale,
         u_coat_mm=expected.u_coat_mm,
+        u_coat_inside_mm=float(np.hypot(expected.u_coat_mm, U_INSIDE_SHARE * expected.coat_mm)),
     )
     return mirror_image_of(reference) if as_mirror_image else reference
 
@@ -63,8 +67,9 @@ def _of_last_pass(sheet: Sheet, rules: Rules, path: Path | None) -> Reference | 
     correction = separate_scale_from_coat(measure(features, sheet, rules), sheet, rules)
     return Reference(
         f"{printable(path.name)}, the last PASS",
-        true_copy(solid, correction),
+        true_copy(solid, correction, features),
         copied_features(features, correction),
         u_scale=correction.scale.u,
         u_coat_mm=correction.coat.u,
+        u_coat_inside_mm=correction.coat_inside.u,
     )

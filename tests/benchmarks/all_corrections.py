@@ -99,7 +99,7 @@ def main() -> None:
     sizes = measure(found, known, rules)
     clock = Clock()
     correction = clock.step("scale and coat told apart", lambda: separate_scale_from_coat(sizes, known, rules))
-    copy = clock.step("scale and coat taken off", lambda: true_copy(solid, correction))
+    copy = clock.step("scale and coat taken off", lambda: true_copy(solid, correction, found))
     load = load_direction(known, found, sizes)
     resting = clock.step("way up", lambda: choose_resting(copy, found, known, making.printer, load))
     up = resting.turn[2]

@@ -21,7 +21,7 @@ from verifier.rulebook import Hole, Printer, Sheet, SheetRow, filament_for, prin
 RULES = shipped_rules()
 AS_SCANNED = Term(1.0, 1e-4, False, "")
 NO_COAT = Term(0.0, 1e-3, False, "")
-UNCORRECTED = Correction(AS_SCANNED, NO_COAT, np.zeros((2, 2)), (), 0.0, 0, True)
+UNCORRECTED = Correction(AS_SCANNED, NO_COAT, NO_COAT, np.zeros((3, 3)), (), 0.0, 0, True)
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,12 @@ def test_a_kept_upright_bore_prints_small_and_wants_the_drill_of_its_size() -> N
 
 
 def test_a_kept_bore_is_wider_by_the_coat_and_smaller_by_the_scale_that_were_taken_out() -> None:
-    taken_out = replace(UNCORRECTED, scale=Term(1.01, 1e-4, True, ""), coat=Term(0.05, 1e-3, True, ""))
+    terms = {
+        "scale": Term(1.01, 1e-4, True, ""),
+        "coat": Term(0.07, 1e-3, True, ""),
+        "coat_inside": Term(0.05, 1e-3, True, ""),
+    }
+    taken_out = replace(UNCORRECTED, **terms)
     assert listed(correction=taken_out)[1].printed_mm == pytest.approx((4.0 + 2 * 0.05) / 1.01)
 
 

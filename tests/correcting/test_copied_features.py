@@ -11,7 +11,7 @@ from verifier.finding import find_features
 from verifier.mending.solid import Solid
 from verifier.mesh import Mesh
 
-COAT_MM, SCALE = 0.06, 1.004
+COAT_MM, INSIDE_MM, SCALE = 0.06, 0.02, 1.004
 
 
 def lever_scan() -> Solid:
@@ -26,8 +26,8 @@ def lever_scan() -> Solid:
 
 
 def correction(*, applied: bool) -> Correction:
-    terms = (Term(SCALE, 0.0005, applied, ""), Term(COAT_MM, 0.01, applied, ""))
-    return Correction(*terms, np.eye(2), (), 0.0, 1, separable=True)
+    terms = (Term(SCALE, 0.0005, applied, ""), Term(COAT_MM, 0.01, applied, ""), Term(INSIDE_MM, 0.01, applied, ""))
+    return Correction(*terms, np.eye(3), (), 0.0, 1, separable=True)
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +48,7 @@ def test_where_nothing_is_taken_off_every_feature_stays(found):
 
 def test_they_are_what_finding_would_find_on_the_true_copy(solid, found):
     wanted = correction(applied=True)
-    copied, anew = copied_features(found, wanted), find_features(true_copy(solid, wanted))
+    copied, anew = copied_features(found, wanted), find_features(true_copy(solid, wanted, found))
     # Taking the coat off smooths the normals it goes along: a hundredth of a millimetre.
     assert [c.diameter_mm for c in copied.cylinders] == pytest.approx([c.diameter_mm for c in anew.cylinders], abs=0.01)
     assert [e.length_mm for e in copied.extents] == pytest.approx([e.length_mm for e in anew.extents], abs=0.02)
@@ -59,7 +59,7 @@ def test_they_are_what_finding_would_find_on_the_true_copy(solid, found):
 
 def test_a_bore_is_wider_and_the_part_shorter_without_its_powder(found):
     copied = copied_features(found, correction(applied=True))
-    assert copied.bores[0].diameter_mm == pytest.approx((found.bores[0].diameter_mm + 2 * COAT_MM) / SCALE, abs=1e-12)
+    assert copied.bores[0].diameter_mm == pytest.approx((found.bores[0].diameter_mm + 2 * INSIDE_MM) / SCALE, abs=1e-12)
     assert copied.extents[0].length_mm == pytest.approx((found.extents[0].length_mm - 2 * COAT_MM) / SCALE, abs=1e-12)
     ends = copied.extents[0].ends_mm
     along = float((ends[1] - ends[0]) @ copied.extents[0].direction)

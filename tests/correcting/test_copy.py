@@ -8,10 +8,12 @@ from inbox_demo import simulated
 from verifier.correcting.copy import true_copy
 from verifier.correcting.correction import Correction, Term
 from verifier.correcting.offset import offset_inwards
+from verifier.finding.feature import Features, Noise
 from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Array, Mesh, area_mm2, extents_mm, face_vectors_mm2, volume_mm3
 
 COAT_MM = 0.05
+NO_FEATURES = Features((), (), (), Noise(0.0, 0.0, 1.0))
 
 
 def correction(*, scale: float | None = None, coat_mm: float | None = None) -> Correction:
@@ -19,7 +21,8 @@ def correction(*, scale: float | None = None, coat_mm: float | None = None) -> C
     return Correction(
         scale=Term(scale or 1.0, 1e-4, scale is not None, ""),
         coat=Term(coat_mm or 0.0, 1e-3, coat_mm is not None, ""),
-        covariance=np.eye(2),
+        coat_inside=Term(coat_mm or 0.0, 1e-3, coat_mm is not None, ""),
+        covariance=np.eye(3),
         sizes=(),
         chi2=0.0,
         dof=0,
@@ -123,7 +126,7 @@ def test_a_coat_thicker_than_the_faces_are_long_turns_no_face_over() -> None:
 def test_the_scale_is_taken_out_about_the_origin() -> None:
     mesh = plate(0.0)
     far = Mesh(mesh.vertices_mm + np.array([100.0, 0.0, 0.0]), mesh.faces)
-    copy = true_copy(as_solid(far), correction(scale=1.02)).mesh
+    copy = true_copy(as_solid(far), correction(scale=1.02), NO_FEATURES).mesh
     assert copy.vertices_mm * 1.02 == pytest.approx(far.vertices_mm, abs=1e-12)
 
 
@@ -131,7 +134,7 @@ def test_coat_and_scale_together_give_the_true_part() -> None:
     """scan = scale * true + walls * coat: the coat is as thick as the scanner shows it."""
     coated = plate(COAT_MM / 1.01)
     scan = Mesh(coated.vertices_mm * 1.01, coated.faces)
-    copy = true_copy(as_solid(scan), correction(scale=1.01, coat_mm=COAT_MM)).mesh
+    copy = true_copy(as_solid(scan), correction(scale=1.01, coat_mm=COAT_MM), NO_FEATURES).mesh
     assert extents_mm(copy) == pytest.approx([60.0, 40.0, 8.0], abs=1e-3)
 
 
@@ -139,7 +142,7 @@ def test_faces_and_their_origins_stay_as_they_were() -> None:
     mesh = plate(COAT_MM)
     origin = np.zeros(len(mesh.faces), dtype=np.uint8)
     origin[:7] = Origin.FILLED
-    copy = true_copy(Solid(mesh, origin), correction(scale=1.003, coat_mm=COAT_MM))
+    copy = true_copy(Solid(mesh, origin), correction(scale=1.003, coat_mm=COAT_MM), NO_FEATURES)
     assert np.array_equal(copy.mesh.faces, mesh.faces)
     assert np.array_equal(copy.origin, origin)
     assert area_mm2(mesh) > area_mm2(copy.mesh)
@@ -147,11 +150,11 @@ def test_faces_and_their_origins_stay_as_they_were() -> None:
 
 def test_a_scan_that_needs_no_correction_comes_back_to_the_last_bit() -> None:
     solid = as_solid(plate(0.0))
-    assert true_copy(solid, correction()) is solid
+    assert true_copy(solid, correction(), NO_FEATURES) is solid
 
 
 def test_the_given_mesh_is_not_altered() -> None:
     mesh = plate(COAT_MM)
     before = mesh.vertices_mm.copy()
-    true_copy(as_solid(mesh), correction(scale=1.003, coat_mm=COAT_MM))
+    true_copy(as_solid(mesh), correction(scale=1.003, coat_mm=COAT_MM), NO_FEATURES)
     assert np.array_equal(mesh.vertices_mm, before)

@@ -123,15 +123,34 @@ def test_four_rows_with_one_long_size_say_that_its_misreading_would_hide() -> No
     assert any("A misreading of 'overall' would hide in the scale" in sentence for sentence in found.advice)
 
 
-def test_powder_that_does_not_reach_into_bores_is_told() -> None:
+@pytest.mark.parametrize("inside_mm", [0.0, 0.04])
+def test_powder_that_lies_thinner_in_bores_is_told_and_corrected_for(inside_mm: float) -> None:
     part = tuple(
         Row(f"{kind} {i}", kind, size, walls)
         for kind, walls, sizes in (("overall", 2, (80.0, 60.0, 40.0, 8.0)), ("bore", -2, (5.0, 8.0, 12.0, 20.0)))
         for i, size in enumerate(sizes)
     )
-    inside = np.array([0.1 * 2 if row.walls < 0 else 0.0 for row in part])
-    found = correct(part, coat_mm=0.1, errors=inside)
-    assert any("the powder seems not to have reached them" in sentence for sentence in found.advice)
+    thinner = np.array([2 * (0.1 - inside_mm) if row.walls < 0 else 0.0 for row in part])
+    found = correct(part, coat_mm=0.1, errors=thinner)
+    assert found.coat_inside.reason.startswith("In bores and slots it is ")
+    assert found.coat_inside.applied
+    for size, row in zip(found.sizes, part, strict=True):
+        # Each by the others, of which the belief in an even coat is one: it has a say where few of them speak.
+        assert abs(size.corrected_mm - row.true_mm) < 1.5 * size.u_mm
+
+
+def test_an_even_coat_is_told_in_one_sentence() -> None:
+    assert correct(coat_mm=0.05).coat_inside.reason == ""
+
+
+def test_bores_nobody_read_are_as_unsure_as_powder_in_them_is() -> None:
+    outside = [row.true_mm if row.walls >= 0 else None for row in LEVER]
+    unread = {size.name: size for size in correct(readings=outside, coat_mm=0.05).sizes}
+    read = {size.name: size for size in correct(coat_mm=0.05).sizes}
+    # Half of the coat on each of two walls, beside the scan and the coat on the faces.
+    assert unread["pin"].u_mm == pytest.approx(np.hypot(0.05, SCAN_U_MM), rel=0.1)
+    assert read["pin"].u_mm < 0.7 * unread["pin"].u_mm
+    assert unread["hub"].u_mm < 0.025
 
 
 def test_a_scale_no_scanner_has_is_questioned() -> None:

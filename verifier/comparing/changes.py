@@ -30,12 +30,17 @@ class Seen:
     """What was found on one of the two, and what all of it shares.
 
     u_scale : standard uncertainty of its scale, a share
-    u_coat_mm : standard uncertainty of the powder on one wall
+    u_coat_mm, u_coat_inside_mm : standard uncertainties of the powder on one face and on one wall of a bore
     """
 
     features: Features
     u_scale: float = 0.0
     u_coat_mm: float = 0.0
+    u_coat_inside_mm: float = 0.0
+
+    def u_wall_mm(self, kind: str) -> float:
+        """Of the powder on the wall of a bore or a boss."""
+        return self.u_coat_inside_mm if kind == "bore" else self.u_coat_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +82,7 @@ def changes(before: Seen, after: Seen, pose: Array) -> tuple[Change, ...]:
     pairs = _same_cylinders(before.features.cylinders, after.features.cylinders, pose)
     planes = _same_planes(before.features.planes, after.features.planes, pose)
     rows = [
-        *_diameters(pairs, u_scale, u_coat_mm),
+        *_diameters(pairs, before, after),
         *_centre_distances(pairs, (before.features.planes, after.features.planes), u_scale),
         *_worn(planes, pose, u_coat_mm),
         *_tilts(planes, pose),
@@ -146,11 +151,12 @@ def _lies_over(plane: Plane, earlier: Plane, pose: Array) -> bool:
     return bool(facing and abs(away) < SAME_PLACE_MM and aside < 0.5 * np.sqrt(min(plane.area_mm2, earlier.area_mm2)))
 
 
-def _diameters(pairs: Sequence[tuple[Cylinder, Cylinder]], u_scale: float, u_coat_mm: float) -> Iterable[_Row]:
+def _diameters(pairs: Sequence[tuple[Cylinder, Cylinder]], before: Seen, after: Seen) -> Iterable[_Row]:
     for one, other in pairs:
         change = other.diameter_mm - one.diameter_mm
-        shared = (u_scale * one.diameter_mm, 2.0 * u_coat_mm)
-        u = float(np.linalg.norm([one.u_diameter_mm, other.u_diameter_mm, *shared]))
+        by_scale = [seen.u_scale * one.diameter_mm for seen in (before, after)]
+        by_coat = [2.0 * seen.u_wall_mm(one.kind) for seen in (before, after)]
+        u = float(np.linalg.norm([one.u_diameter_mm, other.u_diameter_mm, *by_scale, *by_coat]))
         yield _Row(other.name, "diameter", one.diameter_mm, other.diameter_mm, change, u)
 
 

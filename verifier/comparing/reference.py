@@ -16,7 +16,8 @@ class Reference:
     name : what the report calls it
     mirrored : it is the mirror image of that file
     features : found on the solid as it is compared
-    u_scale, u_coat_mm : standard uncertainties of its scale, a share, and of the powder on one wall
+    u_scale, u_coat_mm, u_coat_inside_mm : standard uncertainties of its scale, a share, and of the powder on one face
+        and on one wall of a bore
     """
 
     name: str
@@ -25,11 +26,12 @@ class Reference:
     mirrored: bool = False
     u_scale: float = 0.0
     u_coat_mm: float = 0.0
+    u_coat_inside_mm: float = 0.0
 
     @property
     def seen(self) -> Seen:
         """What was found on it, with what all of it shares."""
-        return Seen(self.features, self.u_scale, self.u_coat_mm)
+        return Seen(self.features, self.u_scale, self.u_coat_mm, self.u_coat_inside_mm)
 
 
 def mirror_image_of(reference: Reference) -> Reference:

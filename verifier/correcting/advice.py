@@ -1,17 +1,14 @@
 """What would make scale and coat surer: the size to read, the reading to take again, each as one sentence."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
-from scipy import stats
 
 from verifier.correcting.evidence import Evidence, tells_lengths
 from verifier.correcting.misreadings import Misread
 from verifier.correcting.stretched import stretched
-from verifier.correcting.terms import FEWEST_READINGS, MOST_CORRELATION, Terms, correlation, fit_terms
+from verifier.correcting.terms import FEWEST_READINGS, MOST_CORRELATION, Terms, correlation
 from verifier.measuring.size import Size
-from verifier.mesh import BoolArray
 from verifier.rulebook.rules import Expectation
 from verifier.rulebook.sheet import Sheet
 
@@ -31,7 +28,6 @@ def give_advice(
     """Everything worth telling about the readings, most urgent first."""
     sound = evidence.only(misread.sound)
     return (
-        *_powder_outside_only(evidence, expected),
         *stretched(sizes, evidence, expected),
         *_readings_to_take_again(misread),
         *_size_to_add(sizes, sheet, sound, terms),
@@ -103,26 +99,11 @@ def _lack_of_fit(terms: Terms) -> tuple[str, ...]:
     )
 
 
-def _powder_outside_only(evidence: Evidence, expected: Expectation) -> tuple[str, ...]:
-    """Told when clean bores explain all readings, and explain them better than one more unknown would by chance."""
-    inside: BoolArray = evidence.walls < 0
-    if inside.sum() < 2 or (evidence.walls > 0).sum() < 2:
-        return ()
-    clean = fit_terms(replace(evidence, walls=np.where(inside, 0.0, evidence.walls)), expected)
-    gain = fit_terms(evidence, expected).chi2 - clean.chi2
-    if not clean.consistent or gain < float(stats.chi2.isf(LACK_OF_FIT_BELOW, 1)):
-        return ()
-    return (
-        "The readings fit better without a coat inside the bores: the powder seems not to have reached them. "
-        "Dust the bores as well and scan again, or let the bores be drilled.",
-    )
-
-
 def _beyond_expectation(terms: Terms, expected: Expectation) -> tuple[str, ...]:
     """A term that no scanner and no powder should give, and that points at something else."""
     if not terms.separable:
         return ()
-    u_scale, u_coat = terms.understatement * np.sqrt(np.diag(terms.covariance))
+    u_scale, u_coat, _ = terms.understatement * np.sqrt(np.diag(terms.covariance))
     told = []
     if abs(terms.scale - 1.0) > 4.0 * np.hypot(expected.u_scale, u_scale):
         told.append(

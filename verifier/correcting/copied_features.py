@@ -20,7 +20,7 @@ def copied_features(found: Features, correction: Correction) -> Features:
         planes=tuple(_plane(plane, scale, coat_mm) for plane in found.planes),
         cylinders=tuple(copied_cylinder(cylinder, correction) for cylinder in found.cylinders),
         extents=tuple(_extent(extent, scale, coat_mm) for extent in found.extents),
-        slots=tuple(_slot(slot, scale, coat_mm) for slot in found.slots),
+        slots=tuple(_slot(slot, scale, correction.coat_taken_inside_mm) for slot in found.slots),
     )
 
 
@@ -31,8 +31,8 @@ def _plane(plane: Plane, scale: float, coat_mm: float) -> Plane:
 
 def copied_cylinder(cylinder: Cylinder, correction: Correction) -> Cylinder:
     """A bore, wider without its powder, or a boss, narrower; both less what the scanner made them larger."""
-    scale, coat_mm = correction.scale_taken, correction.coat_taken_mm
-    wider = 2.0 * coat_mm if cylinder.kind == "bore" else -2.0 * coat_mm
+    scale = correction.scale_taken
+    wider = -correction.taken_off_mm(-2.0 if cylinder.kind == "bore" else 2.0)
     return replace(
         cylinder,
         axis_point_mm=cylinder.axis_point_mm / scale,

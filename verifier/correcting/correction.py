@@ -19,8 +19,8 @@ class Term:
 class Corrected:
     """One size after correction by the fit that leaves it out.
 
-    corrected_mm : (measured - walls * coat) / scale
-    u_mm : standard uncertainty, with the scale-coat covariance
+    corrected_mm : (measured - what the powder adds) / scale
+    u_mm : standard uncertainty, with the covariance of scale and coats
     dof : degrees of freedom behind u_mm (infinite when the stated uncertainties were used as they stand)
     smallest_error_mm : the smallest error of this row's reading that the fit would show; infinite when none would
     z : normalised residual of the reading in the fit of all rows
@@ -39,11 +39,12 @@ class Corrected:
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """How the scan differs from the part: scan = scale * true + walls * coat.
+    """How the scan differs from the part: scan = scale * true + walls * coat, with a coat of its own inside bores.
 
     scale : ratio, 1 when the scan is true
-    coat : thickness on one wall, mm
-    covariance : (2, 2) of scale and coat
+    coat : thickness on one face, mm
+    coat_inside : thickness on one wall of a bore or slot, mm; taken off wherever the coat is
+    covariance : (3, 3) of scale, coat and coat inside
     sizes : every measured row, corrected by the fit without it
     chi2, dof : of the fit with all unsuspected rows
     separable : scale and coat could be told apart
@@ -52,6 +53,7 @@ class Correction:
 
     scale: Term
     coat: Term
+    coat_inside: Term
     covariance: Array
     sizes: tuple[Corrected, ...]
     chi2: float
@@ -66,5 +68,14 @@ class Correction:
 
     @property
     def coat_taken_mm(self) -> float:
-        """The coat that is taken off every face of the mesh: 0 where it is left alone."""
+        """The coat that is taken off the faces of the mesh: 0 where it is left alone."""
         return self.coat.value if self.coat.applied else 0.0
+
+    @property
+    def coat_taken_inside_mm(self) -> float:
+        """The coat that is taken off the walls of bores and slots."""
+        return self.coat_inside.value if self.coat_inside.applied else 0.0
+
+    def taken_off_mm(self, walls: float) -> float:
+        """How much shorter a size over so many coated walls, see Size, is after the coat is taken off the mesh."""
+        return max(walls, 0.0) * self.coat_taken_mm + min(walls, 0.0) * self.coat_taken_inside_mm

@@ -29,6 +29,16 @@ class Evidence:
     def __len__(self) -> int:
         return len(self.names)
 
+    @property
+    def outside_walls(self) -> Array:
+        """Those of the walls that powder from outside reaches everywhere, (n,)."""
+        return np.maximum(self.walls, 0.0)
+
+    @property
+    def inside_walls(self) -> Array:
+        """Those that lie in a bore or a slot, where it may lie thinner, (n,); negative."""
+        return np.minimum(self.walls, 0.0)
+
     def only(self, keep: BoolArray) -> "Evidence":
         """The rows where keep, (n,), is true."""
         names = tuple(name for name, kept in zip(self.names, keep, strict=True) if kept)

@@ -1,4 +1,4 @@
-"""Move a whole surface inwards by one thickness, so that flat faces move by exactly that and sharp edges stay sharp."""
+"""Move a surface inwards, so that flat faces move by exactly their coat's thickness and sharp edges stay sharp."""
 
 from itertools import chain, repeat
 
@@ -18,9 +18,10 @@ ONE_FACE_WITHIN_DEG = 30.0
 SIDEWAYS_KEPT = (0.5, 0.5, 0.0, 0.0)
 
 
-def offset_inwards(mesh: Mesh, thickness_mm: float) -> Mesh:
-    """The same faces with every one moved against its normal by thickness_mm (outwards where that is negative).
+def offset_inwards(mesh: Mesh, thickness_mm: Array | float) -> Mesh:
+    """The same faces with every one moved against its normal by its thickness (outwards where that is negative).
 
+    thickness_mm : (m,) or one for all
     Each corner moves by the shortest d with n . d = -thickness for every distinct face normal n round it, in least
     squares where there are more than three. Where a face would turn over, its corners are held back; where the surface
     would run through itself, they follow their neighbours.
@@ -28,7 +29,7 @@ def offset_inwards(mesh: Mesh, thickness_mm: float) -> Mesh:
     """
     shapes = face_shapes(mesh)
     ring = corner_rings(mesh, shapes)
-    moves = thickness_mm * inward_moves(mesh, shapes, ring)
+    moves = inward_moves(mesh, shapes, ring, thickness_mm)
     unturned = _without_turned_faces(mesh, moves, shapes, shapes.has_direction)
     held = unturned.vertices_mm - mesh.vertices_mm
     moves = without_crossings(mesh, held, ring)
@@ -36,8 +37,8 @@ def offset_inwards(mesh: Mesh, thickness_mm: float) -> Mesh:
     return _without_turned_faces(mesh, moves, shapes, shapes.has_direction & touching(mesh.faces, changed))
 
 
-def inward_moves(mesh: Mesh, shapes: FaceShapes, ring: sparse.csr_array) -> Array:
-    """How each corner moves when all faces move inwards by 1, (n, 3)."""
+def inward_moves(mesh: Mesh, shapes: FaceShapes, ring: sparse.csr_array, thickness_mm: Array | float) -> Array:
+    """How each corner moves when all faces move inwards by their thickness, (n, 3)."""
     normals = smoothed_normals(mesh, shapes.normals)
     sums = ring @ normals
     turns = np.asarray(ring.sum(axis=1)).ravel()
@@ -45,22 +46,23 @@ def inward_moves(mesh: Mesh, shapes: FaceShapes, ring: sparse.csr_array) -> Arra
     agreement = np.divide(lengths, turns, out=np.ones_like(lengths), where=turns > 0)
     # Two normals parted by an angle have a mean as long as the cosine of its half.
     one_face = agreement >= np.cos(np.radians(ONE_FACE_WITHIN_DEG) / 2.0)
-    shares = np.divide(-turns, lengths**2, out=np.zeros_like(lengths), where=one_face & (lengths > 0))
+    thickness_mm = np.broadcast_to(np.asarray(thickness_mm, dtype=np.float64), len(mesh.faces))
+    shares = np.divide(-(ring @ thickness_mm), lengths**2, out=np.zeros_like(lengths), where=one_face & (lengths > 0))
     moves = shares[:, None] * sums
     edges = np.flatnonzero(~one_face)
-    moves[edges] = _meet_all_faces(normals, ring[edges])
+    moves[edges] = _meet_all_faces(normals, thickness_mm, ring[edges])
     return np.asarray(moves)
 
 
-def _meet_all_faces(normals: Array, ring: sparse.csr_array) -> Array:
-    """The shortest least-squares answer of n . d = -1 for all faces round each corner, (k, 3)."""
+def _meet_all_faces(normals: Array, thickness_mm: Array, ring: sparse.csr_array) -> Array:
+    """The shortest least-squares answer of n . d = -thickness for all faces round each corner, (k, 3)."""
     pairs = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
     products = ring @ np.column_stack([normals[:, i] * normals[:, j] for i, j in pairs])
     values, vectors = np.linalg.eigh(products[:, [0, 1, 2, 1, 3, 4, 2, 4, 5]].reshape(-1, 3, 3))
     # Two equally wide faces parted by an angle give eigenvalues whose ratio is the squared tangent of its half.
     least = values[:, -1:] * np.tan(np.radians(ONE_FACE_WITHIN_DEG) / 2.0) ** 2
     inverse = np.divide(1.0, values, out=np.zeros_like(values), where=values > np.maximum(least, 1e-12))
-    along = np.einsum("kij,ki->kj", vectors, -(ring @ normals))
+    along = np.einsum("kij,ki->kj", vectors, -(ring @ (normals * thickness_mm[:, None])))
     return np.asarray(np.einsum("kij,kj->ki", vectors, inverse * along))
 
 

@@ -7,6 +7,7 @@ from scipy import stats
 
 from verifier.correcting.evidence import Evidence
 from verifier.correcting.least_squares import weighted_least_squares
+from verifier.correcting.observations import readings_of, with_even_coat
 from verifier.correcting.terms import fit_terms
 from verifier.measuring.size import Size
 from verifier.mesh import Array
@@ -21,7 +22,8 @@ FEWEST_READINGS = 5
 def stretched(sizes: Sequence[Size], evidence: Evidence, expected: Expectation) -> tuple[str, ...]:
     """A sentence where a scale of its own along one size's direction explains the readings, and one scale does not.
 
-    measured = scale * (1 + stretch * cos^2) * reading + walls * coat, with the cosine between a size and the direction.
+    measured = scale * (1 + stretch * cos^2) * reading + walls * coat, with the cosine between a size and the direction,
+    and the coat inside as free as in the fit of one scale.
     """
     if len(evidence) < FEWEST_READINGS:
         return ()
@@ -29,7 +31,11 @@ def stretched(sizes: Sequence[Size], evidence: Evidence, expected: Expectation) 
     if terms.chance >= BY_CHANCE:
         return ()
     ways = _ways(sizes, evidence)
-    tried = [(name, _fit(evidence, ways, way)) for name, way in zip(evidence.names, ways, strict=True) if way.any()]
+    tried = [
+        (name, _fit(evidence, terms.coat_mm, ways, way))
+        for name, way in zip(evidence.names, ways, strict=True)
+        if way.any()
+    ]
     found = [(chi2, name, stretch) for name, (chi2, stretch) in tried if np.isfinite(chi2)]
     if not found:
         return ()
@@ -58,12 +64,12 @@ def _way(size: Size) -> Array:
     return np.asarray(between / max(float(np.linalg.norm(between)), 1e-12))
 
 
-def _fit(evidence: Evidence, ways: Array, way: Array) -> tuple[float, float]:
+def _fit(evidence: Evidence, coat_mm: float, ways: Array, way: Array) -> tuple[float, float]:
     """Chi-square and stretch of the fit with a scale of its own along a way; infinite where it cannot be told."""
-    share = (ways @ way) ** 2
-    design = np.column_stack([evidence.reading_mm, evidence.reading_mm * share, evidence.walls])
+    seen = with_even_coat(readings_of(evidence), coat_mm)
+    along_mm = np.append(evidence.reading_mm * (ways @ way) ** 2, 0.0)
     try:
-        fit = weighted_least_squares(design, evidence.measured_mm, evidence.u_mm)
+        fit = weighted_least_squares(np.column_stack([seen.design, along_mm]), seen.values, seen.u)
     except np.linalg.LinAlgError:
         return np.inf, 0.0
-    return fit.chi2, float(fit.coefficients[1] / fit.coefficients[0])
+    return fit.chi2, float(fit.coefficients[-1] / fit.coefficients[0])

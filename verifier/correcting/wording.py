@@ -1,7 +1,10 @@
 """Scale and coat in plain words: what was found, whether the mesh is altered by it, and why or why not."""
 
+import numpy as np
+
 from verifier.correcting.correction import Term
 from verifier.correcting.terms import Terms
+from verifier.mesh import Array
 
 # A term within two standard uncertainties of nothing is not told from nothing (95 %).
 SIGNIFICANT = 2.0
@@ -20,6 +23,20 @@ def coat_term(terms: Terms, u_mm: float, readings: int) -> Term:
     """The coat with the sentence that goes with it; u_mm is its standard uncertainty after enlarging."""
     applied = terms.separable and abs(terms.coat_mm) > SIGNIFICANT * u_mm
     return Term(terms.coat_mm, u_mm, applied, _coat_reason(terms.coat_mm, u_mm, applied, terms.separable, readings))
+
+
+def inside_term(terms: Terms, covariance: Array, *, applied: bool) -> Term:
+    """The coat inside bores and slots, with a sentence where it is told from the coat on the faces.
+
+    covariance : (3, 3) of the terms, after enlarging
+    """
+    apart = np.array([0.0, -1.0, 1.0])
+    u_apart_mm, u_mm = float(np.sqrt(apart @ covariance @ apart)), float(np.sqrt(covariance[2, 2]))
+    inside_mm = terms.coat_inside_mm
+    told = applied and abs(inside_mm - terms.coat_mm) > SIGNIFICANT * u_apart_mm
+    figure = f"{inside_mm:.3f} mm (± {SIGNIFICANT * u_mm:.3f} mm)"
+    reason = f"In bores and slots it is {figure} thick; their walls are corrected for that." if told else ""
+    return Term(inside_mm, u_mm, applied, reason)
 
 
 def _scale_reason(error: float, u: float, applied: bool, separable: bool, readings: int) -> str:

@@ -50,9 +50,21 @@ class ScaleTable(Part):
 
 
 class CoatTable(Part):
-    """Powder on one wall."""
+    """Powder on one face; that inside lies on the wall of a bore or slot."""
 
     thickness_mm: float
     standard_uncertainty_mm: float
+    inside_mm: float | None = Field(default=None, description="null in reports of earlier versions")
+    standard_uncertainty_inside_mm: float | None = Field(
+        default=None, description="null in reports of earlier versions"
+    )
     applied: bool
     reason: str
+    reason_inside: str = Field(default="", description="empty while both coats may be one")
+
+    def taken_off_mm(self, walls: float) -> float:
+        """How much shorter a size over so many coated walls is where the coat was taken off the mesh."""
+        if not self.applied:
+            return 0.0
+        inside_mm = self.thickness_mm if self.inside_mm is None else self.inside_mm
+        return max(walls, 0.0) * self.thickness_mm + min(walls, 0.0) * inside_mm

@@ -34,6 +34,8 @@ def _smaller_share(size: Size, corrected: Corrected, correction: Correction, wan
         return _more_orientations(wanted_ratio)
     if not correction.separable:
         return "scale and coat have to be told apart. " + (correction.advice[0] if correction.advice else "")
+    if size.walls < 0:
+        return "read more bores or slots as well, since powder may lie thinner in them than on the faces."
     return "read more sizes of different lengths and kinds, with a better calliper if there is one."
 
 

@@ -185,7 +185,7 @@ def _mesh_off(facts: RowFacts, corrected: Corrected, k: float) -> tuple[str, str
     if facts.row.kind in SHAPE_KINDS or facts.size.measured_mm is None:
         return None
     taken = facts.correction
-    on_mesh = (facts.size.measured_mm - facts.size.walls * taken.coat_taken_mm) / taken.scale_taken
+    on_mesh = (facts.size.measured_mm - taken.taken_off_mm(facts.size.walls)) / taken.scale_taken
     off = on_mesh - corrected.corrected_mm
     if abs(off) <= k * corrected.u_mm:
         return None

@@ -80,9 +80,8 @@ def _on_copy(size: SizeTable, bore: BoreTable | None, inspection: Inspection) ->
     """
     if bore is not None and bore.rebuilt and bore.printed_diameter_mm is not None:
         return bore.printed_diameter_mm + inspection.print.hole_allowance_mm, 0.0
-    value_mm, scale, coat = size.measured_mm or 0.0, inspection.scale, inspection.coat
-    if coat.applied:
-        value_mm -= (size.walls or 0) * coat.thickness_mm
+    scale = inspection.scale
+    value_mm = (size.measured_mm or 0.0) - inspection.coat.taken_off_mm(size.walls or 0.0)
     value_mm /= scale.factor if scale.applied else 1.0
     return value_mm + size.reshaped_by_mm, size.u_measured_mm or 0.0
 

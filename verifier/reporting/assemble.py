@@ -42,8 +42,11 @@ def inspection_of(outcome: Outcome, rules: Rules, versions: dict[str, str]) -> I
         coat=CoatTable(
             thickness_mm=correction.coat.value,
             standard_uncertainty_mm=correction.coat.u,
+            inside_mm=correction.coat_inside.value,
+            standard_uncertainty_inside_mm=correction.coat_inside.u,
             applied=correction.coat.applied,
             reason=correction.coat.reason,
+            reason_inside=correction.coat_inside.reason,
         ),
         bores=bores,
         print=print_table(outcome.plan),

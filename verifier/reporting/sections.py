@@ -30,7 +30,8 @@ class Section:
 
 
 def _scan(told: Inspection) -> Iterable[str]:
-    return (f"{scan_in_words(told.scan)}.", told.scale.reason, told.coat.reason, *told.scan.notices)
+    coat = (told.coat.reason, told.coat.reason_inside) if told.coat.reason_inside else (told.coat.reason,)
+    return (f"{scan_in_words(told.scan)}.", told.scale.reason, *coat, *told.scan.notices)
 
 
 def _mended(told: Inspection) -> Iterable[str]:
