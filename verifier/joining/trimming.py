@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.edges import BORDER, Edges, components, pair_edges
 from verifier.mending.welding import equal_corners
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_normals, touching
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_areas_mm2, face_normals, marked_once, touching
 
 # Cosine to the mean normal above which a place is level. A wall meets a support at half a right angle or more, so the
 # crease between them is cut where it has turned half-way (cos 53 degrees).
@@ -27,6 +27,8 @@ QUIET_RAD = 0.16
 
 # A skirt that hangs on the face is a hundredth of what is looked at: one face of ten shows whether there is any.
 LOOKED_AT, LEAST_LEAK = 10, 0.003
+# Which walls may be nearest is told in cells of so many spacings.
+PLAN_SPACINGS = 6.0
 # A wall that is thought to part face and skirt has at least this many faces in one piece: some five spacings of rim.
 LEAST_WALL_FACES = 20
 
@@ -214,8 +216,27 @@ def _past_wall(rim: Rim, level: BoolArray) -> BoolArray:
 
     asked = np.flatnonzero(level)
     if is_past(asked[::LOOKED_AT]).mean() > LEAST_LEAK:
-        past[asked] = is_past(asked)
+        low = asked[_below_walls_near(middle[asked], middle[wall], PLAN_SPACINGS * rim.spacing_mm)]
+        past[low] = is_past(low)
     return past
+
+
+def _below_walls_near(asked_mm: Array, wall_mm: Array, cell_mm: float) -> BoolArray:
+    """Whether each place is lower than a wall that may be the nearest in plan; told by cells, too often if anything."""
+    low = np.minimum(asked_mm.min(axis=0), wall_mm.min(axis=0))[:2]
+    at, of_wall = (((points[:, :2] - low) / cell_mm).astype(np.int64) for points in (asked_mm, wall_mm))
+    shape = np.maximum(at.max(axis=0), of_wall.max(axis=0)) + 1
+    cell, walled = (np.ravel_multi_index((each[:, 0], each[:, 1]), shape) for each in (at, of_wall))
+    top = np.full(shape.prod(), -np.inf)
+    np.maximum.at(top, walled, wall_mm[:, 2])
+    here, there = marked_once(cell, len(top)), marked_once(walled, len(top))
+    here_at, there_at = (np.column_stack(np.unravel_index(each, shape)).astype(np.float64) for each in (here, there))
+    tree = cKDTree(there_at)
+    # A place and a wall lie within half a diagonal of the middles of their cells each: twice that, there and back.
+    near = tree.query_ball_point(here_at, tree.query(here_at)[0] + 2.0 * np.sqrt(2.0) + 1e-9)
+    highest = np.empty(len(top))
+    highest[here] = [top[there[each]].max() for each in near]
+    return np.asarray(asked_mm[:, 2] < highest[cell])
 
 
 def _of_some_size(rim: Rim, chosen: BoolArray) -> BoolArray:
