@@ -168,6 +168,14 @@ def marked_once(names: IntArray, count: int) -> IntArray:
     return np.flatnonzero(marked)
 
 
+def faces_meeting(mesh: Mesh, among: IntArray, low_mm: Array, high_mm: Array) -> IntArray:
+    """Those of some faces whose box meets a given one; axis by axis, each asking only what the one before left."""
+    for along, low, high in zip(mesh.vertices_mm.T, low_mm, high_mm, strict=True):
+        a, b, c = (along[mesh.faces[among, k]] for k in range(3))
+        among = among[(np.maximum(np.maximum(a, b), c) >= low) & (np.minimum(np.minimum(a, b), c) <= high)]
+    return among
+
+
 def within(faces: IntArray, corners: BoolArray) -> IntArray:
     """Numbers of the faces whose three corners are all marked, rising; looked for among those whose first one is."""
     some = np.flatnonzero(corners[faces[:, 0]])

@@ -1,10 +1,21 @@
 """Which flats and cylinders hold a handful of patches of surface: the one that holds most, again and again."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TypeVar
 
 import numpy as np
 
-from verifier.mending.forms import ON_FORM_MM, Flat, Form, Patches, Round, is_same, lies_on
+from verifier.mending.forms import (
+    ON_FORM_MM,
+    Flat,
+    Form,
+    Patches,
+    Round,
+    held_by_flats,
+    held_by_rounds,
+    is_same,
+    lies_on,
+)
 from verifier.mesh import Array, IntArray
 
 # No more forms than this are looked for around one hole, a shell with all its roundings; and none of less surface than
@@ -31,6 +42,9 @@ ROUNDER = 1.15
 SQUARE_TO_PLANE = 0.985
 
 
+Kind = TypeVar("Kind", Flat, Round)
+
+
 def forms_in(patches: Patches) -> list[Form]:
     """The forms that hold most of the patches, the largest first."""
     rng = np.random.default_rng(0)
@@ -40,8 +54,9 @@ def forms_in(patches: Patches) -> list[Form]:
         rest = patches.at(left)
         if rest.areas_mm2.sum() < LEAST_MM2:
             break
-        flat = _best(_flats(rest, rng), rest)
-        cylinder = _best(_rounds(rest, [f.normal for f in forms if isinstance(f, Flat)], rng), rest)
+        flat = _best(_flats(rest, rng), held_by_flats, rest)
+        square = [f.normal for f in forms if isinstance(f, Flat)]
+        cylinder = _best(_rounds(rest, square, rng), held_by_rounds, rest)
         found = cylinder if _held(cylinder, rest) > ROUNDER * _held(flat, rest) else flat
         if found is None or _held(found, rest) < LEAST_MM2:
             break
@@ -55,13 +70,15 @@ def _held(form: Form | None, patches: Patches) -> float:
     return 0.0 if form is None else float(patches.areas_mm2[lies_on(form, patches)].sum())
 
 
-def _best(tried: Sequence[Form], patches: Patches) -> Form | None:
-    """The one that holds most, fitted to what it holds."""
+def _best(tried: Sequence[Kind], held: Callable[[Sequence[Kind], Patches], Array], patches: Patches) -> Form | None:
+    """The one that holds most, fitted to what it holds.
+
+    held : says how much each of some forms holds
+    """
     if not tried:
         return None
     some = patches.at(np.arange(len(patches.areas_mm2)) % (1 + len(patches.areas_mm2) // PATCHES_ASKED) == 0)
-    held = [_held(form, some) for form in tried]
-    best = tried[int(np.argmax(held))]
+    best: Form = tried[int(np.argmax(held(tried, some)))]
     for _ in range(3):
         mine = lies_on(best, patches)
         if mine.sum() < 4:
@@ -73,12 +90,12 @@ def _best(tried: Sequence[Form], patches: Patches) -> Form | None:
     return best
 
 
-def _flats(patches: Patches, rng: np.random.Generator) -> list[Form]:
+def _flats(patches: Patches, rng: np.random.Generator) -> list[Flat]:
     chosen = rng.choice(len(patches.areas_mm2), PLANES_TRIED, p=patches.areas_mm2 / patches.areas_mm2.sum())
     return [Flat(patches.middles_mm[k], patches.normals[k]) for k in np.unique(chosen).tolist()]
 
 
-def _rounds(patches: Patches, square: Sequence[Array], rng: np.random.Generator) -> list[Form]:
+def _rounds(patches: Patches, square: Sequence[Array], rng: np.random.Generator) -> list[Round]:
     """Cylinders through pairs of patches, square to a plane where they nearly are."""
     count = len(patches.areas_mm2)
     one, other = rng.integers(count, size=(2, 8 * PAIRS_TRIED))
@@ -91,7 +108,7 @@ def _rounds(patches: Patches, square: Sequence[Array], rng: np.random.Generator)
     return _through(patches, one[good], other[good], square)
 
 
-def _through(patches: Patches, one: IntArray, other: IntArray, square: Sequence[Array]) -> list[Form]:
+def _through(patches: Patches, one: IntArray, other: IntArray, square: Sequence[Array]) -> list[Round]:
     """The cylinders whose walls look as two patches do, of those pairs for which there is one."""
     axes = np.cross(patches.normals[one], patches.normals[other])
     axes /= np.linalg.norm(axes, axis=1, keepdims=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from verifier.mesh import Array, BoolArray, IntArray
+from verifier.mesh import FACES_AT_ONCE, Array, BoolArray, IntArray
 
 # A face lies on a form when its middle is so near to it, the scatter of a handheld scan (0.02 to 0.05 mm, common
 # practice, no source) twice over, and it looks as the form does within 25 degrees (cosine).
@@ -108,11 +108,37 @@ def lies_on(form: Form, patches: Patches) -> BoolArray:
     return np.asarray((np.abs(form.off_mm(patches.middles_mm)) < ON_FORM_MM) & (way > LOOKS_ALIKE))
 
 
+def held_by_flats(flats: Sequence[Flat], patches: Patches) -> Array:
+    """Area of the patches that lie on each of some planes, (k,): what `lies_on` says, of all planes at once."""
+    at, normals = np.array([flat.at_mm for flat in flats]), np.array([flat.normal for flat in flats])
+    off_mm = patches.middles_mm @ normals.T - np.einsum("kx,kx->k", at, normals)
+    return _held(patches, off_mm, patches.normals @ normals.T)
+
+
+def held_by_rounds(rounds: Sequence[Round], patches: Patches) -> Array:
+    """The same of cylinders; a spoke is how far a patch is away from a place on the axis, less its share along that."""
+    at, axes = np.array([each.at_mm for each in rounds]), np.array([each.axis for each in rounds])
+    radii, outward = np.array([each.radius_mm for each in rounds]), np.array([each.outward for each in rounds])
+    middles, normals = patches.middles_mm, patches.normals
+    along = middles @ axes.T - np.einsum("kx,kx->k", at, axes)
+    away_squared = np.square(middles).sum(axis=1)[:, None] - 2.0 * middles @ at.T + np.square(at).sum(axis=1)
+    spoke_mm = np.sqrt(np.maximum(away_squared - along**2, 1e-24))
+    looking = np.einsum("nx,nx->n", normals, middles)[:, None] - normals @ at.T - along * (normals @ axes.T)
+    return _held(patches, spoke_mm - radii, outward * looking / spoke_mm)
+
+
+def _held(patches: Patches, off_mm: Array, way: Array) -> Array:
+    """Area of the patches on each of some forms, which they lie so far off and look so much along, (n, k) each."""
+    return np.asarray(patches.areas_mm2 @ ((np.abs(off_mm) < ON_FORM_MM) & (way > LOOKS_ALIKE)))
+
+
 def sides_of(forms: Sequence[Form], points_mm: Array) -> IntArray:
     """A number that says on which side of every form each point lies: bit k for the k-th."""
     code = np.zeros(len(points_mm), dtype=np.int64)
-    for k, form in enumerate(forms):
-        code |= (form.off_mm(points_mm) > 0.0).astype(np.int64) << k
+    for first in range(0, len(points_mm), FACES_AT_ONCE):
+        some = slice(first, first + FACES_AT_ONCE)
+        for k, form in enumerate(forms):
+            code[some] |= (form.off_mm(points_mm[some]) > 0.0).astype(np.int64) << k
     return code
 
 

@@ -47,6 +47,11 @@ def room_around(rim_mm: Array, reach_mm: float) -> Array:
     return np.asarray(np.clip([rim_mm.min(axis=0) - room, rim_mm.max(axis=0) + room], -about, about))
 
 
+def farthest_mm(reach_mm: float) -> float:
+    """How far from the middle of rims any such box may go, whichever way it is turned."""
+    return float(np.sqrt(3.0) * (ROOM_ABOUT * reach_mm + 1.0))
+
+
 def grid_in(box_mm: Array, spacing_mm: float, forms: Sequence[Form]) -> Grid | None:
     """The finest grid that is worth it; None where one of so many points would lose the thinnest of the forms.
 

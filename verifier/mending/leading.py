@@ -24,8 +24,9 @@ from verifier.mending.edges import Edges, pair_edges, piece_of_faces
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.form_finding import forms_in
 from verifier.mending.forms import Form, Patches, lies_on, patches_of, together
-from verifier.mending.grid import grid_in, room_around
+from verifier.mending.grid import farthest_mm, grid_in, room_around
 from verifier.mending.loops import knots_of, open_loops
+from verifier.mending.neighbourhood import around
 from verifier.mending.passes import lying_on
 from verifier.mending.patches import pieces_with_inside
 from verifier.mending.strips import RAGGED_SPACINGS, SEAM_MM, zip_owned
@@ -54,6 +55,8 @@ BESIDE_RIM = 4
 LEAST_JOINED = 0.75
 # Where the strip to a ragged rim crosses something, it is cut out with the faces around, so often.
 SPOILT_ROUNDS = 4
+# No side of what is led on is longer: the grid's step is less than a millimetre, or that of the scan's corners.
+WIDEST_SIDE_MM = 2.0
 LED_ON = "Led faces on over holes"
 
 
@@ -112,8 +115,21 @@ def _together(draft: Draft, groups: Sequence[Group]) -> Group:
 
 def _led_on(draft: Draft, group: Group) -> Draft | None:
     """The draft with a group of holes closed, gaps of a few spacings left; None where what is led on does not fit."""
+    spacing_mm = _spacing_mm(draft, np.concatenate(group.loops))
+    seam_mm = SEAM_MM + RAGGED_SPACINGS * max(WIDEST_SIDE_MM, 2.0 * spacing_mm)
+    near = around(draft, group.middle_mm, farthest_mm(group.reach_mm) + seam_mm)
+    here = Group(tuple(near.half_edges(loop) for loop in group.loops), group.middle_mm, group.reach_mm)
+    closed = _closed(near.draft, here, spacing_mm)
+    if closed is None:
+        return None
+    whole = near.back_in(draft, closed)
+    made = np.arange(len(draft.mesh.faces), len(whole.mesh.faces))
+    return split_bow_ties(whole.telling(tell_faces(LED_ON, whole.mesh, made, np.zeros_like(made))))
+
+
+def _closed(draft: Draft, group: Group, spacing_mm: float) -> Draft | None:
+    """The same of the faces around the holes alone."""
     rim = np.concatenate(group.loops)
-    spacing_mm = _spacing_mm(draft, rim)
     frame = _frame(draft, rim)
     mesh = _in_frame(draft.mesh, group.middle_mm, frame)
     rim_mm = mesh.vertices_mm[draft.edges.start[rim]]
@@ -206,9 +222,7 @@ def _laid_in(draft: Draft, group: Group, led: Mesh, spacing_mm: float) -> Draft 
     joined = _unspoilt(_hanging_on(zip_owned(laid, owner, reach_mm), first), first)
     if joined is None or (joined.edges.twin[rim] < 0).mean() > 1.0 - LEAST_JOINED or len(joined.edges.crowded):
         return None
-    made = np.arange(first, len(joined.mesh.faces))
-    step = tell_faces(LED_ON, joined.mesh, made, np.zeros_like(made))
-    return split_bow_ties(Draft(joined.mesh, joined.origin, draft.steps).telling(step))
+    return joined
 
 
 def _hanging_on(joined: Draft, first_new: int) -> Draft:

@@ -16,7 +16,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.edges import Edges, pair_edges, piece_of_faces
 from verifier.mending.patches import pieces_with_inside
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, faces_meeting
 
 # Surfaces nearer than this that look the same way are one surface seen twice: passes of a handheld scanner come to lie
 # 0.1 to 0.3 mm apart (common practice, no source). No moulded part has two such surfaces that close: a wall and its
@@ -77,10 +77,8 @@ def lying_on(draft: Draft, mine: IntArray, kept: BoolArray) -> BoolArray:
     own, local = np.unique(mesh.faces[mine], return_inverse=True)
     points, faces = mesh.vertices_mm[own], local.reshape(-1, 3)
     reach_mm = REGISTER_MM + _spacing_mm(points, faces)
-    others = np.flatnonzero(kept)
-    around = mesh.corners_of(others)
     low, high = points.min(axis=0) - reach_mm, points.max(axis=0) + reach_mm
-    others = others[((around.max(axis=1) >= low) & (around.min(axis=1) <= high)).all(axis=1)]
+    others = faces_meeting(mesh, np.flatnonzero(kept), low, high)
     if len(others) == 0:
         return np.zeros(len(mine), dtype=bool)
     found = _nearest(draft, others, points, _corner_normals(Mesh(points, faces)))
