@@ -13,7 +13,7 @@ from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.solid import Origin
 from verifier.mending.spikes import SPIKE_RATIO, longest_sides_mm, usual_side_mm
 from verifier.mending.telling import boxes_of_groups, tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, Mesh
+from verifier.mesh import BoolArray, IntArray, Mesh, corners_along_axes, extents_mm, stretches_of
 
 # A fold is cut and filled; after this many tries, each with one more ring of faces, what still crosses is left as it is
 # and told. Folds of the simulated scans are gone after one or two.
@@ -122,7 +122,7 @@ def _cut_out(draft: Draft, hit: IntArray, rings: int, *, sparing: bool) -> Draft
         dropped |= with_rings(draft.mesh, hit, rings) & invented
     step = tell_faces("Cut out faces that crossed each other", draft.mesh, hit)
     cut = remove_debris_and_fins(draft.without(dropped).telling(step))
-    return cut_knotted_loops(split_bow_ties(cut))
+    return cut_knotted_loops(split_bow_ties(cut, after_cut=True))
 
 
 def with_rings(mesh: Mesh, chosen: IntArray, rings: int) -> BoolArray:
@@ -167,9 +167,9 @@ def _may_meet_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:
     """
     if not fresh.any():
         return fresh
-    low, size_mm = mesh.vertices_mm.min(axis=0), np.ptp(mesh.vertices_mm, axis=0)
-    spans = [_span_mm(mesh, axis) for axis in range(3)]
-    cell_mm = max(4.0 * float(np.mean(spans)), float(size_mm.max()) / 200.0)
+    low, size_mm = np.array([axis.min() for axis in mesh.vertices_mm.T]), extents_mm(mesh)
+    some = mesh.vertices_mm[mesh.faces[:: 1 + len(mesh.faces) // 10_000]]
+    cell_mm = max(4.0 * float(np.ptp(some, axis=1).mean()), float(size_mm.max()) / 200.0)
     own = mesh.vertices_mm[mesh.faces[fresh]]
     first, last = (((ends - low) / cell_mm).astype(int) for ends in (own.min(axis=1), own.max(axis=1)))
     marked = np.zeros((size_mm / cell_mm).astype(int) + 3, dtype=bool)
@@ -177,13 +177,8 @@ def _may_meet_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:
         marked[a[0] : b[0] + 3, a[1] : b[1] + 3, a[2] : b[2] + 3] = True
     cells = ((mesh.vertices_mm - low) / cell_mm).astype(np.int32) + 1
     near = marked[cells[:, 0], cells[:, 1], cells[:, 2]][mesh.faces[:, 0]]
-    for span in spans:
-        near |= span > cell_mm
+    for stretch in stretches_of(mesh.faces):
+        a, b, c = corners_along_axes(mesh, stretch)
+        spans = np.maximum(np.maximum(a, b), c) - np.minimum(np.minimum(a, b), c)
+        near[stretch] |= (spans > cell_mm).any(axis=0)
     return np.asarray(near)
-
-
-def _span_mm(mesh: Mesh, axis: int) -> Array:
-    """How long each face is along an axis, (m,)."""
-    along = np.ascontiguousarray(mesh.vertices_mm[:, axis])
-    a, b, c = (np.take(along, mesh.faces[:, k]) for k in range(3))
-    return np.asarray(np.maximum(np.maximum(a, b), c) - np.minimum(np.minimum(a, b), c))

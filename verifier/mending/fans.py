@@ -23,7 +23,7 @@ def fan_of_half_edges(edges: Edges, among: IntArray) -> tuple[IntArray, BoolArra
     """
     place = np.empty(len(edges.twin), dtype=np.int64)
     place[among] = np.arange(len(among))
-    beyond = _following(edges)[among]
+    beyond = edges.twin[np.where(among % 3 == 0, among + 2, among - 1)]
     ends = beyond < 0
     ahead = place[np.where(ends, among, beyond)]
     lowest = np.minimum(among, among[ahead])
@@ -65,14 +65,23 @@ def _not_surrounded(edges: Edges) -> IntArray:
     return np.flatnonzero(suspect[start]) if suspect.any() else np.empty(0, dtype=np.int64)
 
 
-def split_bow_ties(draft: Draft) -> Draft:
+def _leaving_borders(edges: Edges) -> IntArray:
+    """The half-edges that leave corners on a border, in order."""
+    on_border = np.zeros(int(edges.faces.max(initial=-1)) + 1, dtype=bool)
+    on_border[edges.start[edges.border]] = True
+    return np.flatnonzero(on_border[edges.start])
+
+
+def split_bow_ties(draft: Draft, *, after_cut: bool = False) -> Draft:
     """Give every fan but the largest at a corner its own copy of that corner, drawn two microns into the fan.
 
     Two open fans of one piece that face the same way are the two sides of a narrow place between holes: their corner
     stays one, and filling either hole joins them.
+
+    after_cut : look at the corners on borders only, of a surface that had no such corner before faces were cut out
     """
     edges = draft.edges
-    among = _not_surrounded(edges)
+    among = _leaving_borders(edges) if after_cut else _not_surrounded(edges)
     if len(among) == 0:
         return draft
     fan, is_open = fan_of_half_edges(edges, among)
