@@ -10,7 +10,7 @@ import igl
 import numpy as np
 
 from verifier.joining.layer import Layer, cells_about, in_cells, long_edge_mm
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, marked_once, own_corners, touching
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, crossed, marked_once, own_corners, touching
 
 AXES = np.concatenate([np.eye(3), -np.eye(3)])
 # Faces that look along an axis by this cosine are asked for the points that look along it; the points' own cosine is
@@ -82,9 +82,9 @@ def _nearest(points_mm: Array, there: Layer, faces: IntArray) -> tuple[IntArray,
 def _shares(corners_mm: Array, at_mm: Array) -> Array:
     """Barycentric coordinates of places in triangles, (q, 3), none below nought."""
     a, b, c = (corners_mm[:, k] for k in range(3))
-    normal = np.cross(b - a, c - a)
+    normal = crossed(b - a, c - a)
     square = np.maximum(np.einsum("qx,qx->q", normal, normal), 1e-300)
-    by_b = np.einsum("qx,qx->q", np.cross(at_mm - a, c - a), normal) / square
-    by_c = np.einsum("qx,qx->q", np.cross(b - a, at_mm - a), normal) / square
+    by_b = np.einsum("qx,qx->q", crossed(at_mm - a, c - a), normal) / square
+    by_c = np.einsum("qx,qx->q", crossed(b - a, at_mm - a), normal) / square
     share = np.clip(np.column_stack([1.0 - by_b - by_c, by_b, by_c]), 0.0, 1.0)
     return np.asarray(share / np.maximum(share.sum(axis=1, keepdims=True), 1e-12))

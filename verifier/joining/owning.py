@@ -15,7 +15,7 @@ import numpy as np
 from verifier.joining.feet import Feet, feet_on
 from verifier.joining.layer import ROUNDS, Layer
 from verifier.mending.edges import components
-from verifier.mesh import Array, BoolArray, IntArray, touching, within
+from verifier.mesh import Array, BoolArray, IntArray, crossed, touching, within
 
 # How much a face that looks the way the scan was held is better seen than one that looks across.
 FACING = 0.5
@@ -103,7 +103,7 @@ def _slope(layer: Layer, values: Array, chosen: BoolArray) -> Array:
     a, b, c = (layer.patch.vertices_mm[faces[:, k]] for k in range(3))
     square = np.maximum(np.einsum("mx,mx->m", normal, normal), 1e-300)[:, None]
     sides = (c - b, a - c, b - a)
-    across = np.sum([values[faces[:, k], None] * np.cross(normal, side) for k, side in enumerate(sides)], axis=0)
+    across = np.sum([values[faces[:, k], None] * crossed(normal, side) for k, side in enumerate(sides)], axis=0)
     steep = np.minimum(np.linalg.norm(across / square, axis=1), 2.0 * SLOPES[1])
     count = np.bincount(faces.ravel(), minlength=len(values))
     mean = np.bincount(faces.ravel(), np.repeat(steep, 3), len(values)) / np.maximum(count, 1)
