@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from verifier.finding.feature import Plane
+from verifier.finding.feature import Cylinder, Plane
 from verifier.finding.frame import natural_frame
 
 
@@ -60,3 +60,44 @@ def test_flanks_of_an_outline_that_is_not_the_same_on_both_sides_say_nothing():
     with_lug = np.concatenate([points, [[5.0, 24.0, 0.0], [5.0, 24.0, 8.0]]])
     top = _flat([0.0, 0.0, 1.0], 1400.0)
     assert _lengths(with_lug, [top, *flanks]) == pytest.approx(_lengths(with_lug, [top]), abs=1e-6)
+
+
+def _thin_plate(shape=(61.0, 53.0, 4.0)):
+    """A plate as points of its outline, with its six flats; the long sides have a fortieth of all."""
+    corners = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)]) * shape
+    flats = []
+    for axis in range(3):
+        for end in (0.0, shape[axis]):
+            on = corners[corners[:, axis] == end]
+            normal = np.eye(3)[axis] * (1.0 if end else -1.0)
+            area_mm2 = float(np.prod(np.delete(shape, axis)))
+            flats.append(replace(_flat(normal, area_mm2), points_mm=on))
+    return corners, flats
+
+
+def _bore(x, y):
+    none = np.zeros(0, int)
+    at, up = np.array([x, y, 2.0]), np.array([0.0, 0.0, 1.0])
+    return Cylinder("bore", "bore", at, up, 4.0, 4.0, 0.0, 360.0, 4.0, True, "own", 0.0, 0.0, 0.0, 0.0, 0, none)
+
+
+GRID = [_bore(x, y) for x in (6.0, 55.0) for y in (6.0, 47.0)]
+
+
+def test_the_sides_of_a_thin_plate_turn_its_box_and_not_the_diagonal_of_its_bores():
+    points, flats = _thin_plate()
+    assert sorted(np.ptp(points @ natural_frame(points, flats, GRID).T, axis=0)) == pytest.approx([4.0, 53.0, 61.0])
+
+
+def test_of_a_plate_without_flat_sides_no_diagonal_of_its_bores_is_the_length():
+    points, flats = _thin_plate()
+    top_and_bottom = [flat for flat in flats if abs(flat.normal[2]) == 1.0]
+    frame = natural_frame(points, top_and_bottom, GRID)
+    assert sorted(np.ptp(points @ frame.T, axis=0)) == pytest.approx([4.0, 53.0, 61.0])
+
+
+def test_one_line_of_bores_longer_than_all_others_turns_the_box():
+    points, flats = _thin_plate()
+    top_and_bottom = [flat for flat in flats if abs(flat.normal[2]) == 1.0]
+    frame = natural_frame(points, top_and_bottom, [_bore(6.0, 6.0), _bore(50.0, 30.0), _bore(20.0, 20.0)])
+    assert abs(frame[1] @ np.array([44.0, 24.0, 0.0])) == pytest.approx(np.hypot(44.0, 24.0))

@@ -15,8 +15,12 @@ SAME_DIRECTION_DEG = 1.0
 SQUARE_DEG = 2.0
 # A moulded wall leans by half a degree to three, so that the part leaves its mould (common practice, no source).
 DRAFT_DEG = 3.0
-# A pair of opposite flats turns the box only when it has this share of all flats; a keyway does not.
+# A pair of opposite flats turns the box only when it has this share of all flats, or when both run along this share of
+# the part, as the sides of a thin plate do; a keyway does not.
 LEAST_PAIR_SHARE = 0.04
+LEAST_RUN_SHARE = 0.5
+# Where two lines between bores are this much alike in length, as the diagonals of a rectangle, neither is the part's.
+LIKE_LINES = 0.97
 # Two flats that mirror each other are this much alike in area, and the outline's two sides to this much.
 LEAST_LIKENESS = 0.7
 MIRRORED_MM, MIRRORED_SHARE = 0.1, 0.003
@@ -28,14 +32,14 @@ def natural_frame(points_mm: Array, planes: Sequence[Plane], cylinders: Sequence
     """Three directions square to each other as rows, (3, 3).
 
     The first is the direction of most flats and bore axes. The second is that of the largest opposite pair of flats
-    square to it, else the line between the two parallel bores or bosses farthest apart, else across the plane that
-    mirrors two flats and the outline, as of a tapered lever, else the smallest rectangle's.
+    square to it, else the line between the two parallel bores or bosses that are farthest apart by far, else across the
+    plane that mirrors two flats and the outline, as of a tapered lever, else the smallest rectangle's.
     """
     few = points_mm[evenly(len(points_mm), HULL_POINTS)]
     first = _main_direction(planes, cylinders)
     if first is None:
         return _smallest_box(few)
-    second = _paired_direction(planes, first)
+    second = _paired_direction(few, planes, first)
     if second is None:
         second = _line_of_bores(cylinders, first)
     if second is None:
@@ -69,21 +73,29 @@ def _mean_direction(normals: Sequence[Array], weights: Sequence[float]) -> Array
     return np.asarray(mean / np.linalg.norm(mean))
 
 
-def _paired_direction(planes: Sequence[Plane], first: Array) -> Array | None:
+def _paired_direction(points_mm: Array, planes: Sequence[Plane], first: Array) -> Array | None:
     """Direction of the largest two flats that face away from each other, square to the first direction.
 
     Seen along the first direction, so that walls with draft are a pair too.
     """
     square = [p for p in planes if abs(float(p.normal @ first)) < np.sin(np.radians(DRAFT_DEG))]
-    faced = [(p.area_mm2, _across(p.normal, first)) for p in square]
+    faced = [(p, _across(p.normal, first)) for p in square]
     opposite = -np.cos(np.radians(SAME_DIRECTION_DEG))
     pairs = [(a, b) for a, b in combinations(faced, 2) if float(a[1] @ b[1]) < opposite]
     if not pairs:
         return None
-    (area_mm2, one), (other_mm2, other) = max(pairs, key=lambda pair: min(pair[0][0], pair[1][0]))
-    if min(area_mm2, other_mm2) < LEAST_PAIR_SHARE * sum(p.area_mm2 for p in planes):
+    (one, way), (other, back) = max(pairs, key=lambda pair: min(pair[0][0].area_mm2, pair[1][0].area_mm2))
+    small = min(one.area_mm2, other.area_mm2) < LEAST_PAIR_SHARE * sum(p.area_mm2 for p in planes)
+    if small and min(_run_share(points_mm, flat, np.cross(first, way)) for flat in (one, other)) < LEAST_RUN_SHARE:
         return None
-    return _mean_direction([one, other], [area_mm2**2, other_mm2**2])
+    return _mean_direction([way, back], [one.area_mm2**2, other.area_mm2**2])
+
+
+def _run_share(points_mm: Array, flat: Plane, along: Array) -> float:
+    """How much of the part's reach in a direction a flat has."""
+    if len(flat.points_mm) == 0:
+        return 0.0
+    return float(np.ptp(flat.points_mm @ along) / np.ptp(points_mm @ along))
 
 
 def _across(normal: Array, first: Array) -> Array:
@@ -93,14 +105,20 @@ def _across(normal: Array, first: Array) -> Array:
 
 
 def _line_of_bores(cylinders: Sequence[Cylinder], first: Array) -> Array | None:
-    """From one bore or boss to the one farthest from it, among those along the first direction."""
+    """From one bore or boss to the one farthest from it, among those along the first direction.
+
+    None where another line, not parallel to it, is nearly as long.
+    """
     along = [c for c in cylinders if abs(float(c.axis @ first)) > np.cos(np.radians(SQUARE_DEG))]
     lines = [b.axis_point_mm - a.axis_point_mm for a, b in combinations(along, 2)]
     flat = [line - first * (line @ first) for line in lines]
     if not flat or max(np.linalg.norm(line) for line in flat) < 1.0:
         return None
-    longest = max(flat, key=lambda line: float(np.linalg.norm(line)))
-    return np.asarray(longest / np.linalg.norm(longest))
+    lengths = np.linalg.norm(flat, axis=1)
+    longest = flat[int(np.argmax(lengths))] / lengths.max()
+    parallel = np.abs(np.array(flat) @ longest) > np.cos(np.radians(SAME_DIRECTION_DEG)) * lengths
+    rivals = lengths[~parallel]
+    return None if len(rivals) and rivals.max() > LIKE_LINES * lengths.max() else np.asarray(longest)
 
 
 def _mirrored_direction(points_mm: Array, planes: Sequence[Plane], first: Array) -> Array | None:
