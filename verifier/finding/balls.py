@@ -36,10 +36,16 @@ class _Sphere:
 
     def holds(self, at: Array, facing: Array, band_mm: Array) -> BoolArray:
         """Which points lie on it and face away from its centre (towards it in a socket), (n,)."""
-        away = at - self.centre_mm
-        distance = np.maximum(np.linalg.norm(away, axis=1), 1e-9)
-        outwards = np.einsum("ij,ij->i", away, facing) / distance * np.sign(self.radius_mm)
-        return np.asarray((np.abs(distance - abs(self.radius_mm)) < band_mm) & (outwards > SHIELD_COSINE))
+        return np.asarray(_held(self.centre_mm[None], np.array([self.radius_mm]), at, facing, band_mm)[0])
+
+
+def _held(centres_mm: Array, radii_mm: Array, at: Array, facing: Array, band_mm: Array) -> BoolArray:
+    """Which points, (n,), lie on each of several spheres, (k,), and face the right way, (k, n)."""
+    x, y, z = (points - centre[:, None] for points, centre in zip(at.T, centres_mm.T, strict=True))
+    distance = np.maximum(np.sqrt(x * x + y * y + z * z), 1e-9)
+    outwards = (x * facing[:, 0] + y * facing[:, 1] + z * facing[:, 2]) / distance * np.sign(radii_mm)[:, None]
+    on = np.abs(distance - np.abs(radii_mm)[:, None]) < band_mm
+    return np.asarray(on & (outwards > SHIELD_COSINE))
 
 
 def find_balls(surface: Surface, free: BoolArray, noise: Noise) -> tuple[Ball, ...]:
@@ -104,10 +110,13 @@ def _sphere_by_vote(surface: Surface, patch: IntArray, band_mm: float) -> _Spher
         & (np.abs(radius) > LEAST_RADIUS_MM)
         & (np.abs(radius) < MOST_RADIUS_MM)
     )
-    spheres = [_Sphere(p[k] - radius[k] * n[k], float(radius[k])) for k in likely[evenly(len(likely), MOST_TRIALS)]]
-    reach = band_mm + surface.chord_mm[few]
-    votes = [int(np.count_nonzero(sphere.holds(p, n, 3.0 * reach))) for sphere in spheres]
-    return _settled(p, n, spheres[int(np.argmax(votes))], reach) if spheres else None
+    if len(likely) == 0:
+        return None
+    tried = likely[evenly(len(likely), MOST_TRIALS)]
+    centre, reach = p[tried] - radius[tried, None] * n[tried], band_mm + surface.chord_mm[few]
+    votes = [np.count_nonzero(on) for on in _held(centre, radius[tried], p, n, 3.0 * reach)]
+    best = int(np.argmax(votes))
+    return _settled(p, n, _Sphere(centre[best], float(radius[tried[best]])), reach)
 
 
 def _settled(p: Array, n: Array, sphere: _Sphere, reach_mm: Array) -> _Sphere:

@@ -31,14 +31,16 @@ def common_directions(surface: Surface, free: BoolArray, least_area_mm2: float) 
     # Half the smallest patch is asked of the votes: the vote cone is narrower than the patch's own.
     least = max(3.0, 0.5 * least_area_mm2 / area_per_voter)
     taken: list[Array] = []
+    near_taken = np.zeros(len(seeds), dtype=bool)
     for seed in np.argsort(-votes, kind="stable"):
         if votes[seed] < least or len(taken) >= MOST_DIRECTIONS:
             return
-        if taken and (np.array(taken) @ seeds[seed]).max() > np.cos(np.radians(APART_DEG)):
+        if near_taken[seed]:
             continue
         settled = settled_direction(normals, normals[agree[seed]].mean(axis=0))
         known = bool(taken) and float((np.array(taken) @ settled).max()) > np.cos(np.radians(0.5 * APART_DEG))
         taken.append(seeds[seed] if known else settled)
+        near_taken |= seeds @ taken[-1] > np.cos(np.radians(APART_DEG))
         if not known:
             yield settled
 

@@ -56,7 +56,9 @@ def _shared(few_mm: Array, count: int, noise: Noise) -> Array:
 def _square_distances(points_mm: Array) -> Array:
     away = points_mm - points_mm.mean(axis=0)
     square = (away**2).sum(axis=1)
-    between = np.maximum(square[:, None] + square[None] - 2.0 * away @ away.T, 0.0)
+    between = square[:, None] + square[None]
+    between -= 2.0 * away @ away.T
+    np.maximum(between, 0.0, out=between)
     np.fill_diagonal(between, 0.0)
     return np.asarray(between)
 

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 # Of e to less than this nothing is left, and single precision takes long over what it can hardly hold.
 LEAST_EXPONENT = np.float32(-80.0)
+# Scatter that a fit has left at next to nothing, far under a step of the numbers, is none.
+LEAST_SCATTER_MM = 1e-10
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,7 @@ class Noise:
     def _shared_mm2(self, square_mm2: Array, cell_mm2: float) -> Array:
         # The tables have a third of a million entries: seven digits do, and are worked out four times as fast in place.
         square = square_mm2.astype(np.float32)
-        one_place = np.nonzero(square == 0.0)
+        one_place = np.flatnonzero(square == 0.0)
         total = np.zeros_like(square)
         shared = (
             (self.correlated_mm, self.correlation_mm),
@@ -72,7 +74,7 @@ class Noise:
             (self.laid_mm, self.laid_over_mm),
         )
         for sd, length in shared:
-            if sd == 0.0:
+            if sd < LEAST_SCATTER_MM:
                 continue
             within = max(length, 1e-6) ** 2
             reach = within + cell_mm2 / (2.0 * np.pi)
@@ -80,7 +82,8 @@ class Noise:
             np.maximum(term, LEAST_EXPONENT, out=term)
             np.exp(term, out=term)
             term *= np.float32(sd**2 * within / reach)
-            term[one_place] *= np.float32(within / reach if cell_mm2 > 0.0 else 1.0)
+            if cell_mm2 > 0.0:
+                term.ravel()[one_place] *= np.float32(within / reach)
             total += term
         return total.astype(np.float64)
 

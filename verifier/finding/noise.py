@@ -93,19 +93,22 @@ def _differences(points_mm: Array, away_mm: Array, spacing_mm: float) -> tuple[A
     direction = np.column_stack([np.cos(angle), np.sin(angle)])
     rows = []
     longest = max(LONGEST_LAG_SHARE * float(np.ptp(flat, axis=0).max()), LAGS_MM[7])
-    for lag in np.maximum(LAGS_MM[: np.searchsorted(LAGS_MM, longest, side="right")], 1.01 * spacing_mm):
+    lags = np.maximum(LAGS_MM[: np.searchsorted(LAGS_MM, longest, side="right")], 1.01 * spacing_mm)
+    for lag, times in zip(*np.unique(lags, return_counts=True), strict=True):
         reached, partner = tree.query(flat[base] + lag * direction, distance_upper_bound=spacing_mm, workers=-1)
         pair = np.flatnonzero(np.isfinite(reached))
         pair = pair[partner[pair] != base[pair]]
         if len(pair) >= 50:
-            rows.append(_one_lag(points_mm, away_mm, base[pair], partner[pair]))
+            # The lags below a spacing all look at the same pairs: these are worked out once, and count as often.
+            rows += [_one_lag(points_mm, away_mm, base[pair], partner[pair])] * int(times)
     table = np.array(rows).reshape(-1, 3)
     return table[:, 0], table[:, 1], table[:, 2]
 
 
 def _one_lag(points_mm: Array, away_mm: Array, first: IntArray, second: IntArray) -> tuple[float, float, float]:
-    distance = np.linalg.norm(points_mm[first] - points_mm[second], axis=1)
-    half_square = 0.5 * (away_mm[first] - away_mm[second]) ** 2
+    apart = np.take(points_mm, first, axis=0) - np.take(points_mm, second, axis=0)
+    distance = np.linalg.norm(apart, axis=1)
+    half_square = 0.5 * (np.take(away_mm, first) - np.take(away_mm, second)) ** 2
     return float(distance.mean()), float(half_square.mean()), float(len(first))
 
 

@@ -82,13 +82,14 @@ def _flat_in(surface: Surface, free: BoolArray, patch: IntArray, direction: Arra
 
     curved : (n,) points of patches turned down before; those turned down here are added
     """
-    normal = settled_direction(surface.normals[patch[evenly(len(patch), SETTLING_POINTS)]], direction)
+    normals = np.take(surface.normals, patch, axis=0)
+    normal = settled_direction(normals[evenly(len(patch), SETTLING_POINTS)], direction)
     # Farther off than this, the patch holds but a part of what faces the way it settled; another direction has it all.
     if float(normal @ direction) < np.cos(np.radians(WIDER_CONE_DEG - CONE_DEG)):
         return None
-    facing = surface.normals[patch] @ normal.astype(np.float32)
+    facing = normals @ normal.astype(np.float32)
     inside = patch[facing > np.cos(np.radians(CONE_DEG))]
-    area = surface.areas_mm2[inside]
+    area = np.take(surface.areas_mm2, inside)
     if area.sum() < LEAST_AREA_MM2 or area[curved[inside]].sum() > 0.5 * area.sum():
         return None
     narrow = surface.areas_mm2[patch[facing > np.cos(np.radians(VOTE_DEG))]].sum()
@@ -99,8 +100,9 @@ def _flat_in(surface: Surface, free: BoolArray, patch: IntArray, direction: Arra
 
 
 def _checked_flat(surface: Surface, free: BoolArray, inside: IntArray, normal: Array) -> Flat | None:
-    fit = _plane_among(surface.points_mm[inside])
-    away = (surface.points_mm[inside] - fit.centre_mm) @ fit.normal
+    points_mm = np.take(surface.points_mm, inside, axis=0)
+    fit = _plane_among(points_mm)
+    away = (points_mm - fit.centre_mm) @ fit.normal
     band = max(BAND_SPREADS * spread_mm(fit.residuals_mm), LEAST_BAND_MM)
     kept = _largest_patch(surface, inside[np.abs(away) < band])
     area = float(surface.areas_mm2[kept].sum())
@@ -108,9 +110,10 @@ def _checked_flat(surface: Surface, free: BoolArray, inside: IntArray, normal: A
         return None
     if _gain(surface, free, kept, fit, band) > MOST_GAIN:
         return _warped_flat(surface, inside, normal)
-    if _is_bent(surface.points_mm[kept]):
+    points_mm = np.take(surface.points_mm, kept, axis=0)
+    if _is_bent(points_mm):
         return None
-    fit = fit_plane(surface.points_mm[kept], robust=True, least_spread_mm=LEAST_BAND_MM / BAND_SPREADS)
+    fit = fit_plane(points_mm, robust=True, least_spread_mm=LEAST_BAND_MM / BAND_SPREADS)
     sign = np.sign(fit.normal @ normal)
     return Flat(fit.normal * sign, fit.centre_mm, area, kept, fit.residuals_mm * sign, fit.weights)
 
@@ -170,7 +173,8 @@ def _largest_patch(surface: Surface, chosen: IntArray) -> IntArray:
 
 def _width_mm(surface: Surface, kept: IntArray) -> float:
     """Width of the patch: of a rectangle with its second moment, or of one with its area and length if that is less."""
-    away = surface.points_mm[kept] - surface.points_mm[kept].mean(axis=0)
+    away = np.take(surface.points_mm, kept, axis=0)
+    away -= away.mean(axis=0)
     moments, axes = np.linalg.eigh(away.T @ away / len(away))
     length = float(np.ptp(away @ axes[:, 2]))
     return float(min(np.sqrt(12.0 * max(moments[1], 0.0)), surface.areas_mm2[kept].sum() / max(length, 1e-9)))
@@ -180,7 +184,8 @@ def _gain(surface: Surface, free: BoolArray, kept: IntArray, fit: PlaneFit, band
     """By how much the patch grows among the free points when band and cone are widened."""
     facing = np.abs(surface.normals @ fit.normal.astype(np.float32))
     around = np.flatnonzero(free & (facing > np.cos(np.radians(WIDER_CONE_DEG))))
-    loose = around[np.abs((surface.points_mm[around] - fit.centre_mm) @ fit.normal) < 2.0 * band_mm]
+    away = (np.take(surface.points_mm, around, axis=0) - fit.centre_mm) @ fit.normal
+    loose = around[np.abs(away) < 2.0 * band_mm]
     count, patch = surface.patches(loose)
     joined = np.zeros(count, dtype=bool)
     joined[patch[np.searchsorted(loose, kept[np.isin(kept, loose)])]] = True
@@ -203,7 +208,7 @@ def _is_bent(points_mm: Array) -> bool:
 
 def plane_of(flat: Flat, surface: Surface, noise: Noise, number: int) -> Plane:
     """A flat with its name and its uncertainties."""
-    points = surface.points_mm[flat.points]
+    points = np.take(surface.points_mm, flat.points, axis=0)
     u, v, _ = frame_along(flat.normal)
     rel = points - flat.centre_mm
     x, y = rel @ u, rel @ v

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from verifier.finding.doubt import evenly
 from verifier.finding.fits import frame_along
 from verifier.finding.surface import Surface
-from verifier.mesh import Array, BoolArray, IntArray
+from verifier.mesh import Array, BoolArray, IntArray, crossed
 
 # Sine of the angle between a wall's normal and the plane square to its axis: a moulded bore's draft is at most 5
 # degrees (0.09), scatter shared over 2 mm tilts by 1.2 degrees.
@@ -204,14 +204,16 @@ def bent_axes(points_mm: Array, normals: NDArray[np.float32]) -> list[Array]:
     p, n = points_mm[few], normals[few].astype(np.float64)
     near = cKDTree(p).query(p, k=NEAR)[1]
     partner = near[np.arange(len(p)), 1 + np.arange(len(p)) % (NEAR - 1)]
-    axes = np.cross(n, n[partner])
+    axes = crossed(n, n[partner])
     length = np.linalg.norm(axes, axis=1)
     axes = axes[length > np.sin(np.radians(12.0))] / length[length > np.sin(np.radians(12.0)), None]
     seeds = axes[evenly(len(axes), SEEDS)]
-    agree = np.abs(seeds @ axes.T) > np.cos(np.radians(5.0))
+    cosines = seeds @ axes.T
+    agree = np.abs(cosines, out=cosines) > np.cos(np.radians(5.0))
+    votes = np.array([np.count_nonzero(row) for row in agree])
     taken: list[Array] = []
-    for seed in np.argsort(-agree.sum(axis=1), kind="stable"):
-        if agree[seed].sum() < LEAST_VOTES or len(taken) == MOST_AXES:
+    for seed in np.argsort(-votes, kind="stable"):
+        if votes[seed] < LEAST_VOTES or len(taken) == MOST_AXES:
             break
         if not taken or np.abs(np.array(taken) @ seeds[seed]).max() < np.cos(np.radians(8.0)):
             taken.append(np.linalg.eigh(axes[agree[seed]].T @ axes[agree[seed]])[1][:, -1])

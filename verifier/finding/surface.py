@@ -68,10 +68,10 @@ class Surface:
         """Connected patches among the chosen points: how many, and the patch of each, (k,)."""
         place = np.full(len(self.points_mm), -1, dtype=np.int32)
         place[chosen] = np.arange(len(chosen), dtype=np.int32)
-        rows = self.ahead[chosen]  # an edge joins its ends whichever way it is followed
-        to = place[rows.indices]
+        row_ends, others = _rows(self.ahead, chosen)  # an edge joins its ends whichever way it is followed
+        to = np.take(place, others)
         kept = to >= 0
-        ends = np.concatenate([[0], np.cumsum(kept)])[rows.indptr].astype(np.int32)
+        ends = np.take(_running_sum(kept), row_ends)
         among = csr_array((np.ones(int(ends[-1])), to[kept], ends), shape=(len(chosen), len(chosen)))
         count, label = connected_components(among, connection="weak")
         return int(count), label.astype(np.int64)
@@ -93,6 +93,26 @@ class Surface:
         on_them = np.zeros(len(self.points_mm), dtype=bool)
         on_them[self.faces[faces]] = True
         return np.flatnonzero(on_them)
+
+
+def _rows(matrix: csr_array, chosen: IntArray) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """The entries of some rows: where each row begins and the last one ends, (k + 1,), and the columns of all, (n,).
+
+    In a third of the time of `matrix[chosen]`, which copies the values too.
+    """
+    start = np.take(matrix.indptr, chosen)
+    count = np.take(matrix.indptr, chosen + 1) - start
+    ends = _running_sum(count)
+    at = np.arange(ends[-1], dtype=np.int32)
+    at += np.repeat(start - ends[:-1], count)
+    return ends, np.take(matrix.indices, at)
+
+
+def _running_sum(counts: NDArray[np.integer] | BoolArray) -> NDArray[np.int32]:
+    """How many there are before each, and last of all, (n + 1,)."""
+    ends = np.zeros(len(counts) + 1, dtype=np.int32)
+    np.cumsum(counts, out=ends[1:])
+    return ends
 
 
 def surface_of(solid: Solid) -> Surface:

@@ -34,6 +34,8 @@ FIRST_FEET, MOST_FEET, WITHIN_U = 30, 1000, 6.0
 FEET_FOR_SCATTER = 30
 # The noise of a foot is known to about a half: a wall that departs from a smooth one by no more is taken for smooth.
 SMOOTH_WITHIN = 1.5
+# A wall looks as thick as it is, but for the scatter of nine points and the lean of its sides, up to 25 degrees.
+LOOKS_THICKER = 1.5
 FIRST_STEP_MM = 0.1
 MOST_STEPS = 60
 
@@ -67,9 +69,10 @@ class _Foot:
     points_mm: Array
 
 
-def thinnest_wall(surface: Surface, noise: Noise) -> Wall | None:
+def thinnest_wall(surface: Surface, noise: Noise, *, under_mm: float = np.inf) -> Wall | None:
     """The least wall among all places where a foot of 2.5 mm rests on both sides; None where there is none.
 
+    under_mm : thicker walls are of no interest; where every place looks much thicker none is looked for, and it is None
     Of many feet on an even wall the least is the one that scatter made least: what that takes off on average is given
     back, and half of it stands in the uncertainty beside the scatter of one foot.
     """
@@ -77,7 +80,9 @@ def thinnest_wall(surface: Surface, noise: Noise) -> Wall | None:
     if len(seen) == 0:
         return None
     cloud = _cloud(surface, seen)
-    here, there = _across(cloud)
+    if np.isfinite(under_mm) and not _looks_thinner(cloud, LOOKS_THICKER * under_mm):
+        return None
+    here, there = _across(cloud, np.inf)
     feet = _feet(cloud, *_thinnest_places(cloud, here, there), noise)
     return _least(feet, noise) if feet else None
 
@@ -91,8 +96,13 @@ def _cloud(surface: Surface, seen: IntArray) -> _Cloud:
     return _Cloud(points, surface.normals[few].astype(np.float64), areas, apart_mm, cKDTree(points))
 
 
-def _across(cloud: _Cloud) -> tuple[IntArray, IntArray]:
-    """Places, and for each the point on the other side of the wall there.
+def _looks_thinner(cloud: _Cloud, than_mm: float) -> bool:
+    """Whether any place does: to know that, the way inwards need not be gone to its end, which takes the most time."""
+    return bool((_rough_mm(cloud, *_across(cloud, than_mm)) < than_mm).any())
+
+
+def _across(cloud: _Cloud, deepest_mm: float) -> tuple[IntArray, IntArray]:
+    """Places, and for each the point on the other side of the wall there, where it is met before that depth.
 
     The way inwards is gone in steps as long as the nearest point is far: no surface lies within such a step. A place
     is given up where it meets a side that does not oppose it.
@@ -109,7 +119,7 @@ def _across(cloud: _Cloud) -> tuple[IntArray, IntArray]:
         met_here.append(here[wall])
         met_there.append(nearest[wall])
         outside = np.einsum("ij,ij->i", at - cloud.points[nearest], cloud.normals[nearest]) > 0.0
-        on = ~arrived & ~outside
+        on = ~arrived & ~outside & (depth < deepest_mm)
         here, depth = here[on], depth[on] + np.maximum(away[on], 0.5 * cloud.apart_mm)
         if len(here) == 0:
             break
@@ -120,12 +130,17 @@ def _thinnest_places(cloud: _Cloud, here: IntArray, there: IntArray) -> tuple[In
     """Pairs in order of the wall between them, and that wall, the middle one of the pairs under a foot round each."""
     if len(here) == 0:
         return here, there, np.empty(0)
-    way = cloud.points[here] - cloud.points[there]
-    rough = 0.5 * np.einsum("ij,ij->i", way, cloud.normals[here] - cloud.normals[there])
+    rough = _rough_mm(cloud, here, there)
     near = cKDTree(cloud.points[here]).query(cloud.points[here], k=9, distance_upper_bound=0.5 * FOOT_MM)[1]
     calm = np.nanmedian(np.append(rough, np.nan)[near], axis=1)
     order = np.argsort(calm, kind="stable")
     return here[order], there[order], calm[order]
+
+
+def _rough_mm(cloud: _Cloud, here: IntArray, there: IntArray) -> Array:
+    """The wall between each pair, from the two points alone."""
+    way = cloud.points[here] - cloud.points[there]
+    return np.asarray(0.5 * np.einsum("ij,ij->i", way, cloud.normals[here] - cloud.normals[there]))
 
 
 def _feet(cloud: _Cloud, here: IntArray, there: IntArray, rough_mm: Array, noise: Noise) -> list[_Foot]:

@@ -155,7 +155,7 @@ def _thicknesses(
 
 def _thin_wall(features: Features) -> list[ProposedRow]:
     """The least wall, where it is thin."""
-    wall = None if features.surface is None else thinnest_wall(features.surface, features.noise)
+    wall = None if features.surface is None else thinnest_wall(features.surface, features.noise, under_mm=THIN_MM)
     if wall is None or wall.value_mm >= THIN_MM:
         return []
     worth = "the thinnest wall found: read it, and say how thin it may be"

@@ -200,3 +200,8 @@ def _packed(shown: ShownMesh) -> dict[str, object]:
 
 def _base64(array: NDArray[np.generic]) -> str:
     return base64.b64encode(array.tobytes()).decode()
+
+
+# Compiled as this is loaded, and not in every worker: these are forked from a process that has loaded it.
+for _template in ("page.html.j2", "paper.html.j2"):
+    environment().get_template(_template)

@@ -1,6 +1,7 @@
 """The part as a picture without a screen: lit faces, the nearest in front, edges as a draughtsman draws them."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,109 +70,165 @@ class Rendered:
     depth_mm: NDArray[np.float32]
 
 
-def rendered(shown: ShownMesh, view: View, grain: int = 3, paints: IntArray | None = None) -> Rendered:
+def rendered(
+    shown: ShownMesh, view: View, grain: int = 3, paints: IntArray | None = None, normals: Array | None = None
+) -> Rendered:
     """Draw the part's faces that look at the eye, the nearest in front.
 
     grain : picture points of one step of the textures on filled and rebuilt surface
+    normals : (m, 3) `rounded_normals` of the part, where they are known already
     paints : (k, 3) red, green and blue where the faces' marks are numbers of these, and nothing is textured
     """
-    seen = view.seen(shown.vertices_mm.astype(np.float64)).astype(np.float32)
+    seen = view.seen(shown.vertices_mm.astype(np.float64)).T.astype(np.float32)
+    corners = np.take(seen, shown.faces.T, axis=1)
+    towards = np.flatnonzero(_twice_area(corners) > 0).astype(np.int32)
+    corners = np.take(corners, towards, axis=2)
     depth = np.full(view.height * view.width, -np.inf, dtype=np.float32)
-    nearest = np.full(view.height * view.width, -1, dtype=np.int64)
-    towards = np.flatnonzero(_twice_area(seen[shown.faces]) > 0)
-    for some in _portions(seen[shown.faces[towards]], view):
-        _lay(seen, shown.faces, towards[some], view, depth, nearest)
-    pixels = _painted(shown, view, nearest, grain, paints)
+    nearest = np.full(view.height * view.width, -1, dtype=np.int32)
+    for some in _portions(corners, view):
+        _lay(corners[..., some], towards[some], view, depth, nearest)
+    normals = rounded_normals(shown) if normals is None else normals
+    light = AMBIENT + (1 - AMBIENT) * np.maximum(normals @ view.turn.T @ LIGHT, 0)
+    pixels = _painted(shown, light, view, nearest, grain, paints)
     lying_mm = depth.reshape(view.height, view.width)
     pixels[_outlines(lying_mm, OUTLINE_FALL * _half_diagonal_mm(shown))] = OUTLINE
     return Rendered(pixels, lying_mm)
 
 
 def _twice_area(corners: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Positive where a face looks at the eye: the picture's second axis points down."""
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    return (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1]) - (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1])
+    """Positive where a face looks at the eye: the picture's second axis points down. corners : see `_lay`."""
+    (ax, bx, cx), (ay, by, cy), _ = corners
+    return np.asarray((cx - ax) * (by - ay) - (bx - ax) * (cy - ay))
 
 
-def _box(corners: NDArray[np.float32], view: View) -> tuple[IntArray, IntArray]:
-    """First picture point of each face's box, (m, 2), and how many points it has each way, (m, 2)."""
-    last = np.array((view.width - 1, view.height - 1))
-    first = np.maximum(np.ceil(corners[..., :2].min(axis=1)), 0).astype(np.int64)
-    end = np.minimum(np.floor(corners[..., :2].max(axis=1)), last).astype(np.int64)
-    return first, np.maximum(end - first + 1, 0)
-
-
-def _portions(corners: NDArray[np.float32], view: View) -> list[IntArray]:
+def _portions(corners: NDArray[np.float32], view: View) -> list[slice]:
     """The faces in portions of about AT_ONCE picture points each."""
-    points = np.cumsum(_box(corners, view)[1].prod(axis=1))
-    cuts = np.searchsorted(points, np.arange(AT_ONCE, points[-1] if len(points) else 0, AT_ONCE))
-    return np.split(np.arange(len(corners)), cuts)
+    wide, high = (
+        np.minimum(axis.max(axis=0) - axis.min(axis=0) + 1, most)
+        for axis, most in zip(corners[:2], (view.width, view.height), strict=True)
+    )
+    points = np.cumsum(wide * high)
+    ends = np.arange(AT_ONCE, points[-1] if len(points) else 0, AT_ONCE)
+    cuts = [0, *np.searchsorted(points, ends), len(points)]
+    return [slice(*ends) for ends in pairwise(cuts)]
 
 
 def _lay(
-    seen: NDArray[np.float32],
+    corners: NDArray[np.float32],
     faces: NDArray[np.int32],
-    some: IntArray,
     view: View,
     depth: NDArray[np.float32],
-    nearest: IntArray,
+    nearest: NDArray[np.int32],
 ) -> None:
-    """Lay some faces over the picture so far, bringing `depth` and `nearest` up to date, one entry a picture point."""
-    corners = seen[faces[some]]
-    first, counts = _box(corners, view)
-    face, column, row = _points_of(first, counts)
-    x, y = (column - first[face, 0]).astype(np.float32), (row - first[face, 1]).astype(np.float32)
-    corners[..., :2] -= first[:, None]
-    of_b, of_c, z = (constant[face] + across[face] * x + down[face] * y for constant, across, down in _linear(corners))
-    inside = (of_b >= 0) & (of_c >= 0) & (of_b + of_c <= 1)
-    z = z[inside]
-    at = (row * view.width + column)[inside]
-    np.maximum.at(depth, at, z)
-    in_front = z == depth[at]
-    nearest[at[in_front]] = some[face[inside]][in_front]
+    """Lay some faces over the picture so far, bringing `depth` and `nearest` up to date, one entry a picture point.
 
-
-def _linear(corners: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Shares of corners b and c at a picture point of each face, and its depth: constant, for x and for y, (3, 3, m).
-
-    corners : (m, 3, 3) across, down and depth of the faces' three corners, from where x and y are counted
+    corners : (3, 3, m) across, down and depth, each of the first, second and third corners; faces : (m,) their numbers
     """
-    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = (corners[:, k].T for k in range(3))
-    area = _twice_area(corners)
-    of_b = np.stack([(ax * cy - ay * cx), (ay - cy), (cx - ax)]) / area
-    of_c = np.stack([(ay * bx - ax * by), (by - ay), (ax - bx)]) / area
-    depth = of_b * (bz - az) + of_c * (cz - az)
-    depth[0] += az
-    return np.stack([of_b, of_c, depth])
+    runs = _runs_of(corners, view)
+    run, along = _counted_through(runs.count)
+    at = runs.start[run] + along
+    z = runs.depth_mm[run] + runs.rise_mm[run] * along.astype(np.float32)
+    np.maximum.at(depth, at, z)
+    in_front = np.flatnonzero(z == depth[at])
+    nearest[at[in_front]] = faces[runs.face[run[in_front]]]
 
 
-def _points_of(first: IntArray, counts: IntArray) -> tuple[IntArray, IntArray, IntArray]:
-    """Every picture point of every box: the box it is of, across and down."""
-    many = counts.prod(axis=1)
-    face = np.repeat(np.arange(len(first)), many)
-    within = np.arange(len(face)) - np.repeat(np.cumsum(many) - many, many)
-    wide = counts[face, 0]
-    return face, first[face, 0] + within % wide, first[face, 1] + within // wide
+@dataclass(frozen=True, slots=True)
+class _Runs:
+    """Picture points side by side, each run within one face and one row.
+
+    face : (k,) place of the face
+    start : (k,) the first point, counted through the picture row by row; count : (k,) how many
+    depth_mm, rise_mm : (k,) depth of the first point, and what it gains from one point to the next
+    """
+
+    face: NDArray[np.int32]
+    start: NDArray[np.int32]
+    count: NDArray[np.int32]
+    depth_mm: NDArray[np.float32]
+    rise_mm: NDArray[np.float32]
 
 
-def _painted(shown: ShownMesh, view: View, nearest: IntArray, grain: int, paints: IntArray | None) -> NDArray[np.uint8]:
-    """Paint of the face in front of every picture point, by its light and its texture."""
-    pixels = np.full((len(nearest), 3), 255, dtype=np.uint8)
-    (at,) = np.nonzero(nearest >= 0)
-    mesh = Mesh(shown.vertices_mm.astype(np.float64), shown.faces.astype(np.int64))
-    light = AMBIENT + (1 - AMBIENT) * np.maximum(_rounded_normals(mesh) @ view.turn.T @ LIGHT, 0)
+def _runs_of(corners: NDArray[np.float32], view: View) -> _Runs:
+    """The runs of faces, each cut in two by the row of its middle corner: either part lies between two of its sides.
+
+    Where a row meets a side is reckoned from the side's upper end, so that the faces on either hand leave no gap.
+    """
+    x, y, z = _from_above(corners)
+    rows = np.clip([np.ceil(y[0]), np.ceil(y[1]), np.floor(y[2]) + 1], 0, view.height).astype(np.int32)
+    part, down = _counted_through(np.maximum(rows[1:] - rows[:2], 0).ravel())
+    row = (rows[:2].ravel()[part] + down).astype(np.float32)
+    face = part % np.int32(x.shape[1])
+    met = x[0][face] + (row - y[0][face]) * _lean(x, y, 0, 2)[face]
+    short = np.concatenate([_lean(x, y, 0, 1), _lean(x, y, 1, 2)])
+    also_met = x[:2].ravel()[part] + (row - y[:2].ravel()[part]) * short[part]
+    first = np.maximum(np.ceil(np.minimum(met, also_met)), 0)
+    count = np.minimum(np.floor(np.maximum(met, also_met)), view.width - 1) - first + 1
+    some = np.flatnonzero(count > 0)
+    face, row, first = face[some], row[some], first[some]
+    rise, fall = _slopes(x, y, z)
+    depth_mm = z[0][face] + rise[face] * (first - x[0][face]) + fall[face] * (row - y[0][face])
+    # Over a sliver the slopes are large, and a point that rounding puts beside it would stand out.
+    depth_mm = np.clip(depth_mm, z.min(axis=0)[face], z.max(axis=0)[face])
+    start = row.astype(np.int32) * view.width + first.astype(np.int32)
+    return _Runs(face, start, count[some].astype(np.int32), depth_mm, rise[face])
+
+
+def _from_above(corners: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The faces' corners, each face's uppermost first and lowest last."""
+    sorted_ = corners.copy()
+    for a, b in ((0, 1), (1, 2), (0, 1)):
+        wrong = np.flatnonzero(sorted_[1, a] > sorted_[1, b])
+        sorted_[:, a, wrong], sorted_[:, b, wrong] = sorted_[:, b, wrong], sorted_[:, a, wrong]
+    return sorted_
+
+
+def _counted_through(counts: NDArray[np.int32]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Each place as often as it counts, and which time that is, from nought."""
+    place = np.repeat(np.arange(len(counts), dtype=np.int32), counts)
+    before = np.cumsum(counts, dtype=np.int32) - counts
+    return place, np.arange(len(place), dtype=np.int32) - before[place]
+
+
+def _lean(x: NDArray[np.float32], y: NDArray[np.float32], a: int, b: int) -> NDArray[np.float32]:
+    """How far the side from corner a to corner b goes across with each row; nought for a level one."""
+    down = y[b] - y[a]
+    return np.asarray(np.divide(x[b] - x[a], down, out=np.zeros_like(down), where=down > 0))
+
+
+def _slopes(
+    x: NDArray[np.float32], y: NDArray[np.float32], z: NDArray[np.float32]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """What the depth of faces gains with a step across and with a step down, (m,) each."""
+    bx, by, bz, cx, cy, cz = x[1] - x[0], y[1] - y[0], z[1] - z[0], x[2] - x[0], y[2] - y[0], z[2] - z[0]
+    area = bx * cy - cx * by
+    across, down = (
+        np.divide(rise, area, out=np.zeros_like(area), where=area != 0)
+        for rise in (bz * cy - cz * by, cz * bx - bz * cx)
+    )
+    return across, down
+
+
+def _painted(
+    shown: ShownMesh, light: Array, view: View, nearest: NDArray[np.int32], grain: int, paints: IntArray | None
+) -> NDArray[np.uint8]:
+    """Paint of the face in front of every picture point, by the face's light, (m,), and its texture."""
     paint = np.array([PAINT[origin] for origin in sorted(PAINT)]) if paints is None else paints
-    front = nearest[at]
-    shade = light[front]
+    lit = paint[shown.origin] * light[:, None]
+    white = np.full((1, 3), 255)
+    # Nothing lies in front of the points numbered -1: they take the last paint.
+    pixels = np.take(np.concatenate([lit, white]).astype(np.uint8), nearest, axis=0, mode="wrap")
     if paints is None:
+        at = np.flatnonzero(np.append(shown.origin != Origin.MEASURED, False)[nearest])
+        front = nearest[at]
         dark = _texture(shown.origin[front], at % view.width, at // view.width, grain)
-        shade = shade * np.where(dark, TEXTURED, 1.0)
-    pixels[at] = (paint[shown.origin[front]] * shade[:, None]).astype(np.uint8)
+        pixels[at[dark]] = (lit * TEXTURED).astype(np.uint8)[front[dark]]
     return pixels.reshape(view.height, view.width, 3)
 
 
-def _rounded_normals(mesh: Mesh) -> Array:
+def rounded_normals(shown: ShownMesh) -> Array:
     """Normals of the faces (m, 3), evened out with their neighbours' where the surface is round, not over an edge."""
+    mesh = Mesh(shown.vertices_mm.astype(np.float64), shown.faces.astype(np.int64))
     own = face_normals(mesh)
     at, count = mesh.faces.T.ravel(), len(mesh.vertices_mm)
     corners = np.column_stack([np.bincount(at, np.tile(column, 3), count) for column in own.T])

@@ -81,13 +81,18 @@ def _means(points_mm: Array, group: IntArray, sizes: IntArray) -> Array:
 
 
 def _collapsed(mesh: Mesh, origin: NDArray[np.uint8], at_most: int) -> tuple[Mesh, NDArray[np.uint8]]:
-    """Collapse the edges that matter least to the shape; each face left takes the origin of the nearest one before."""
-    points, faces = fast_simplification.simplify(
-        mesh.vertices_mm.astype(np.float32), mesh.faces.astype(np.int32), target_count=at_most
+    """Collapse the edges that matter least to the shape; the faces left are some of those before and keep their origin.
+
+    They come in the order they had: which ones they are, the collapses tell, each as the corner kept and the one drawn
+    into it. A face with two corners drawn into one is gone.
+    """
+    points, faces, collapses = fast_simplification.simplify(
+        mesh.vertices_mm.astype(np.float32), mesh.faces.astype(np.int32), target_count=at_most, return_collapses=True
     )
     simpler = Mesh(points.astype(np.float64), faces.astype(np.int64))
-    if (origin == origin[0]).all():
-        return simpler, np.full(len(faces), origin[0])
-    before = cKDTree(mesh.corners_mm.mean(axis=1), balanced_tree=False, compact_nodes=False)
-    _, nearest = before.query(simpler.corners_mm.mean(axis=1))
-    return simpler, origin[nearest]
+    into = np.arange(len(mesh.vertices_mm))
+    into[collapses[:, 1]] = collapses[:, 0]
+    while not np.array_equal(further := into[into], into):
+        into = further
+    a, b, c = (np.take(into, corner) for corner in mesh.faces.T)
+    return simpler, origin[(a != b) & (b != c) & (c != a)]

@@ -11,7 +11,7 @@ from PIL import Image, ImageDraw, ImageFont
 from verifier.inspection import Inspection, SizeTable
 from verifier.mesh import Array, IntArray
 from verifier.reporting.balloons import placed_balloons
-from verifier.reporting.rendering import View, rendered, view_of
+from verifier.reporting.rendering import View, rendered, rounded_normals, view_of
 from verifier.reporting.shown import ShownMesh
 from verifier.reporting.viewing import first_turn, seen_from_below
 
@@ -22,6 +22,8 @@ Colour = tuple[int, int, int]
 INK, PAPER, MARK, BEHIND = (32, 36, 31), (255, 255, 255), (11, 92, 138), (126, 163, 184)
 EDGE = {"PASS": MARK, "UNDECIDED": (127, 82, 0), "FAIL": (161, 29, 36)}
 TEXT_SIZE = 15
+PACKING_LEVEL = 6
+Image.preinit()  # the formats that a first picture would look for: loaded here, a worker has them when it is forked
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +44,10 @@ def callouts_of(sizes: Sequence[SizeTable]) -> tuple[Callout, ...]:
 def stills(told: Inspection, shown: ShownMesh, width: int = 760, height: int = 520) -> tuple[bytes, bytes]:
     """Two PNGs: the side most sizes face, and the other side."""
     callouts = callouts_of(told.sizes)
-    turn = first_turn(shown, points_of(callouts))
+    turn, normals = first_turn(shown, points_of(callouts)), rounded_normals(shown)
     with ThreadPoolExecutor() as beside:  # their arrays are worked on without the interpreter
-        below = beside.submit(still_png, shown, callouts, seen_from_below(turn), width, height)
-        return still_png(shown, callouts, turn, width, height), below.result()
+        below = beside.submit(still_png, shown, callouts, seen_from_below(turn), width, height, normals)
+        return still_png(shown, callouts, turn, width, height, normals), below.result()
 
 
 def points_of(callouts: Sequence[Callout]) -> Array:
@@ -53,10 +55,15 @@ def points_of(callouts: Sequence[Callout]) -> Array:
     return np.concatenate([np.empty((0, 3)), *(callout.points_mm for callout in callouts)])
 
 
-def still_png(shown: ShownMesh, callouts: Sequence[Callout], turn: Array, width: int, height: int) -> bytes:
-    """The part under one turn, its callouts about it; the lines of those that lie behind it are paler."""
+def still_png(
+    shown: ShownMesh, callouts: Sequence[Callout], turn: Array, width: int, height: int, normals: Array | None = None
+) -> bytes:
+    """The part under one turn, its callouts about it; the lines of those that lie behind it are paler.
+
+    normals : `rounded_normals` of the part, where they are known already
+    """
     view = view_of(shown, turn, FINE * width, FINE * height, FINE * MARGIN)
-    drawn = rendered(shown, view, grain=3 * FINE)
+    drawn = rendered(shown, view, grain=3 * FINE, normals=normals)
     lines = [MARK if _in_sight(callout, view, drawn.depth_mm) else BEHIND for callout in callouts]
     picture = Image.fromarray(drawn.pixels)
     _draw_callouts(ImageDraw.Draw(picture), callouts, lines, view)
@@ -120,7 +127,12 @@ def _draw_balloon(
 
 
 def _png(picture: Image.Image) -> bytes:
-    """Sixty-four colours show this picture as well as all of them, in a third of the bytes."""
+    """128 colours that cover the most show this picture as well as all of them, in a fifth of the bytes.
+
+    None is off by more than 8 of 255; 64 that halve boxes are by up to 40, take longer and pack to twice the bytes.
+    Level 6 packs to a thirtieth more than level 9, in an eighth of the time.
+    """
     out = io.BytesIO()
-    picture.quantize(64, dither=Image.Dither.NONE).save(out, format="PNG", optimize=True)
+    few = picture.quantize(128, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+    few.save(out, format="PNG", compress_level=PACKING_LEVEL)
     return out.getvalue()
