@@ -47,22 +47,37 @@ def crest_of_round_end(
 ) -> Contact | None:
     """Crest of the cylinder whose arc carries the cap; None where no cylinder about any of the axes does.
 
+    A round end that is a little flattened at its crest is none: the foot rests on what is there.
+
     cap : points near the top
     free : (n,) points in no plane
     top_mm : about how high the cap is
     """
     found = [_crest_about(surface, cap, free, axis, noise, direction, top_mm) for axis in axes if len(cap)]
-    return min((c for c in found if c is not None), key=lambda c: c.u_mm, default=None)
+    crest = min((c for c in found if c is not None), key=lambda c: c.contact.u_mm, default=None)
+    if crest is None or abs(crest.under_mm) > KNOWN_WITHIN_U * np.hypot(crest.u_under_mm, crest.contact.u_mm):
+        return None
+    doubt_mm = abs(crest.under_mm) / np.sqrt(3.0)
+    return replace(crest.contact, u_mm=float(np.hypot(crest.contact.u_mm, doubt_mm)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Crest:
+    """The crest of an arc, and how far the wall about it lies under that arc, with its standard uncertainty."""
+
+    contact: Contact
+    under_mm: float
+    u_under_mm: float
 
 
 def _crest_about(
     surface: Surface, cap: IntArray, free: BoolArray, axis: Array, noise: Noise, direction: Array, top_mm: float
-) -> Contact | None:
+) -> _Crest | None:
     band = max(4.0 * noise.spread_mm, 0.06)
     arc = _arc(surface, cap, free, axis, direction, band)
     if arc is None:
         return None
-    points, start = arc
+    points, wall, start = arc
     at = raised_mm(surface, points, *start)
     fit = fit_cylinder(at, start=start, robust=True, least_spread_mm=max(noise.white_mm, 1e-4))
     lift = lift_of(surface, points, fit, noise)
@@ -70,13 +85,28 @@ def _crest_about(
     if abs(float(crest @ direction) - top_mm) > 0.1 + band or abs(float(fit.axis @ direction)) > 0.05:
         return None
     u_mm = float(np.hypot(_crest_u_mm(fit, at, noise, direction), lift.u_mm))
-    return Contact(float(crest @ direction), u_mm, crest)
+    found = Contact(float(crest @ direction), u_mm, crest)
+    return _Crest(found, *_under_crest(surface, wall, fit, found, noise, direction))
+
+
+def _under_crest(
+    surface: Surface, wall: IntArray, fit: CylinderFit, crest: Contact, noise: Noise, direction: Array
+) -> tuple[float, float]:
+    """How far the wall lies under its arc about the crest, and the standard uncertainty of that."""
+    rel = surface.points_mm[wall] - fit.axis_point_mm
+    aside_mm = np.abs((surface.points_mm[wall] - crest.point_mm) @ np.cross(fit.axis, direction))
+    about = (aside_mm < fit.radius_mm * np.sin(np.radians(CREST_DEG))) & (rel @ direction > 0.0)
+    if not about.any():
+        return 0.0, 0.0
+    away_mm = np.linalg.norm(rel[about] - (rel[about] @ fit.axis)[:, None] * fit.axis, axis=1)
+    own = fit_covariance(np.ones((len(away_mm), 1)), surface.points_mm[wall[about]], noise)
+    return float(fit.radius_mm - np.median(away_mm)), float(np.sqrt(own[0, 0]))
 
 
 def _arc(
     surface: Surface, cap: IntArray, free: BoolArray, axis: Array, direction: Array, band_mm: float
-) -> tuple[IntArray, tuple[Array, Array, float]] | None:
-    """Points of the round wall under the cap, and its axis point, axis and radius as first seen."""
+) -> tuple[IntArray, IntArray, tuple[Array, Array, float]] | None:
+    """Points of the round wall under the cap, all of that wall, and its axis point, axis and radius as first seen."""
     upwards = surface.normals @ direction.astype(np.float32) > -MOST_LEAN
     square = np.abs(surface.normals @ axis.astype(np.float32)) < MOST_LEAN
     chosen = np.flatnonzero(surface.seen & free & upwards & square)
@@ -98,7 +128,7 @@ def _arc(
     if len(points) < LEAST_ON_ARC or on_crest.sum() < LEAST_ON_CREST:
         return None
     middle = float((surface.points_mm[points] @ w).mean())
-    return points, (u * centre[0] + v * centre[1] + w * middle, w, radius)
+    return points, wall, (u * centre[0] + v * centre[1] + w * middle, w, radius)
 
 
 def _crest_u_mm(fit: CylinderFit, at: Array, noise: Noise, direction: Array) -> float:
