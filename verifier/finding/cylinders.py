@@ -12,6 +12,7 @@ from verifier.finding.lips import RIM_SPACINGS
 from verifier.finding.mouths import joined_mouths
 from verifier.finding.profile import profile_of
 from verifier.finding.rings import MOST_LEAN, SHIELD_COSINE, Ring, bent_axes, rings_along
+from verifier.finding.shallow import shallow_wall
 from verifier.finding.surface import Surface
 from verifier.finding.tapers import is_cone, round_about, tapered_side
 from verifier.finding.walls import END_TRIM_MM, Wall, fitted_wall, seen_arc_deg, trimmed_wall
@@ -21,6 +22,8 @@ from verifier.mesh import Array, BoolArray, within
 LEAST_ARC_DEG = 300.0
 LEAST_PARTIAL_DEG = 150.0
 LEAST_DEPTH_MM = 0.4
+# Where fewer points go round, the two sides of a thin ridge look like a full turn, for gaps are judged by the spacing.
+FEWEST_ROUND = 9
 AXES_FROM_PLANES = 16
 REGATHER_RAD = np.radians(0.3)
 
@@ -54,7 +57,7 @@ def find_walls(surface: Surface, planes: Sequence[Plane], flat: BoolArray, noise
         for ring in rings:
             if free[ring.points].mean() < 0.5:
                 continue  # lips and rounded mouths of a wall found meanwhile, or the rest of a taper
-            wall = _wall_of(surface, ring, free, band, planes, noise) if ring.arc_deg >= LEAST_ARC_DEG else None
+            wall = _wall_of(surface, ring, free, band, planes, noise)
             side = None if wall is None else tapered_side(surface, wall, free, band, noise)
             if side is not None:
                 free[round_about(surface, side)] = False
@@ -114,15 +117,32 @@ def axes_of(planes: Sequence[Plane]) -> list[Array]:
 def _wall_of(
     surface: Surface, ring: Ring, free: BoolArray, band_mm: float, planes: Sequence[Plane], noise: Noise
 ) -> Wall | None:
-    """The ring's cylinder; None where too little is left once its ends are trimmed."""
+    """The ring's cylinder; None where too little of it is left, or was seen."""
+    if ring.arc_deg >= LEAST_ARC_DEG:
+        wall = _clear_of_its_ends(surface, ring, free, band_mm, planes, noise)
+        if wall is not None and _goes_round(surface, wall):
+            return wall
+    if ring.arc_deg < LEAST_PARTIAL_DEG:
+        return None
+    wall = shallow_wall(surface, ring, free, band_mm, planes, noise)
+    return wall if wall is not None and _goes_round(surface, wall) else None
+
+
+def _goes_round(surface: Surface, wall: Wall) -> bool:
+    resolved = 2.0 * np.pi * wall.fit.radius_mm >= FEWEST_ROUND * surface.spacing_mm
+    return resolved and wall.depth_mm >= LEAST_DEPTH_MM and seen_arc_deg(surface, wall) >= LEAST_ARC_DEG
+
+
+def _clear_of_its_ends(
+    surface: Surface, ring: Ring, free: BoolArray, band_mm: float, planes: Sequence[Plane], noise: Noise
+) -> Wall | None:
+    """The ring's cylinder, its ends trimmed; None where nothing is left."""
     wall = trimmed_wall(surface, ring, planes, noise)
     if wall is not None and abs(float(wall.fit.axis @ ring.axis)) < np.cos(REGATHER_RAD):
         # The axis the ring was looked for along was a guess; along the right one more of the wall comes in.
         whole = _regathered(surface, wall, free, band_mm)
         wall = None if whole is None else trimmed_wall(surface, whole, planes, noise)
-    if wall is None or wall.depth_mm < LEAST_DEPTH_MM:
-        return None
-    return wall if seen_arc_deg(surface, wall) >= LEAST_ARC_DEG else None
+    return wall
 
 
 def _regathered(surface: Surface, wall: Wall, free: BoolArray, band_mm: float) -> Ring | None:

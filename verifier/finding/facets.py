@@ -22,18 +22,21 @@ def with_facets(surface: Surface, wall: Wall, noise: Noise) -> Wall:
     if surface.coarse and wall.rms_mm < EXACT_SHARE * lift.longest_arc_mm:
         covariance[4, 4] += (0.5 * lift.longest_arc_mm) ** 2
         return replace(wall, covariance=covariance)
-    seen_past_mm = _seen_past_mm(surface, wall)
-    covariance[4, 4] += lift.u_mm**2 + seen_past_mm**2 / 12.0
+    drawn_in_mm = _drawn_in_mm(surface, wall)
+    covariance[4, 4] += lift.u_mm**2 + drawn_in_mm**2 / 12.0
     # Uneven facets shift the middle by what their unlike arcs leave over in the mean.
     covariance[[0, 1], [0, 1]] += 2.0 * (0.5 * lift.arc_mm) ** 2 / lift.corners
-    radius_mm = wall.fit.radius_mm + lift.mm + 0.5 * seen_past_mm
+    radius_mm = wall.fit.radius_mm + lift.mm + 0.5 * drawn_in_mm
     return replace(wall, fit=replace(wall.fit, radius_mm=radius_mm), covariance=covariance)
 
 
-def _seen_past_mm(surface: Surface, wall: Wall) -> float:
-    """The most that a boss was drawn in where pictures were fused in cells: what its wall falls away by over one cell.
+def _drawn_in_mm(surface: Surface, wall: Wall) -> float:
+    """The most that a wall was drawn towards its axis where pictures were fused in cells.
 
-    A picture taken past the wall sees what lies behind it, and calls cells empty that the wall runs through. Nothing is
-    seen past the wall of a bore. Half of the most is given back (JCGM 100:2008, 4.3.7).
+    A picture taken past a boss sees what lies behind it, and calls cells empty that the wall runs through: what it
+    falls away by over one cell. Nothing is seen past the wall of a bore, but all looks into it are steep, and a cell
+    beside the wall reckons with the plane where a look meets it: the arc over one cell. Half of the most is given back
+    (JCGM 100:2008, 4.3.7).
     """
-    return surface.cell_mm**2 / (2.0 * wall.fit.radius_mm) if wall.ring.kind == "boss" else 0.0
+    over_one_cell = surface.cell_mm**2 / wall.fit.radius_mm
+    return over_one_cell / (2.0 if wall.ring.kind == "boss" else 8.0)
