@@ -26,6 +26,16 @@ def test_a_dome_has_its_crest_in_the_middle():
     assert crest.height_mm == pytest.approx(0.0, abs=0.01)
 
 
+def test_between_two_ribs_there_is_no_crest():
+    """The fit's is 0.7 mm over the highest point of either, where nothing is."""
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(-8.0, 8.1, 0.4), np.arange(-0.4, 0.41, 0.1)))
+    fall = np.sign(y) * 0.2 * np.abs(y)
+    ribs = [np.column_stack([x, side * (20.0 + y), -fall]) for side in (-1.0, 1.0)]
+    points = np.concatenate(ribs)
+    both = SimpleNamespace(points_mm=points, chord_mm=np.zeros(len(points)))
+    assert crest_of_cap(both, np.arange(len(points)), QUIET, UP) is None
+
+
 def test_a_hollow_that_no_second_order_surface_fits_ends_the_search_and_is_as_unsure_as_it_is_misfitted():
     """Bent flats have such hollows: the search for less of the cap once found no less, for ever."""
     hollow = dish(0.3)

@@ -22,6 +22,8 @@ LEAST_ON_CREST, LEAST_ON_ARC = 5, 40
 # A second-order cap is taken over half the height while it misses the points by this much more than their scatter.
 MOST_MISFIT = 1.3
 LEAST_CAP_POINTS = 100
+# A crest as far over all points of its cap, and four times their scatter, is of no surface.
+OVER_POINTS_MM = 0.1
 # A cap rises to one end where its slope there is this many of its standard uncertainties.
 KNOWN_WITHIN_U = 3.0
 
@@ -143,9 +145,10 @@ def _crest_u_mm(fit: CylinderFit, at: Array, noise: Noise, direction: Array) -> 
     return float(np.sqrt(row @ fit_covariance(slope, at[kept], noise) @ row))
 
 
-def crest_of_cap(surface: Surface, cap: IntArray, noise: Noise, direction: Array) -> Contact:
+def crest_of_cap(surface: Surface, cap: IntArray, noise: Noise, direction: Array) -> Contact | None:
     """Crest of the second-order surface through the cap, over less of its height until it fits.
 
+    None where it lies over all points of the cap, as over the opening that a rim runs round.
     A cap that no second-order surface fits, such as the hollow of a bent flat, is as unsure as it is misfitted.
     """
     scatter = noise.spread_mm
@@ -156,6 +159,8 @@ def crest_of_cap(surface: Surface, cap: IntArray, noise: Noise, direction: Array
         lower = cap[height > crest.height_mm - 0.5 * (crest.height_mm - height.min())]
         fits = misfit < MOST_MISFIT * max(scatter, 1e-4)
         if fits or len(lower) < LEAST_CAP_POINTS or len(lower) == len(cap):
+            if crest.height_mm > height.max() + OVER_POINTS_MM + 4.0 * scatter:
+                return None
             doubt_mm = np.hypot(np.median(surface.chord_mm[cap]), 0.0 if fits else misfit)
             return replace(crest, u_mm=float(np.hypot(crest.u_mm, doubt_mm)))
         cap = lower

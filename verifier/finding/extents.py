@@ -110,7 +110,7 @@ def _touched(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], nois
             return _on_edge(surface, direction, sigma)
         if (end := _highest_end(surface, nearly, direction, top - 0.1 - 4.0 * sigma)) is not None:
             return end
-    return crest_of_cap(surface, cap, noise, direction)
+    return crest_of_cap(surface, cap, noise, direction) or _on_edge(surface, direction, sigma)
 
 
 def _is_drafted(plane: Plane, axes: Sequence[Array], direction: Array) -> bool:
