@@ -43,6 +43,7 @@ EXIT_OF: dict[JobVerdict, int] = {
     "REFUSED": EXIT_REFUSED,
 }
 REPORTED_LIBRARIES = ("numpy", "scipy", "manifold3d", "pymeshfix", "libigl")
+_LIBRARIES = {name: version(name) for name in REPORTED_LIBRARIES}  # looked up once: each has its files read for it
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +162,7 @@ def _sheet_of(part: str, rules: Rules, sheet_file: Path | None) -> Sheet | None:
 
 def versions() -> dict[str, str]:
     """What made the numbers: this program, Python, and the libraries they rest on."""
-    libraries = {name: version(name) for name in REPORTED_LIBRARIES}
-    return {"verifier": version("verifier"), "python": platform.python_version(), **libraries}
+    return {"verifier": version("verifier"), "python": platform.python_version(), **_LIBRARIES}
 
 
 def write_draft(delivered: Delivered, out: Path) -> tuple[Path, ...]:

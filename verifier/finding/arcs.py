@@ -12,7 +12,7 @@ import numpy as np
 from verifier.finding.feature import Noise
 from verifier.finding.fits import CylinderFit
 from verifier.finding.surface import Surface
-from verifier.mesh import Array, IntArray
+from verifier.mesh import Array, IntArray, marked_once
 
 # Corners of a thinned net lie off the wall by this share of the arc's height: 0.1 on bores of 3 to 12 mm where half of
 # the faces was collapsed, 0.5 where four fifths, 0.65 where nineteen twentieths were. How much was lost is only seen in
@@ -88,11 +88,11 @@ def lift_of(surface: Surface, points: IntArray, fit: CylinderFit, noise: Noise) 
     A smoothing over s draws a wall towards its axis by s^2 / 2r, s^2 being anything from nought to the most that the
     scatter lets it be: half of the most is given back (JCGM 100:2008, 4.3.7).
     """
-    facets = np.unique(surface.facet[points])
+    facets = marked_once(surface.facet[points], len(surface.facets))
     square = _edges_across_mm2(surface, facets, fit.axis)
     arc, longest = (float(each) / (8.0 * fit.radius_mm) for each in (square.mean(), np.median(square.max(axis=1))))
     off_wall = surface.thinned * (THINNED_TO_LONG_EDGES if surface.coarse else THINNED_CORNERS)
-    corners = len(np.unique(surface.facets[facets]))
+    corners = len(marked_once(surface.facets[facets], surface.corner_count))
     drawn_in = most_smoothing_mm2(surface, noise) / (2.0 * fit.radius_mm)
     u_mm = float(np.hypot(U_CORNERS * arc, drawn_in / np.sqrt(12.0)))
     return Lift(0.5 * drawn_in - off_wall * arc, u_mm, arc, longest, corners)

@@ -80,7 +80,7 @@ def _touched(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], nois
     """The place of the scan that is touched first, edges as they were scanned."""
     sigma = noise.spread_mm
     facing = np.flatnonzero(surface.normals @ direction.astype(np.float32) > np.cos(np.radians(FACING_DEG)))
-    height = surface.points_mm[facing] @ direction
+    height = np.take(surface.points_mm, facing, axis=0) @ direction
     top = _top_mm(surface, facing, height) if len(facing) >= LEAST_POINTS else -np.inf
     whole_top = _whole_top(surface, direction)
     highest = max((p for p in planes if _seats(p, direction)), key=lambda p: _height(p, direction), default=None)
@@ -192,7 +192,7 @@ def _top_mm(surface: Surface, chosen: IntArray, height: Array) -> float:
 
 def _whole_top(surface: Surface, direction: Array) -> float:
     seen = np.flatnonzero(surface.seen) if surface.seen.any() else np.arange(len(surface.points_mm))
-    return _top_mm(surface, seen, surface.points_mm[seen] @ direction)
+    return _top_mm(surface, seen, np.take(surface.points_mm, seen, axis=0) @ direction)
 
 
 def _cap(surface: Surface, chosen: IntArray, direction: Array) -> IntArray:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from verifier.finding.directions import VOTE_DEG, common_directions, settled_direction
 from verifier.finding.doubt import evenly, fit_covariance, scatter_ratio
@@ -56,8 +57,11 @@ def find_flats(surface: Surface) -> list[Flat]:
     flats: list[Flat] = []
     for _ in range(PASSES):
         before = len(flats)
+        left, normals = _left(surface, free)
         for direction in common_directions(surface, free & ~curved, LEAST_AREA_MM2):
-            for patch in _patches_facing(surface, free, direction):
+            if not free[left].all():  # a flat was found, and most directions follow when the largest are
+                left, normals = _left(surface, free)
+            for patch in _patches_facing(surface, left, normals, direction):
                 flat = _flat_in(surface, free, patch, direction, curved)
                 if flat is not None:
                     flats.append(flat)
@@ -67,10 +71,17 @@ def find_flats(surface: Surface) -> list[Flat]:
     return sorted(flats, key=lambda flat: -flat.area_mm2)
 
 
-def _patches_facing(surface: Surface, free: BoolArray, direction: Array) -> Iterator[IntArray]:
-    """Connected patches that face this way."""
-    facing = surface.normals @ direction.astype(np.float32)
-    wide = np.flatnonzero(free & (facing > np.cos(np.radians(WIDER_CONE_DEG))))
+def _left(surface: Surface, free: BoolArray) -> tuple[IntArray, NDArray[np.float32]]:
+    """The free points, (k,), and their normals, (k, 3)."""
+    left = np.flatnonzero(free)
+    return left, np.take(surface.normals, left, axis=0)
+
+
+def _patches_facing(
+    surface: Surface, left: IntArray, normals: NDArray[np.float32], direction: Array
+) -> Iterator[IntArray]:
+    """Connected patches that face this way among the points left, (k,); normals : (k, 3) of these."""
+    wide = left[normals @ direction.astype(np.float32) > np.cos(np.radians(WIDER_CONE_DEG))]
     count, patch = surface.patches(wide)
     area = np.bincount(patch, surface.areas_mm2[wide], minlength=count)
     for label in np.flatnonzero(area >= LEAST_AREA_MM2):

@@ -6,7 +6,7 @@ import numpy as np
 
 from verifier.finding.doubt import evenly
 from verifier.mending.edges import components, pair_edges
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, marked_once
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, crossed, face_vectors_mm2, marked_once
 
 # A handheld scan has points 0.1 to 0.8 mm apart, the diagonals of its net under 1.2 mm. Where a tenth of the surface
 # lies in triangles with an edge over 1.5 mm, corners no longer stand for the surface.
@@ -48,9 +48,9 @@ def is_coarse(mesh: Mesh, measured: BoolArray) -> bool:
     few = chosen[evenly(len(chosen), LOOKED_AT)]
     if len(few) == 0:
         return False
-    corners = mesh.vertices_mm[mesh.faces[few]]
+    corners = np.take(mesh.vertices_mm, mesh.faces[few], axis=0)
     edges = np.roll(corners, -1, axis=1) - corners
-    area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
+    area = np.linalg.norm(crossed(edges[:, 0], edges[:, 1]), axis=1)
     long = np.linalg.norm(edges, axis=2).max(axis=1) > LONG_MM
     return bool(area[long].sum() > LONG_SHARE * area.sum())
 

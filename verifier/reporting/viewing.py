@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from verifier.mesh import Array, Mesh, face_areas_mm2
+from verifier.mesh import Array, Mesh, corner_columns, face_areas_mm2
 from verifier.reporting.shown import ShownMesh
 
 # The part is first seen from above its broadest side, turned and tilted so that all three directions show.
@@ -20,7 +20,8 @@ def first_turn(shown: ShownMesh, points_mm: Array) -> Array:
     if len(shown.faces) == 0:
         return np.eye(3)
     mesh = Mesh(shown.vertices_mm.astype(np.float64), shown.faces.astype(np.int64))
-    spread = np.cov(mesh.corners_mm.mean(axis=1).T, aweights=face_areas_mm2(mesh))
+    a, b, c = corner_columns(mesh)
+    spread = np.cov((a + b + c) / 3.0, aweights=face_areas_mm2(mesh))
     turn = np.linalg.eigh(spread).eigenvectors.T[::-1]
     # A direction has no sign of its own: each looks along its largest coordinate, the third then towards the sizes;
     # the second turns over where that is needed for a rotation.
