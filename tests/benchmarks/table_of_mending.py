@@ -30,6 +30,7 @@ from bench_mending import forget_peak, peak_mib
 from faulty_cases import FAULTS, Case
 
 from verifier.errors import CannotMend
+from verifier.freed_memory import keep_freed_memory
 from verifier.mending import mend
 from verifier.mending.check import judge_as_written
 from verifier.mending.crossings import crossing_pairs
@@ -107,6 +108,7 @@ def plainly(mesh: Mesh) -> Mesh:
 def row_of(name: str, fault: str, faces: int, seed: int, way: str) -> Row:
     whole, case = case_of(name, fault, faces, seed)
     scan = faults.unwelded(case.mesh)
+    keep_freed_memory()  # as the commands do
     forget_peak()
     started = time.process_time(), time.perf_counter()
     try:
