@@ -101,3 +101,15 @@ def test_one_line_of_bores_longer_than_all_others_turns_the_box():
     top_and_bottom = [flat for flat in flats if abs(flat.normal[2]) == 1.0]
     frame = natural_frame(points, top_and_bottom, [_bore(6.0, 6.0), _bore(50.0, 30.0), _bore(20.0, 20.0)])
     assert abs(frame[1] @ np.array([44.0, 24.0, 0.0])) == pytest.approx(np.hypot(44.0, 24.0))
+
+
+def test_a_knurled_knob_is_as_long_as_it_is_from_crest_to_crest():
+    """Fourteen crests round 40 mm, 0.6 mm deep; square to two of them a calliper rests beside two valleys."""
+    angle = np.radians(np.arange(0.0, 360.0, 0.25))
+    radius = 20.0 - 0.3 * (1.0 - np.cos(14.0 * angle))
+    outline = np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
+    points = np.concatenate([np.column_stack([outline, np.full(len(angle), z)]) for z in (0.0, 12.0)])
+    assert _lengths(points, [_flat([0.0, 0.0, 1.0], 1200.0)]) == pytest.approx(
+        [12.0, np.ptp(outline[:, 1]), 40.0], abs=0.02
+    )
+    assert np.ptp(outline[:, 1]) < 39.3
