@@ -109,6 +109,7 @@ def test_a_knurled_knob_is_as_long_as_it_is_from_crest_to_crest():
     radius = 20.0 - 0.3 * (1.0 - np.cos(14.0 * angle))
     outline = np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
     points = np.concatenate([np.column_stack([outline, np.full(len(angle), z)]) for z in (0.0, 12.0)])
+    # The widest is sought in steps of half a degree: of 20 mm beside a valley that is 0.02 mm.
     assert _lengths(points, [_flat([0.0, 0.0, 1.0], 1200.0)]) == pytest.approx(
         [12.0, np.ptp(outline[:, 1]), 40.0], abs=0.02
     )
