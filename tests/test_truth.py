@@ -160,8 +160,8 @@ def test_an_oval_bore_is_measured_as_its_pin_reads_it():
 
 
 def test_four_rows_with_one_long_size_are_told_that_it_cannot_be_checked_and_with_two_they_are_not():
-    four = ("length", "body", "hub", "pivot")
-    for only, told in ((four, True), ((*four, "pin", "pivot to pin"), False)):
+    four = ("length", "body", "pivot", "pin")
+    for only, told in ((four, True), ((*four, "hub", "pivot to pin"), False)):
         advice = corrected("latch_lever", sheet("latch_lever", only=only)).advice
         assert any("A misreading of 'length' would hide in the scale" in sentence for sentence in advice) == told
 
