@@ -66,6 +66,18 @@ def test_the_lines_say_what_waits_for_the_person_before_what_is_past(bench):
     assert f"  fence_clip  FAIL. The bore is 0.3 mm too narrow. See {held}" in lines
 
 
+def test_of_many_reasons_a_line_has_the_first_and_the_values_have_all(bench):
+    reason = " ".join(f"'bore {k}': not measured, since no bore of the scan fits." for k in range(1, 13))
+    with closing(Journal(bench.ledger)) as journal:
+        finish(journal, bench, "fence_clip", "UNDECIDED", reason)
+    told = status(bench.root)
+    lines = [line for line in lines_of(told, datetime.now(UTC)) if "UNDECIDED" in line and "fence_clip" in line]
+    assert len(lines) == 2
+    assert all(line.startswith("  fence_clip  UNDECIDED. 'bore 1': not measured") and " …" in line for line in lines)
+    assert all(len(line.partition(" See ")[0]) < 200 for line in lines)
+    assert reason in [job["reason"] for job in as_values(told)["held"]]
+
+
 def test_a_result_that_a_later_refusal_of_its_part_has_moved_is_told_with_its_new_place(bench):
     with closing(Journal(bench.ledger)) as journal:
         finish(journal, bench, "fence_clip", "REFUSED", "It is of no mesh format known.")

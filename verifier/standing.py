@@ -3,12 +3,16 @@
 import json
 from datetime import UTC, datetime
 from pathlib import Path
+from textwrap import shorten
 
 from verifier.bench import BenchStatus, Job, Working, forget, retry, status
 from verifier.bench.limits import GIB
 from verifier.screen import Screen
 
 SCHEMA = "verifier.status/1"
+
+# Two lines of a terminal; the report beside the mesh has every reason.
+REASON_LETTERS = 160
 
 
 def show_status(bench: Path, screen: Screen, *, as_json: bool) -> None:
@@ -77,7 +81,8 @@ def _in_hand(job: Job, working: Working | None, now: datetime) -> str:
 
 def _row(job: Job) -> str:
     superseded = "" if job.superseded_by is None else ", superseded by a newer scan"
-    return f"{job.part}  {job.verdict or 'set aside'}{superseded}. {job.reason or ''}".rstrip()
+    reason = shorten(job.reason or "", REASON_LETTERS, placeholder=" …")
+    return f"{job.part}  {job.verdict or 'set aside'}{superseded}. {reason}".rstrip()
 
 
 def _place(job: Job, told: BenchStatus) -> Path:
