@@ -74,7 +74,7 @@ def test_of_many_reasons_a_line_has_the_first_and_the_values_have_all(bench):
     lines = [line for line in lines_of(told, datetime.now(UTC)) if "UNDECIDED" in line and "fence_clip" in line]
     assert len(lines) == 2
     assert all(line.startswith("  fence_clip  UNDECIDED. 'bore 1': not measured") and " …" in line for line in lines)
-    assert all(len(line.partition(" See ")[0]) < 200 for line in lines)
+    assert all(len(line.partition(" …")[0]) < 190 for line in lines)
     assert reason in [job["reason"] for job in as_values(told)["held"]]
 
 
