@@ -153,6 +153,15 @@ def test_bores_nobody_read_are_as_unsure_as_powder_in_them_is() -> None:
     assert unread["hub"].u_mm < 0.025
 
 
+def test_the_only_bore_under_thick_powder_is_told_to_hide_in_the_powder_inside() -> None:
+    part = tuple(row for row in LEVER if row.kind != "bore" or row.name == "pin")
+    part = tuple(row for row in part if row.kind not in ("centre distance", "edge distance"))
+    found = correct(part, coat_mm=0.12)
+    assert "A misreading of 'pin' would hide in the powder in bores: add a second bore or slot to the sheet." in (
+        found.advice
+    )
+
+
 def test_a_scale_no_scanner_has_is_questioned() -> None:
     found = correct(scale=1.08)
     assert any("check the unit of the export" in sentence for sentence in found.advice)

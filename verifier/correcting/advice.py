@@ -126,10 +126,18 @@ def _beyond_expectation(terms: Terms, expected: Expectation) -> tuple[str, ...]:
 def _uncheckable(sound: Evidence, terms: Terms) -> tuple[str, ...]:
     if not terms.separable:
         return ()
-    unseen = [
-        name for name, share in zip(sound.names, terms.redundancies, strict=True) if share < UNCHECKABLE_REDUNDANCY
-    ]
     return tuple(
-        f"A misreading of '{name}' would hide in the scale: add a second size of about that length to the sheet."
-        for name in unseen
+        f"A misreading of '{sound.names[row]}' would hide in {_hides_in(int(row), sound, terms)} to the sheet."
+        for row in np.flatnonzero(terms.redundancies < UNCHECKABLE_REDUNDANCY)
     )
+
+
+def _hides_in(row: int, sound: Evidence, terms: Terms) -> str:
+    """The term that would follow a misreading of this row farthest, and what to add so that it cannot."""
+    shares = np.array([sound.reading_mm[row], sound.outside_walls[row], sound.inside_walls[row]])
+    followed = np.abs(shares) * np.sqrt(np.diag(terms.covariance))
+    return (
+        "the scale: add a second size of about that length",
+        "the powder: add a second thickness or another short outside size",
+        "the powder in bores: add a second bore or slot",
+    )[int(np.argmax(followed))]
