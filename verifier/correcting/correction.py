@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from verifier.mesh import Array
+from verifier.powder import powder_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,4 +79,4 @@ class Correction:
 
     def taken_off_mm(self, walls: float) -> float:
         """How much shorter a size over so many coated walls, see Size, is after the coat is taken off the mesh."""
-        return max(walls, 0.0) * self.coat_taken_mm + min(walls, 0.0) * self.coat_taken_inside_mm
+        return powder_mm(walls, self.coat_taken_mm, self.coat_taken_inside_mm)

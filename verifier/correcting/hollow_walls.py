@@ -41,7 +41,7 @@ def _beside(mesh: Mesh, wall: IntArray) -> IntArray:
 
 
 def _centres_mm(mesh: Mesh, faces: IntArray) -> Array:
-    return np.asarray(mesh.vertices_mm[mesh.faces[faces]].mean(axis=1))
+    return np.asarray(mesh.corners_of(faces).mean(axis=1))
 
 
 def _normals(mesh: Mesh, faces: IntArray) -> Array:

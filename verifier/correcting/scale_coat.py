@@ -11,6 +11,7 @@ from verifier.correcting.misreadings import Misread, find_misread, smallest_erro
 from verifier.correcting.terms import Terms, fit_terms
 from verifier.correcting.wording import coat_term, inside_term, scale_term
 from verifier.measuring.size import Size
+from verifier.powder import powder_mm
 from verifier.rulebook.rules import Expectation, Rules
 from verifier.rulebook.sheet import Sheet
 from verifier.rulebook.size_kinds import SHAPE_KINDS
@@ -95,9 +96,8 @@ def _correct(
 ) -> Corrected:
     """(measured - walls * coat) / scale, with the uncertainty of all of these (JCGM 100:2008, 5.2.2)."""
     assert size.measured_mm is not None
-    outside, inside = max(size.walls, 0.0), min(size.walls, 0.0)
-    value_mm = (size.measured_mm - outside * terms.coat_mm - inside * terms.coat_inside_mm) / terms.scale
-    by_terms = np.array([-value_mm, -outside, -inside]) / terms.scale
+    value_mm = (size.measured_mm - powder_mm(size.walls, terms.coat_mm, terms.coat_inside_mm)) / terms.scale
+    by_terms = np.array([-value_mm, -max(size.walls, 0.0), -min(size.walls, 0.0)]) / terms.scale
     variance = (size.u_mm / terms.scale) ** 2 + by_terms @ terms.covariance @ by_terms
     return Corrected(
         name=size.name,

@@ -144,13 +144,18 @@ def _mirrored_direction(points_mm: Array, planes: Sequence[Plane], first: Array)
     return None
 
 
+def _outline(points_mm: Array, right: Array, up: Array) -> Array:
+    """Corners of the convex outline as seen with these directions to the right and up, (k, 2)."""
+    flat = np.column_stack([points_mm @ right, points_mm @ up])
+    return np.asarray(flat[ConvexHull(flat).vertices])
+
+
 def _is_mirrored(points_mm: Array, across: Array, along: Array) -> bool:
     """Whether the outline, seen along what is square to both, is alike on both sides of a plane.
 
     Its reach in a direction and in the mirrored one differ by 2 c sin(angle), c being where the plane lies.
     """
-    flat = np.column_stack([points_mm @ along, points_mm @ across])
-    corners = flat[ConvexHull(flat).vertices]
+    corners = _outline(points_mm, along, across)
     angle = np.radians(np.arange(5.0, 180.0, 5.0))
     ways = np.stack([np.cos(angle), np.sin(angle)])
     other = ways * np.array([[1.0], [-1.0]])
@@ -163,8 +168,7 @@ def _is_mirrored(points_mm: Array, across: Array, along: Array) -> bool:
 def _widest_direction(points_mm: Array, first: Array) -> Array | None:
     """Where the outline, seen along the first direction, is widest; None where it is not nearly round."""
     u, v, _ = frame_along(first)
-    flat = np.column_stack([points_mm @ u, points_mm @ v])
-    corners = flat[ConvexHull(flat).vertices]
+    corners = _outline(points_mm, u, v)
     angle = np.radians(np.arange(0.0, 180.0, 0.5))
     ways = np.stack([np.cos(angle), np.sin(angle)])
     widths = np.ptp(corners @ ways, axis=0)
@@ -177,8 +181,7 @@ def _widest_direction(points_mm: Array, first: Array) -> Array | None:
 def _smallest_rectangle(points_mm: Array, first: Array) -> tuple[float, Array]:
     """Area and one side of the smallest rectangle round the points, seen along a direction (rotating callipers)."""
     u, v, _ = frame_along(first)
-    flat = np.column_stack([points_mm @ u, points_mm @ v])
-    corners = flat[ConvexHull(flat).vertices]
+    corners = _outline(points_mm, u, v)
     edges = np.roll(corners, -1, axis=0) - corners
     edges /= np.linalg.norm(edges, axis=1, keepdims=True)
     along = np.ptp(corners @ edges.T, axis=0)

@@ -61,10 +61,3 @@ class CoatTable(Part):
     applied: bool
     reason: str
     reason_inside: str = Field(default="", description="empty while both coats may be one")
-
-    def taken_off_mm(self, walls: float) -> float:
-        """How much shorter a size over so many coated walls is where the coat was taken off the mesh."""
-        if not self.applied:
-            return 0.0
-        inside_mm = self.thickness_mm if self.inside_mm is None else self.inside_mm
-        return max(walls, 0.0) * self.thickness_mm + min(walls, 0.0) * inside_mm

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from verifier.inspection import BoreTable, Inspection, Point, SizeTable
+from verifier.powder import powder_mm
 from verifier.rulebook.size_kinds import SHAPE_KINDS, SUNK
 
 
@@ -80,8 +81,10 @@ def _on_copy(size: SizeTable, bore: BoreTable | None, inspection: Inspection) ->
     """
     if bore is not None and bore.rebuilt and bore.printed_diameter_mm is not None:
         return bore.printed_diameter_mm + inspection.print.hole_allowance_mm, 0.0
-    scale = inspection.scale
-    value_mm = (size.measured_mm or 0.0) - inspection.coat.taken_off_mm(size.walls or 0.0)
+    value_mm, scale, coat = size.measured_mm or 0.0, inspection.scale, inspection.coat
+    if coat.applied:
+        inside_mm = coat.thickness_mm if coat.inside_mm is None else coat.inside_mm
+        value_mm -= powder_mm(size.walls or 0.0, coat.thickness_mm, inside_mm)
     value_mm /= scale.factor if scale.applied else 1.0
     return value_mm + size.reshaped_by_mm, size.u_measured_mm or 0.0
 
