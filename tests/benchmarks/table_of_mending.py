@@ -3,13 +3,15 @@
 Truth is the part before the fault. `away` is how far mended surface beside every fault lies from it; `moved` the share
 of corners there that are not the scan's to the bit; `lost` the share of the scan's corners there that did not come out;
 a bore is `shut` where some of its wall was in the scan, and `swallowed` where none was: nobody can know of it;
-`MiB` the most memory while it was mended, the harness's own two or three copies of the mesh in it.
+`MiB` the most memory: from half a million faces on of a process that has only the scan's file, reading it included, and
+below with the harness's own two or three copies of the mesh in it.
 """
 
 import argparse
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass
@@ -24,14 +26,13 @@ import faults
 import igl
 import manifold3d
 import numpy as np
-import pymeshfix
-import trimesh
 from bench_mending import forget_peak, peak_mib
 from faulty_cases import FAULTS, Case
+from mended_alone import Alone, made_of, mended_alone
 
+from inbox_demo.simulated import stl_bytes
 from verifier.errors import CannotMend
 from verifier.freed_memory import keep_freed_memory
-from verifier.mending import mend
 from verifier.mending.check import judge_as_written
 from verifier.mending.crossings import crossing_pairs
 from verifier.mesh import Mesh, face_areas_mm2, volume_mm3
@@ -39,7 +40,7 @@ from verifier.mesh import Mesh, face_areas_mm2, volume_mm3
 PARTS = {make.__name__: make for make in faults.ALL_PARTS}
 LEAST_SEEN = 0.01  # of a bore's wall; less is one ragged row of faces
 ON_WALL_MM = 0.1  # the parts' own roughness and their chords
-OWN_PROCESS_FACES = 500_000  # from here on every row runs alone, so that the peak memory is its own
+OWN_PROCESS_FACES = 500_000  # from here on every row runs alone and is mended by file, so that the peak is its own
 
 
 @dataclass(frozen=True)
@@ -97,26 +98,33 @@ def case_of(name: str, fault: str, faces: int, seed: int) -> tuple[Mesh, Case]:
     return mesh, FAULTS[fault](PARTS[name](), mesh, rng)
 
 
-def plainly(mesh: Mesh) -> Mesh:
-    welded = trimesh.Trimesh(mesh.vertices_mm, mesh.faces, process=False)
-    welded.merge_vertices()
-    fixed = pymeshfix.MeshFix(np.asarray(welded.vertices), np.asarray(welded.faces).astype(np.int32))
-    fixed.repair()
-    return Mesh(np.asarray(fixed.points, dtype=np.float64), np.asarray(fixed.faces).astype(np.int64))
-
-
 def row_of(name: str, fault: str, faces: int, seed: int, way: str) -> Row:
     whole, case = case_of(name, fault, faces, seed)
-    scan = faults.unwelded(case.mesh)
+    done = by_file(case, way) if faces >= OWN_PROCESS_FACES else here(case, way)
+    if done.mesh is None:
+        return Row(False, 0, 0, 0, 0, 0, 0, 0, done.cpu_s, done.wall_s, done.peak_mib, done.refused)
+    return judged(whole, case, done, PARTS[name]())
+
+
+def by_file(case: Case, way: str) -> Alone:
+    """By a process that has nothing but the scan's file."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "scan.stl"
+        file.write_bytes(stl_bytes(case.mesh.vertices_mm, case.mesh.faces))
+        return mended_alone(file, way)
+
+
+def here(case: Case, way: str) -> Alone:
+    """In this process: quicker, but the harness's own two or three copies of the mesh are in its peak."""
+    scan = faults.scan_of(faults.unwelded(case.mesh))
     keep_freed_memory()  # as the commands do
     forget_peak()
     started = time.process_time(), time.perf_counter()
     try:
-        made = mend(faults.scan_of(scan)).mesh if way == "staged" else plainly(scan)
+        made, refused = made_of(scan, way), ""
     except CannotMend as refusal:
-        return Row(False, 0, 0, 0, 0, 0, 0, 0, *since(started), peak_mib(), refusal.what)
-    took, peak = since(started), peak_mib()
-    return judged(whole, case, made, PARTS[name](), took, peak)
+        made, refused = None, refusal.what
+    return Alone(made, refused, *since(started), peak_mib())
 
 
 def since(started: tuple[float, float]) -> tuple[float, float]:
@@ -124,7 +132,8 @@ def since(started: tuple[float, float]) -> tuple[float, float]:
     return time.process_time() - started[0], time.perf_counter() - started[1]
 
 
-def judged(whole: Mesh, case: Case, made: Mesh, part: faults.Part, took: tuple[float, float], peak: float) -> Row:
+def judged(whole: Mesh, case: Case, done: Alone, part: faults.Part) -> Row:
+    made = done.mesh
     corners = made.vertices_mm[np.unique(made.faces)]
     apart = corners[case.away(corners)]
     of_scan = np.unique(case.mesh.vertices_mm[np.unique(case.mesh.faces)].astype(np.float32), axis=0)
@@ -143,8 +152,9 @@ def judged(whole: Mesh, case: Case, made: Mesh, part: faults.Part, took: tuple[f
         int((closed & (seen < LEAST_SEEN)).sum()),
         int(walls.sum()),
         volume_mm3(made) / volume_mm3(whole) - 1.0 if case.volume_known else np.nan,
-        *took,
-        peak,
+        done.cpu_s,
+        done.wall_s,
+        done.peak_mib,
     )
 
 

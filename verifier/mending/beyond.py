@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from verifier.mending.forms import Flat, Form, Patches, Round, is_same, lies_on, together
+from verifier.mending.forms import ON_FORM_MM, Flat, Form, Patches, Round, is_same, lies_on, together
 from verifier.mesh import Array, BoolArray
 
 # A form is taken to go on beyond a rim, in steps of half the thinnest moulded wall (1 mm, common practice, no source);
@@ -57,6 +57,7 @@ def led_over(forms: Sequence[Form], rim: Patches, away: Array, reach_mm: float) 
             weight = LED_SHARE * np.exp(-step_mm / LED_FADES_MM)
             found.append(Patches(at - off[:, None] * looking, sign[:, None] * looking, weight * rim.areas_mm2[mine]))
     led = together(found)
-    bored = [form.off_mm(led.middles_mm) < 0.0 for form in forms if isinstance(form, Round) and form.outward < 0]
+    bores = [form for form in forms if isinstance(form, Round) and form.outward < 0]
+    bored = [form.off_mm(led.middles_mm) < -ON_FORM_MM for form in bores]  # its own wall lies on it, and goes on
     in_a_bore: BoolArray = np.any([np.abs(led.areas_mm2) < 0.0, *bored], axis=0)
     return led.at(~in_a_bore)

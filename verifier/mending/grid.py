@@ -9,8 +9,10 @@ from verifier.mending.forms import Flat, Form, Round
 from verifier.mesh import Array
 
 # Beyond the rims so much of their reach and a millimetre more: two faces meet over a corner 0.7 reaches from the rim's
-# plane. No farther from the middle than the second figure, which holds that corner whichever way it lies.
+# plane, and one reach from the line between the cut ends of a corner that is gone. No farther from the middle than the
+# last figure, which holds that corner whichever way it lies.
 ROOM = 0.7
+ROOM_BETWEEN = 1.0
 ROOM_ABOUT = 1.3
 # No more points than this, two seconds; they are as far apart as the scan's corners as long as that is enough.
 MOST_POINTS = 700_000
@@ -38,12 +40,12 @@ class Grid:
         return np.asarray(self.low_mm + np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3))
 
 
-def room_around(rim_mm: Array, reach_mm: float) -> Array:
+def room_around(rim_mm: Array, reach_mm: float, *, several: bool) -> Array:
     """Lowest and highest corner of the box to look at, (2, 3).
 
-    rim_mm : (n, 3) rims, from their middle; reach_mm : how far they go from there
+    rim_mm : (n, 3) rims, from their middle; reach_mm : how far they go from there; several : more than one rim
     """
-    room, about = ROOM * reach_mm + 1.0, ROOM_ABOUT * reach_mm + 1.0
+    room, about = (ROOM_BETWEEN if several else ROOM) * reach_mm + 1.0, ROOM_ABOUT * reach_mm + 1.0
     return np.asarray(np.clip([rim_mm.min(axis=0) - room, rim_mm.max(axis=0) + room], -about, about))
 
 

@@ -23,7 +23,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.edges import Edges, pair_edges, piece_of_faces
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.form_finding import forms_in
-from verifier.mending.forms import Form, Patches, lies_on, patches_of, together
+from verifier.mending.forms import Form, Patches, Round, lies_on, patches_of, together
 from verifier.mending.grid import farthest_mm, grid_in, room_around
 from verifier.mending.loops import knots_of, open_loops
 from verifier.mending.neighbourhood import around
@@ -38,8 +38,9 @@ WIDE_MM = 3.0
 # Patches of surface that are taken together; half the thinnest moulded wall (1 mm, common practice, no source).
 PATCH_MM = 0.5
 # Holes are put together when balls around them, so many times as large, meet: the two cut ends of a bar lie apart by
-# more than they are wide. What fails is tried in smaller groups.
-NEAR_TOGETHER = (1.5, 0.7)
+# more than they are wide. What fails is tried in smaller groups, and then in larger ones: the cut ends of an arm that
+# lost its tip on both sides of a bore lie apart by two and a half times what they are wide.
+NEAR_TOGETHER = (1.5, 0.7, 2.5)
 # So many groups of holes, the widest; a scan with more is not one that leading on can save.
 MOST_GROUPS = 12
 # Of the rims' length so much must lie on the forms, or they are not what the part is made of there.
@@ -49,6 +50,8 @@ ONE_FORM = 0.95
 # Strips of a free-form surface are within reach of some form too, but all over that reach: 0.045 mm of 0.1 (an egg, the
 # bunny). Flats and round walls lie nearer than this, patches of a scan that scatters by 0.03 mm included.
 FREE_FORM_MM = 0.035
+# A round wall that no rim lies on is one from a quarter of a turn as high as its radius on, mm2 for a radius of 1 mm.
+QUARTER_TURN = 1.57
 # Patches beside an edge of a rim that are asked which way the surface looks there.
 BESIDE_RIM = 4
 # Of the rims' length so much must have been joined to what was led on; the rest are holes to be filled.
@@ -133,11 +136,11 @@ def _closed(draft: Draft, group: Group, spacing_mm: float) -> Draft | None:
     frame = _frame(draft, rim)
     mesh = _in_frame(draft.mesh, group.middle_mm, frame)
     rim_mm = mesh.vertices_mm[draft.edges.start[rim]]
-    box_mm = room_around(rim_mm, group.reach_mm)
+    box_mm = room_around(rim_mm, group.reach_mm, several=len(group.loops) > 1)
     beside = _within(mesh, box_mm)
     patches = patches_of(beside.corners_mm.mean(axis=1), face_vectors_mm2(beside), PATCH_MM)
-    forms = forms_in(patches)
     strips, away = _rims(mesh, draft.edges, rim, patches)
+    forms = [form for form in forms_in(patches) if not _is_by_chance(form, patches, strips)]
     if not _part_of_several(forms, strips) or _misfit_mm(forms, patches) > FREE_FORM_MM:
         return None
     grid = grid_in(box_mm, spacing_mm, forms)
@@ -177,6 +180,13 @@ def _part_of_several(forms: Sequence[Form], strips: Patches) -> bool:
     lengths = [float(strips.areas_mm2[each].sum()) for each in (*on, np.any(on, axis=0))] if on else [0.0]
     whole = float(strips.areas_mm2.sum())
     return lengths[-1] > RIM_ON_FORMS * whole and max(lengths[:-1], default=whole) < ONE_FORM * whole
+
+
+def _is_by_chance(form: Form, patches: Patches, strips: Patches) -> bool:
+    """Whether a round wall away from every rim is so small a piece of a turn that some edge or blend looks like it."""
+    if not isinstance(form, Round) or lies_on(form, strips).any():
+        return False
+    return float(patches.areas_mm2[lies_on(form, patches)].sum()) < QUARTER_TURN * form.radius_mm**2
 
 
 def _misfit_mm(forms: Sequence[Form], patches: Patches) -> float:

@@ -8,6 +8,10 @@ from verifier.mending.telling import tell_faces
 from verifier.mesh import BoolArray, IntArray
 
 NOWHERE = -1
+# A rim has at least this many edges; a smaller loop is a pinhole, however well another one faces it.
+RIM_EDGES = 8
+# A loop that encloses less than this share of what a circle of its length would is a slit and has no axis.
+ROUNDNESS = 0.2
 
 
 def open_loops(edges: Edges) -> list[IntArray]:

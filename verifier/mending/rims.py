@@ -11,13 +11,12 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
-from verifier.mending.loops import open_loops
+from verifier.mending.loops import RIM_EDGES, ROUNDNESS, open_loops
 from verifier.mending.solid import Origin
 from verifier.mending.telling import tell_faces
+from verifier.mending.wall_ends import wall_end
 from verifier.mesh import Array, IntArray
 
-# A rim has at least this many edges; a smaller loop is a pinhole, however well another one faces it.
-RIM_EDGES = 8
 # Two rims face each other when their discs would look in opposite directions within 25 degrees (cos = 0.9), enclose the
 # same area within a third either way, and sit off the common axis by at most a quarter of their radius. Mouths of one
 # moulded bore differ by draft and flash, far less than that.
@@ -28,12 +27,16 @@ OFF_AXIS_SHARE = 0.25
 # as the radius make: two wide holes in the two faces of a plate are no mouths of one bore.
 RAGGED_MM = 0.4
 DRAFT = 0.05
+# Along a slant of 63 degrees all of the wall is seen of an opening twice as wide as deep, and from both sides at that:
+# where nothing of such a wall is in the scan, not even its ends, there was none.
+WIDEST_OF_DEPTH = 2.0
+# A mouth lies in a flat, or in a round of twice its radius at least, where its rim bends by 0.09 of its radius (root
+# mean square); over a square edge of the part it bends by 0.25.
+BENT = 0.15
 # A seam between two halves is narrower than this share of its radius; wider, and they are two parts side by side.
 SEAM_SHARE = 0.25
 # A tube of which more than this share crosses the surface runs through the part; at a ragged rim a few faces do.
 THROUGH = 0.1
-# A loop that encloses less than this share of what a circle of its length would is a slit and has no axis.
-ROUNDNESS = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +53,11 @@ class Rim:
 def zip_facing_rims(draft: Draft) -> Draft:
     """Join every two rims that face each other with a tube of new faces.
 
-    No bore runs through the part: where such a tube would, the rims are those of two holes and left to be filled.
+    No bore runs through the part: where such a tube would, the rims are those of two holes and left to be filled. So
+    are those in the two faces of a wall whose opening would have been seen, and those over an edge.
     """
     rims = _rims(draft)
-    pairs = _facing_pairs(rims)
+    pairs = [(i, j) for i, j in _facing_pairs(rims) if not _is_no_bore(draft, rims[i], rims[j])]
     tubes = [_tube(draft, rims[i], rims[j]) for i, j in pairs]
     seams = [rims[i].piece != rims[j].piece for i, j in pairs]
     kept = [k for k, tube in enumerate(tubes) if seams[k] or not _runs_through(draft, tube)]
@@ -129,6 +133,30 @@ def _face_each_other(one: Rim, other: Rim) -> bool:
     if one.piece == other.piece:
         return alike and ahead_mm < 0
     return alike and abs(ahead_mm) < SEAM_SHARE * radius_mm
+
+
+def _is_no_bore(draft: Draft, one: Rim, other: Rim) -> bool:
+    """Whether two rims of one piece that face each other are holes in the two faces of its wall, and no mouths.
+
+    The ends of a wall that runs from one to the other, where they are in the scan, say that it is there for all that.
+    """
+    if one.piece != other.piece or any(_is_end_of_tube(draft, *ends) for ends in ((one, other), (other, one))):
+        return False
+    depth_mm = abs(float((other.middle_mm - one.middle_mm) @ one.outward))
+    would_be_seen = 2.0 * min(one.radius_mm, other.radius_mm) > WIDEST_OF_DEPTH * depth_mm
+    return would_be_seen or any(_bend_mm(draft, rim) > BENT * rim.radius_mm for rim in (one, other))
+
+
+def _is_end_of_tube(draft: Draft, one: Rim, other: Rim) -> bool:
+    """Whether one rim is the end of a wall that leads to the other."""
+    end = wall_end(draft, one.loop)
+    way = other.middle_mm - one.middle_mm
+    return end is not None and float(end.axis @ way) > FACING_COSINE * float(np.linalg.norm(way))
+
+
+def _bend_mm(draft: Draft, rim: Rim) -> float:
+    """How far a rim lies off its plane, root mean square."""
+    return float(np.std(draft.mesh.vertices_mm[draft.edges.start[rim.loop]] @ rim.outward))
 
 
 def _tube(draft: Draft, one: Rim, other: Rim) -> IntArray:
