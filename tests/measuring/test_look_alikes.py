@@ -51,7 +51,9 @@ def trial(layout, seed, *, missing, look_alikes, misread=False):
     kept = [hole for hole in true if rng.random() > missing]
     spots = np.array([(hole.x, hole.y) for hole in true])
     low, high = spots.min(axis=0) - 5, spots.max(axis=0) + 5
-    extra = [_look_alike(k, true[rng.integers(len(true))], low, high, rng) for k in range(look_alikes)]
+    extra: list[Hole] = []
+    for k in range(look_alikes):
+        extra.append(_look_alike(k, true[rng.integers(len(true))], low, high, [*true, *extra], rng))
     scanned = scan(
         PartPlan((*kept, *extra), (), (60, 45, 8)),
         rng,
@@ -69,9 +71,13 @@ def _moulded(hole, rng):
     return replace(hole, x=x, y=y, diameter=diameter)
 
 
-def _look_alike(number, like, low, high, rng):
-    x, y = rng.uniform(low, high)
-    return Hole(f"look-alike {number}", x, y, like.diameter + 0.05 * rng.standard_normal())
+def _look_alike(number, like, low, high, others, rng):
+    """A bore about as large as one of the sheet, anywhere but where it would run into another, scanned or not."""
+    diameter = like.diameter + 0.05 * rng.standard_normal()
+    while True:
+        x, y = rng.uniform(low, high)
+        if all(np.hypot(x - hole.x, y - hole.y) > 0.5 * (diameter + hole.diameter) for hole in others):
+            return Hole(f"look-alike {number}", x, y, diameter)
 
 
 def _outcome(asked, size, drawn):
@@ -153,6 +159,16 @@ def test_a_rectangle_with_a_bore_missing_and_a_look_alike_has_no_decided_row():
             part = PartPlan((*kept, Hole("look-alike", x, y, 5.0)))
             sizes = measure(scan(part, np.random.default_rng(gone)).features, sheet(*rows), RULES)
             assert [size.measured_mm for size in sizes] == [None] * 8
+
+
+def test_a_leaning_ring_of_four_with_a_reading_off_is_nowhere_sure():
+    """Two look-alikes in place of two missing bores: three sides agree, and no bore is fixed by a chain of three."""
+    leaning = (*RECTANGLE[:2], Hole("look-alike c", 27.2, 30.87, 5), Hole("look-alike d", -2.8, 30.87, 5))
+    for off in (-0.2, 0.15, 0.3):
+        rows = [*bore_rows(RECTANGLE), *distance_rows(RECTANGLE, SIDES)]
+        rows[6] = rows[6].model_copy(update={"reading": rows[6].reading + off})
+        for size in measure(scan(PartPlan(leaning), np.random.default_rng(1)).features, sheet(*rows), RULES):
+            assert size.measured_mm is None or "by one distance alone" in size.reason
 
 
 def test_equal_bores_of_which_the_sheet_names_a_few_are_measured_by_their_worst():

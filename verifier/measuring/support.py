@@ -68,8 +68,26 @@ def held_by_one_distance(matched: Matched, wanted: Sequence[Wanted], place: int)
     Were its own bore not scanned, and another of its size as far from the other end (one in a thousand levers with a
     bore missing and a look-alike drawn anywhere), nothing on the scan would show it.
     """
-    mine = _distances_of(matched, wanted, place)
-    return place in matched.tied and sum(_agrees(matched, row) for row in mine) < FIXED_BY
+    return place in matched.tied and place not in _held_by_two(matched, wanted)
+
+
+def _held_by_two(matched: Matched, wanted: Sequence[Wanted]) -> set[int]:
+    """Named rows that two agreeing distances hold.
+
+    While a reading is held to be misread, only to bores held so themselves, or to faces: without that reading four
+    bores in a ring are a chain, and two look-alikes as far apart as its middle two can take their places.
+    """
+    agreeing = [matched.frame.ends(row) for row in wanted if ties(row) and _agrees(matched, row)]
+    nobody_misread = int(matched.matchings.found.misread[0]) == NOBODY
+    held = set(matched.tied)
+    while True:
+        counted = [end for ends in agreeing if nobody_misread or held.issuperset(ends) for end in ends]
+        loose = {place for place in held if counted.count(place) < FIXED_BY}
+        if not loose:
+            return held
+        held -= loose
+        if nobody_misread:
+            return held
 
 
 def _distances_of(matched: Matched, wanted: Sequence[Wanted], place: int) -> list[Wanted]:
