@@ -13,13 +13,13 @@ from tests.finding.parts import found, scanned_again, solid_of
 from verifier.correcting import separate_scale_from_coat
 from verifier.finding import find_features
 from verifier.inspect import inspect_part
-from verifier.judging.uncertainty import same_coverage_factor
 from verifier.measuring import measure
 from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Mesh
 from verifier.reading import read_scan
 from verifier.rulebook import Sheet, SheetRow, load_rules
 from verifier.shipped import rules_folder
+from verifier.uncertainty import same_coverage_factor
 
 RULES = load_rules(rules_folder())
 SHAPES = {"latch_lever": sim.latch_lever(), "fence_clip": sim.fence_clip()}
@@ -52,7 +52,8 @@ def sheet(part, *, misread=(), unread=(), only=None):
 
 
 def corrected(part, asked, **scan):
-    return separate_scale_from_coat(measure(features_of(part, **scan), asked, RULES), asked, RULES)
+    found = features_of(part, **scan)
+    return separate_scale_from_coat(measure(found, asked, RULES), asked, RULES, found.noise)
 
 
 def test_powder_is_not_taken_for_scale():

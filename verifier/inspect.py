@@ -150,7 +150,7 @@ def inspect_part(
         known = sheet or Sheet(part=part, size=tuple(_row(row) for row in proposed))
         sizes = tuple(_size(row) for row in proposed) if sheet is None else measure(features, known, rules)
     with clock.stage("correcting"):
-        correction = separate_scale_from_coat(sizes, known, rules)
+        correction = separate_scale_from_coat(sizes, known, rules, features.noise)
         copy = true_copy(solid, correction, features)
     compared = None
     if reference is not None:

@@ -64,7 +64,7 @@ def _of_last_pass(sheet: Sheet, rules: Rules, path: Path | None) -> Reference | 
         return None
     solid = mend(read_scan(path, rules, sheet))
     features = find_features(solid)
-    correction = separate_scale_from_coat(measure(features, sheet, rules), sheet, rules)
+    correction = separate_scale_from_coat(measure(features, sheet, rules), sheet, rules, features.noise)
     return Reference(
         f"{printable(path.name)}, the last PASS",
         true_copy(solid, correction, features),

@@ -98,7 +98,9 @@ def main() -> None:
     making, found = making_of(known, rules), find_features(solid)
     sizes = measure(found, known, rules)
     clock = Clock()
-    correction = clock.step("scale and coat told apart", lambda: separate_scale_from_coat(sizes, known, rules))
+    correction = clock.step(
+        "scale and coat told apart", lambda: separate_scale_from_coat(sizes, known, rules, found.noise)
+    )
     copy = clock.step("scale and coat taken off", lambda: true_copy(solid, correction, found))
     load = load_direction(known, found, sizes)
     resting = clock.step("way up", lambda: choose_resting(copy, found, known, making.printer, load))

@@ -22,13 +22,13 @@ from verifier.finding import find_features
 from verifier.finding.feature import Features
 from verifier.inspect import inspect_part
 from verifier.judging import Judgement, judge
-from verifier.judging.uncertainty import same_coverage_factor
 from verifier.measuring import measure
 from verifier.measuring.size import Size
 from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Array, Mesh
 from verifier.reading.scan import LengthUnit
 from verifier.rulebook import Sheet, SheetRow
+from verifier.uncertainty import same_coverage_factor
 
 SCATTER = MODELS[0]
 # Where a share is asked: so many times the scans, and so many sheets drawn for each.
@@ -50,7 +50,7 @@ def joined(solid: Solid, features: Features, rows: Sequence[SheetRow]) -> Joined
     """From features to the verdict."""
     sheet = Sheet(part="link", size=tuple(rows))
     sizes = measure(features, sheet, RULES)
-    correction = separate_scale_from_coat(sizes, sheet, RULES)
+    correction = separate_scale_from_coat(sizes, sheet, RULES, features.noise)
     judgement = judge(sizes, correction, sheet, RULES, solid, None, LengthUnit("mm", 1.0, "sizes"))
     return Joined(features, {size.name: size for size in sizes}, correction, judgement)
 

@@ -20,13 +20,13 @@ from tests.benchmarks.accuracy import ROWS, apart, box, row
 from verifier.correcting import separate_scale_from_coat
 from verifier.correcting.correction import Correction
 from verifier.finding import find_features
-from verifier.judging.uncertainty import same_coverage_factor
 from verifier.measuring import measure
 from verifier.measuring.size import Size
 from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Array, Mesh
 from verifier.rulebook import Sheet, SheetRow, load_rules
 from verifier.shipped import rules_folder
+from verifier.uncertainty import same_coverage_factor
 
 RULES = load_rules(rules_folder())
 POSES = 3
@@ -207,7 +207,7 @@ def one_scan(name: str, scatter: Scatter, seed: int, exported: Exported) -> tupl
     sheet = drawn_sheet(name, rng)
     features = find_features(solid)
     sizes = measure(features, sheet, RULES)
-    correction = separate_scale_from_coat(sizes, sheet, RULES)
+    correction = separate_scale_from_coat(sizes, sheet, RULES, features.noise)
     # The coat is drawn on the part before the scanner enlarges it.
     drawn = replace(drawn, coat_mm=coat * drawn.scale)
     return list(told_of(name, sheet, drawn, sizes, correction)), correction, drawn

@@ -12,8 +12,8 @@ import numpy as np
 
 from tests.correcting.bench import LEVER, SCAN_U_MM, Row, reading_u_mm, scanned, sheet_for, shop
 from verifier.correcting.scale_coat import separate_scale_from_coat
-from verifier.judging.uncertainty import same_coverage_factor
 from verifier.mesh import Array
+from verifier.uncertainty import same_coverage_factor
 
 Drawn = Callable[[np.random.Generator, int], Array]
 

@@ -9,6 +9,7 @@ from verifier.correcting.misreadings import Misread
 from verifier.correcting.stretched import stretched
 from verifier.correcting.terms import FEWEST_READINGS, MOST_CORRELATION, Terms, correlation
 from verifier.measuring.size import Size
+from verifier.mesh import Array
 from verifier.rulebook.rules import Expectation
 from verifier.rulebook.sheet import Sheet
 
@@ -23,16 +24,25 @@ _USUAL_U_MM = 0.03
 
 
 def give_advice(
-    sizes: Sequence[Size], sheet: Sheet, evidence: Evidence, terms: Terms, misread: Misread, expected: Expectation
+    sizes: Sequence[Size],
+    sheet: Sheet,
+    evidence: Evidence,
+    terms: Terms,
+    misread: Misread,
+    expected: Expectation,
+    covariance: Array,
 ) -> tuple[str, ...]:
-    """Everything worth telling about the readings, most urgent first."""
+    """Everything worth telling about the readings, most urgent first.
+
+    covariance : (3, 3) of the terms, after enlarging
+    """
     sound = evidence.only(misread.sound)
     return (
         *stretched(sizes, evidence, expected),
         *_readings_to_take_again(misread),
         *_size_to_add(sizes, sheet, sound, terms),
         *_lack_of_fit(terms),
-        *_beyond_expectation(terms, expected),
+        *_beyond_expectation(terms, expected, covariance),
         *_uncheckable(sound, terms),
     )
 
@@ -99,11 +109,11 @@ def _lack_of_fit(terms: Terms) -> tuple[str, ...]:
     )
 
 
-def _beyond_expectation(terms: Terms, expected: Expectation) -> tuple[str, ...]:
+def _beyond_expectation(terms: Terms, expected: Expectation, covariance: Array) -> tuple[str, ...]:
     """A term that no scanner and no powder should give, and that points at something else."""
     if not terms.separable:
         return ()
-    u_scale, u_coat, _ = terms.understatement * np.sqrt(np.diag(terms.covariance))
+    u_scale, u_coat, _ = np.sqrt(np.diag(covariance))
     told = []
     if abs(terms.scale - 1.0) > 4.0 * np.hypot(expected.u_scale, u_scale):
         told.append(

@@ -27,6 +27,7 @@ class Noise:
     correlation_mm : length over which they share it
     wave_mm, wavelength_mm : the same of long waves, as joining views and uneven powder leave them
     laid_mm, laid_over_mm : the same of how the scanner lays its pictures on one another, which moves a face as a whole
+    seen_on_mm2 : area of the flats it was estimated on; long waves are known as badly as there are few of them on it
     """
 
     white_mm: float
@@ -36,6 +37,7 @@ class Noise:
     wavelength_mm: float = 15.0
     laid_mm: float = 0.0
     laid_over_mm: float = 30.0
+    seen_on_mm2: float = 0.0
 
     @property
     def spread_mm(self) -> float:

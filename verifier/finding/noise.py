@@ -47,9 +47,8 @@ def noise_on_planes(patches: Sequence[tuple[Array, Array]], spacing_mm: float) -
         wave /= np.average(
             [_share_left(points, wavelength) for points, _ in patches], weights=[len(p) for p, _ in patches]
         )
-    return _as_laid(
-        Noise(float(np.sqrt(white)), float(np.sqrt(shared)), float(length), float(np.sqrt(wave)), float(wavelength))
-    )
+    found = Noise(float(np.sqrt(white)), float(np.sqrt(shared)), float(length), float(np.sqrt(wave)), float(wavelength))
+    return _as_laid(replace(found, seen_on_mm2=float(area_mm2)))
 
 
 def _share_left(points_mm: Array, wavelength_mm: float) -> float:

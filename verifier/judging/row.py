@@ -9,11 +9,11 @@ from verifier.inspection import Verdict
 from verifier.judging.decision import decide, distance_to_limit
 from verifier.judging.judgement import RowJudgement
 from verifier.judging.remedy import what_would_decide
-from verifier.judging.uncertainty import same_coverage_factor
 from verifier.measuring.size import Size
 from verifier.rulebook import RowLimits, Rules, Sheet, SheetRow, reading_of, row_limits
 from verifier.rulebook.rules import Decision
 from verifier.rulebook.size_kinds import SHAPE_KINDS, unit_of
+from verifier.uncertainty import same_coverage_factor
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from verifier.judging.uncertainty import combined, effective_dof, same_coverage_factor, student_factor
+from verifier.uncertainty import combined, effective_dof, same_coverage_factor, student_factor
 
 
 def end_gauge() -> tuple[list[float], list[float]]:
