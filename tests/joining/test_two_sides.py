@@ -1,3 +1,4 @@
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -7,11 +8,13 @@ from tests.joining import views
 from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
 from verifier.joining.outline import Outline
+from verifier.joining.painted_sides import side_told_by_paint
 from verifier.joining.posed import Placing
 from verifier.joining.profile import rim_heights
+from verifier.joining.rows import Moving, Target
 from verifier.joining.side import side_of
 from verifier.joining.thickness import THROUGH_SHARE, gap_between
-from verifier.joining.two_sides import pair_of, place_two_sides
+from verifier.joining.two_sides import Pair, pair_of, place_two_sides
 from verifier.mesh import Mesh, face_areas_mm2
 from verifier.rulebook import Sheet, SheetRow
 
@@ -107,8 +110,37 @@ def test_a_knife_rim_takes_its_gap_from_the_calliper():
     assert lens.errors[1] < 1.0
 
 
-def test_sides_pulled_through_each_other_are_no_part():
-    pair = pair_of(*scans_of(*two_views(views.seat_panel(), seed=38)))
+@pytest.fixture(scope="module")
+def pair() -> Pair:
+    return pair_of(*scans_of(*two_views(views.seat_panel(), seed=38)))
+
+
+def painted(pair: Pair, paint: Callable[[np.ndarray], np.ndarray]) -> tuple[Target, Moving]:
+    """Both sides with colours by where the panel's corners truly lie; the second seen at four fifths of the light."""
+    both = []
+    for view, side, light in zip(
+        two_views(views.seat_panel(), seed=38), (pair.target.side, pair.moving.side), (1.0, 0.8), strict=True
+    ):
+        colours = light * paint(view.vertices_mm @ view.to_part[:3, :3].T + view.to_part[:3, 3])
+        both.append(replace(side, scan=replace(side.scan, colours=colours.astype(np.uint8))))
+    target, moving = pair.target, pair.moving
+    return Target(both[0], target.outline, target.heights), replace(moving, side=both[1])
+
+
+def test_paint_along_the_rim_tells_a_way_from_the_half_turn_of_it(pair):
+    first, second = two_views(views.seat_panel(), seed=38)
+    true = pair.target.side.to_side @ views.true_pose(first, second) @ np.linalg.inv(pair.moving.side.to_side)
+    turned = np.diag([-1.0, -1.0, 1.0, 1.0]) @ true
+    spots = np.random.default_rng(3).normal(size=(20, 3)) / 40.0
+    told = side_told_by_paint(
+        [turned, true],
+        *painted(pair, lambda at: 120.0 + 60.0 * np.sign(np.cos(at @ spots.T).sum(axis=1))[:, None] * [1, 0, 0]),
+    )
+    assert told == 1
+    assert side_told_by_paint([turned, true], *painted(pair, lambda at: np.full(at.shape, 120.0))) is None
+
+
+def test_sides_pulled_through_each_other_are_no_part(pair):
     pulled = np.eye(4)
     pulled[2, 3] = 40.0
     assert gap_between(pulled, pair.target.side, pair.moving.side).through_share > THROUGH_SHARE

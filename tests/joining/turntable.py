@@ -183,11 +183,11 @@ def _seen(scene: Shape, points: Array, normals: Array, up: Array) -> NDArray[np.
         for turn in np.arange(ROUNDS) * 2 * np.pi / ROUNDS:
             way = np.cos(height) * (np.cos(turn) * across + np.sin(turn) * along) + np.sin(height) * up
             asked = np.flatnonzero(~seen & (normals @ way > LEAST_COSINE))
-            seen[asked[_free(scene, points[asked] + 0.3 * normals[asked], way, reach)]] = True
+            seen[asked[free(scene, points[asked] + 0.3 * normals[asked], way, reach)]] = True
     return seen
 
 
-def _free(scene: Shape, start: Array, way: Array, reach: float) -> NDArray[np.bool_]:
+def free(scene: Shape, start: Array, way: Array, reach: float) -> NDArray[np.bool_]:
     """Whether nothing stands between these places and the scanner."""
     free = np.zeros(len(start), dtype=bool)
     gone = np.full(len(start), 0.3)

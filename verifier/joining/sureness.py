@@ -28,12 +28,14 @@ class Doubt:
     """What speaks against the best way.
 
     differs : for each other way, what tells it from the best
+    rivals : numbers of the others that fit as well
     """
 
     sure: bool
     why: str
     do: str
     differs: tuple[str, ...]
+    rivals: tuple[int, ...] = ()
 
 
 def alike(pose: Array, other: Array, first: Moving | Target, second: Moving | Target) -> bool:
@@ -90,7 +92,13 @@ def doubt_of(best: Evidence, others: list[Evidence]) -> Doubt:
         "Look at both in the report and write join = 1 or join = 2 into the sheet;"
         " a dot stuck on the rim before the next scan would have told them apart"
     )
-    return Doubt(False, f"{why}.", f"{do}.", differs)
+    return Doubt(False, f"{why}.", f"{do}.", differs, tuple(k for k, each in enumerate(against) if each <= SURE))
+
+
+def told_by_paint(others: list[Evidence]) -> Doubt:
+    """No doubt, since colours tell the way from the others."""
+    why = "Another way of laying the rims on each other fits as well, and the colours of the scans tell this one."
+    return Doubt(True, why, "", tuple(map(_what_differs, others)))
 
 
 def _what_differs(other: Evidence) -> str:

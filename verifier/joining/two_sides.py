@@ -9,6 +9,7 @@ from verifier.errors import CannotJoin
 from verifier.joining.evidence import Evidence, evidence_of
 from verifier.joining.laid_together import moved
 from verifier.joining.outline import Outline, lay_rims, outline_of
+from verifier.joining.painted_sides import side_told_by_paint
 from verifier.joining.posed import Alternative, Placing, Residual, scale_of
 from verifier.joining.profile import RimHeights, rim_heights
 from verifier.joining.refining import (
@@ -21,7 +22,7 @@ from verifier.joining.refining import (
 )
 from verifier.joining.rows import Moving, Target
 from verifier.joining.side import Side, side_of, turned_over
-from verifier.joining.sureness import Doubt, alike, doubt_of
+from verifier.joining.sureness import Doubt, alike, doubt_of, told_by_paint
 from verifier.joining.thickness import CALLIPER_MM, THROUGH_SHARE, Gap, calliper_correction_mm, gap_between
 from verifier.mesh import Array
 from verifier.reading.scan import Scan
@@ -101,14 +102,25 @@ def place_two_sides(first: Scan, second: Scan, sheet: Sheet | None) -> Placing:
     if not ways:
         raise _cannot(pair, "no way of laying one side's rim on the other's gives a part")
     best = _finest(pair, ways[0])
-    overlap = _rim_overlap(best, pair)
-    if overlap < LEAST_OVERLAP:
+    if _rim_overlap(best, pair) < LEAST_OVERLAP:
         raise _cannot(pair, "they do not overlap: no band along the rim was seen from both sides")
     if best.evidence.rms_mm > FITS_SHARE * pair.length_mm:
         raise _cannot(pair, f"their rims do not fit: {best.evidence.rms_mm:.1f} mm apart at best")
     others = [_finest(pair, way) for way in ways[1:3] if not alike(way.pose, best.pose, pair.target, pair.moving)]
     doubt = doubt_of(best.evidence, [way.evidence for way in others])
-    return _placing(pair, [best, *others], doubt, overlap, sheet)
+    ways, doubt = _by_paint([best, *others], doubt, pair)
+    return _placing(pair, ways, doubt, _rim_overlap(ways[0], pair), sheet)
+
+
+def _by_paint(ways: list[Way], doubt: Doubt, pair: Pair) -> tuple[list[Way], Doubt]:
+    """With the way first that colours tell from all others, where shape leaves a doubt and they tell one."""
+    if doubt.sure:
+        return ways, doubt
+    told = side_told_by_paint([way.pose for way in ways], pair.target, pair.moving)
+    if told is None or (told > 0 and told - 1 not in doubt.rivals):
+        return ways, doubt
+    others = [way for k, way in enumerate(ways) if k != told]
+    return [ways[told], *others], told_by_paint([way.evidence for way in others])
 
 
 def _cannot(pair: Pair, what: str) -> CannotJoin:

@@ -1,7 +1,7 @@
 """Two to twelve views of one small part: where each goes, how sure that is, and what is said when it is not."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from verifier.joining.arranging import (
     size_of,
 )
 from verifier.joining.foreign import foreign_faces
+from verifier.joining.painted_views import told_by_paint
 from verifier.joining.posed import Alternative, Link, Placing, Residual
 from verifier.joining.twins import alike
 from verifier.joining.view import View, view_of, without
@@ -45,15 +46,34 @@ NO_OVERLAP_DO = (
     "Scan each side a little past the rim, so that both see the same band of it; add a third view from the side, or"
     " stick dots 100 to 200 mm apart, some to be seen from either side"
 )
+TOLD_BY_SHAPE = "No other way of putting the views together fits."
+TOLD_BY_PAINT = (
+    "Several ways of putting the views together fit alike by their shape, and the colours of the scans tell this one:"
+    " in no other do they agree where the views meet."
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """The arrangements that were found, the best first, and what the pairs said alone."""
+    """The arrangements that were found, the best first, and what the pairs said alone.
+
+    by_paint : whether the colours told the best from those that fit alike
+    """
 
     ways: tuple[Arrangement, ...]
     met: dict[tuple[int, int], tuple[Met, ...]]
     size_mm: float
+    by_paint: bool = False
+
+    @property
+    def rivals(self) -> int:
+        """How many of the ways after the best could as well be right by their shape."""
+        return _rivals(self.ways)
+
+    @property
+    def doubt(self) -> str:
+        """Why the best is not sure; empty when it is."""
+        return _doubt(self.ways[:1] if self.by_paint else self.ways)
 
 
 def place_views(scans: Sequence[Scan]) -> Placing:
@@ -62,7 +82,7 @@ def place_views(scans: Sequence[Scan]) -> Placing:
     Raises CannotJoin when they show no common surface, or when nothing fits.
     """
     views = [view_of(scan) for scan in scans]
-    found = _found(views)
+    found = _by_paint(_found(views), views)
     if not found.ways:
         raise _cannot(views, "they do not overlap: no surface was found that two of them show")
     best = found.ways[0]
@@ -93,10 +113,24 @@ def _told_apart(ways: list[Arrangement], views: Sequence[View]) -> tuple[Arrange
     return tuple(kept)
 
 
+def _by_paint(found: Found, views: Sequence[View]) -> Found:
+    """With the way first that the colours tell from all that fit alike, where they tell one."""
+    alike = found.ways[: found.rivals + 1]
+    told = told_by_paint(alike, views) if found.rivals else None
+    if told is None:
+        return found
+    others = tuple(way for k, way in enumerate(found.ways) if k != told)
+    return replace(found, ways=(alike[told], *others), by_paint=True)
+
+
+def _rivals(ways: Sequence[Arrangement]) -> int:
+    return sum(way.worth > RIVAL_SHARE * ways[0].worth for way in ways[1:])
+
+
 def _doubt(ways: Sequence[Arrangement]) -> str:
     """Why the best is not sure; empty when it is."""
     best = ways[0]
-    if len(ways) > 1 and ways[1].worth > RIVAL_SHARE * best.worth:
+    if _rivals(ways):
         return "Two ways of putting the views together fit alike"
     if best.impossible > MOST_IMPOSSIBLE:
         return f"{100 * best.impossible:.1f} % of the views stand where another view shows that nothing is"
@@ -130,15 +164,14 @@ def _cannot(views: Sequence[View], what: str) -> CannotJoin:
 
 
 def _placing(found: Found, views: Sequence[View]) -> Placing:
-    best, doubt = found.ways[0], _doubt(found.ways)
-    rivals = [way for way in found.ways[1:] if way.worth > RIVAL_SHARE * best.worth][: MOST_WAYS - 1]
-    why = f"{doubt}." if doubt else "No other way of putting the views together fits."
+    best, doubt = found.ways[0], found.doubt
+    rivals = found.ways[1 : 1 + found.rivals][: MOST_WAYS - 1]
     return Placing(
         method="views laid on each other",
         alternatives=tuple(_alternative(way, best, views) for way in (best, *rivals)),
         chosen=0,
         sure=not doubt,
-        why=why,
+        why=f"{doubt}." if doubt else TOLD_BY_PAINT if found.by_paint else TOLD_BY_SHAPE,
         do=_to_do(len(rivals)) if doubt else "",
         keep_faces=tuple(view.keep_faces for view in views),
         overlap_share=best.agree,

@@ -3,7 +3,8 @@
 import numpy as np
 
 from verifier.errors import Malformed, NoTriangles, TooLarge
-from verifier.mesh import BoolArray, Mesh, drop_unused_vertices, face_areas_mm2
+from verifier.mesh import BoolArray, Mesh, drop_unused_vertices, face_areas_mm2, marked_once
+from verifier.reading.colours import Colours
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.polygons import MAX_DROPPED_SHARE, corner_missing, too_many_triangles
 from verifier.reading.raw_mesh import RawMesh
@@ -32,7 +33,17 @@ def checked(raw: RawMesh, where: str, limits: Reading) -> RawMesh:
     loose = len(raw.vertices) - len(used.vertices_mm)
     if loose:
         notices = (f"{loose:,} points belong to no triangle and were left out.", *notices)
-    return RawMesh(mesh.vertices_mm, mesh.faces, raw.unit, raw.notices + notices)
+    colours = _colours_of_kept(raw, len(mesh.vertices_mm))
+    return RawMesh(mesh.vertices_mm, mesh.faces, raw.unit, raw.notices + notices, colours)
+
+
+def _colours_of_kept(raw: RawMesh, kept: int) -> Colours | None:
+    """Colours of the corners that were kept, in their order; kept : how many they are."""
+    if raw.colours is None or kept == len(raw.vertices):
+        return raw.colours
+    finite: BoolArray = np.asarray(np.isfinite(raw.vertices).all(axis=1))
+    sound = finite[raw.faces].all(axis=1)
+    return np.asarray(raw.colours[marked_once(raw.faces[sound], len(raw.vertices))])
 
 
 def _finite_only(mesh: Mesh, where: str) -> tuple[Mesh, tuple[str, ...]]:

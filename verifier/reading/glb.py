@@ -6,6 +6,7 @@ import numpy as np
 
 from verifier.errors import NotAMesh, NoTriangles
 from verifier.mesh import Array, IntArray
+from verifier.reading.colours import Colours, as_colours
 from verifier.reading.glb_file import Glb, Node, Primitive, open_glb
 from verifier.reading.placing import IDENTITY, Amounts, Piece, joined, moved, too_many_objects
 from verifier.reading.polygons import refuse_crowded
@@ -13,6 +14,8 @@ from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
 
 TRIANGLES = 4
+# What stands for full light in each type of number.
+FULL_LIGHT = {"u1": 255.0, "u2": 65535.0, "f4": 1.0}
 # Extensions a file may require that leave its corners and triangles as they are.
 HARMLESS = ("KHR_materials_", "KHR_texture_", "EXT_texture_", "KHR_lights_")
 
@@ -26,15 +29,18 @@ def read_glb(data: bytes, where: str, limits: Reading) -> RawMesh:
     if not all(name.startswith(HARMLESS) for name in glb.gltf.extensionsRequired):
         do = "Export the scan without compression of its mesh"
         raise NotAMesh("it needs an extension of glTF to be read", where=where, do=do)
-    amounts, pieces = Amounts(limits, len(data), where), []
+    amounts, pieces, colours = Amounts(limits, len(data), where), [], []
     for node, transform in _instances(glb, limits, where):
         for primitive in _primitives(glb, node):
-            pieces.append(moved(_piece(glb, primitive, amounts), transform))
+            piece = _piece(glb, primitive, amounts)
+            pieces.append(moved(piece, transform))
+            colours.append(_colours(glb, primitive, len(piece[0])))
             if len(pieces) > limits.max_instances:
                 raise too_many_objects(limits.max_instances, where)
     if not pieces:
         raise NoTriangles("its scene has no triangles", where=where, do="Export the scan as a mesh, with its triangles")
-    return RawMesh(*joined(pieces), "m")
+    known = [each for each in colours if each is not None]
+    return RawMesh(*joined(pieces), "m", colours=np.concatenate(known) if len(known) == len(pieces) else None)
 
 
 def _instances(glb: Glb, limits: Reading, where: str) -> Iterator[tuple[Node, Array]]:
@@ -99,3 +105,13 @@ def _piece(glb: Glb, primitive: Primitive, amounts: Amounts) -> Piece:
     faces: IntArray = np.arange(count) if indices is None else indices.astype(np.int64)
     refuse_crowded(faces, count // 3, len(corners), glb.where)
     return corners.astype(np.float64), faces.reshape(-1, 3)
+
+
+def _colours(glb: Glb, primitive: Primitive, corners: int) -> Colours | None:
+    """Colours of a piece's corners, which may have a fourth number for how far they are seen through."""
+    if "COLOR_0" not in primitive.attributes:
+        return None
+    found = glb.table_or_why_not(primitive.attributes["COLOR_0"], (3, 4))
+    if isinstance(found, str) or len(found) != corners:
+        return None
+    return as_colours(found[:, :3], FULL_LIGHT.get(found.dtype.str[1:]))

@@ -15,6 +15,7 @@ HEADER_BYTES, CHUNK_HEAD_BYTES = 12, 8
 # A scene of scans has kilobytes of JSON; its values take 230 times their text in memory, and two seconds a
 # megabyte.
 MAX_JSON_BYTES = 1 << 19
+WIDTHS = {"SCALAR": 1, "VEC3": 3, "VEC4": 4}
 COMPONENTS = {5121: "<u1", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 
 Count = Annotated[int, Field(ge=0, lt=2**53)]
@@ -95,27 +96,28 @@ class Glb:
 
     def table(self, accessor: Index, width: int) -> NDArray[np.generic]:
         """The numbers of an accessor, (count, width); raises Malformed when they lie outside the file."""
+        found = self.table_or_why_not(accessor, (width,))
+        if isinstance(found, str):
+            raise self.malformed(found)
+        return found
+
+    def table_or_why_not(self, accessor: Index, widths: tuple[int, ...]) -> NDArray[np.generic] | str:
+        """The numbers of an accessor, (count, one of the widths), or what is wrong with it."""
         what = self.gltf.accessors[accessor] if accessor < len(self.gltf.accessors) else None
         if what is None or what.sparse is not None or what.bufferView is None:
-            raise self.malformed("its surface refers to numbers that it does not hold")
-        if what.componentType not in COMPONENTS or what.type != {1: "SCALAR", 3: "VEC3"}[width]:
-            raise self.malformed("its corners are of a kind of number that glTF does not allow there")
-        start, end, stride = self._stretch(what.bufferView)
+            return "its surface refers to numbers that it does not hold"
+        width = WIDTHS.get(what.type)
+        if what.componentType not in COMPONENTS or width not in widths:
+            return "its corners are of a kind of number that glTF does not allow there"
+        if what.bufferView >= len(self.gltf.bufferViews) or self.gltf.bufferViews[what.bufferView].buffer != 0:
+            return "its surface lies in another file"
+        stretch = self.gltf.bufferViews[what.bufferView]
+        end = stretch.byteOffset + stretch.byteLength
         kind = np.dtype(COMPONENTS[what.componentType])
-        stride, start = stride or kind.itemsize * width, start + what.byteOffset
-        if start + stride * (what.count - 1) + kind.itemsize * width > end:
-            raise self.malformed("its surface refers to numbers beyond its end")
+        stride, start = stretch.byteStride or kind.itemsize * width, stretch.byteOffset + what.byteOffset
+        if end > len(self.numbers) or start + stride * (what.count - 1) + kind.itemsize * width > end:
+            return "its surface refers to numbers beyond its end"
         return np.ndarray((what.count, width), kind, self.numbers, start, (stride, kind.itemsize))
-
-    def _stretch(self, view: Index) -> tuple[int, int, int | None]:
-        """First byte, one beyond the last, and the step of a buffer view."""
-        if view >= len(self.gltf.bufferViews) or self.gltf.bufferViews[view].buffer != 0:
-            raise self.malformed("its surface lies in another file")
-        found = self.gltf.bufferViews[view]
-        end = found.byteOffset + found.byteLength
-        if end > len(self.numbers):
-            raise self.malformed("its surface refers to numbers beyond its end")
-        return found.byteOffset, end, found.byteStride
 
     def malformed(self, what: str) -> Malformed:
         """The refusal, with what to do."""

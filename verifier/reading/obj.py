@@ -6,6 +6,7 @@ import numpy as np
 
 from verifier.errors import Malformed, NoTriangles
 from verifier.mesh import Array, BoolArray, IntArray
+from verifier.reading.colours import Colours, as_colours
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.lines import Lines, lines_of, replaced, without_comments
 from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, refuse_long_text, whole_numbers
@@ -18,7 +19,7 @@ BEYOND_CORNER = re.compile(rb"/[^\s]*")
 
 
 def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
-    """Read an OBJ file; only corners and faces are taken.
+    """Read an OBJ file; only corners, their colours and faces are taken.
 
     A file that stops at the end of a line cannot be told from a whole one, since the format has no count.
     Raises Malformed, NoTriangles, TooLarge.
@@ -33,7 +34,7 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
     if not is_face.any():
         do = "Export the scan as a mesh, with its triangles"
         raise NoTriangles(f"it has {int(is_vertex.sum()):,} points and no faces", where=where, do=do)
-    vertices = _vertices(lines, is_vertex, where)
+    vertices, colours = _vertices(lines, is_vertex, where)
     corners, counts = _corners(lines, is_face, where)
     if corners.size and corners.min() > 0:
         corners -= 1
@@ -41,7 +42,7 @@ def read_obj(data: bytes, where: str, limits: Reading) -> RawMesh:
         known = np.repeat(np.cumsum(is_vertex, dtype=np.int64)[is_face], counts)
         corners = _from_zero(corners, known, where)
     faces, notices = fan(corners, counts, len(vertices), limits.max_triangles, where)
-    return RawMesh(vertices, faces, None, notices + cut_short(data))
+    return RawMesh(vertices, faces, None, notices + cut_short(data), colours)
 
 
 def _refuse_broken(lines: Lines, where: str) -> None:
@@ -52,14 +53,15 @@ def _refuse_broken(lines: Lines, where: str) -> None:
         raise Malformed("it has a line of numbers alone: a line was broken in two", where=where, do=EXPORT_AGAIN)
 
 
-def _vertices(lines: Lines, is_vertex: BoolArray, where: str) -> Array:
-    """First three numbers of each v line; a weight or a colour may follow."""
+def _vertices(lines: Lines, is_vertex: BoolArray, where: str) -> tuple[Array, Colours | None]:
+    """First three numbers of each v line; a weight may follow, or the three of a colour where every line has them."""
     values, counts = numbers_by_line(lines.text_of(is_vertex), where)
     if (counts < 3).any():
         raise Malformed("it has a corner of fewer than three numbers", where=where, do=EXPORT_AGAIN)
     starts = np.cumsum(counts) - counts
     first_three: Array = values[starts[:, None] + np.arange(3)]
-    return first_three
+    colours = as_colours(values.reshape(-1, 6)[:, 3:]) if (counts == 6).all() else None
+    return first_three, colours
 
 
 def _corners(lines: Lines, is_face: BoolArray, where: str) -> tuple[IntArray, IntArray]:

@@ -6,6 +6,7 @@ import numpy as np
 
 from verifier.errors import Malformed, NoTriangles, Truncated
 from verifier.mesh import Array, IntArray
+from verifier.reading.colours import Colours, as_colours
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.lines import without_comments
 from verifier.reading.numbers import cut_short, numbers_by_line, plain_text, refuse_long_text, whole_numbers
@@ -14,7 +15,7 @@ from verifier.reading.raw_mesh import RawMesh
 from verifier.rulebook.rules import Reading
 
 # Corners may carry texture (ST), colour (C) and normal (N) behind their three numbers; homogeneous ones are not read.
-HEAD = re.compile(rb"\s*(?:ST)?C?N?OFF\b(?!\s*BINARY)")
+HEAD = re.compile(rb"\s*(?:ST)?(C?)(N?)OFF\b(?!\s*BINARY)")
 
 
 def read_off(data: bytes, where: str, limits: Reading) -> RawMesh:
@@ -34,7 +35,8 @@ def read_off(data: bytes, where: str, limits: Reading) -> RawMesh:
     vertices = _vertices(values, starts[1 : points + 1], counts[1 : points + 1], where)
     corners, sides = _corners(values, starts[points + 1 :], counts[points + 1 :], where)
     triangles, notices = fan(corners, sides, points, limits.max_triangles, where)
-    return RawMesh(vertices, triangles, None, notices + cut_short(data))
+    colours = _colours(values, starts[1 : points + 1], counts[1 : points + 1], *head.groups())
+    return RawMesh(vertices, triangles, None, notices + cut_short(data), colours)
 
 
 def _announced(values: Array, counts: IntArray, where: str) -> int:
@@ -58,6 +60,14 @@ def _vertices(values: Array, starts: IntArray, counts: IntArray, where: str) -> 
         raise Malformed("it has a corner of fewer than three numbers", where=where, do=EXPORT_AGAIN)
     first_three: Array = values[starts[:, None] + np.arange(3)]
     return first_three
+
+
+def _colours(values: Array, starts: IntArray, counts: IntArray, coloured: bytes, normal: bytes) -> Colours | None:
+    """Three numbers behind a corner's place and normal, where the word at the head says so and every line has them."""
+    behind = 6 if normal else 3
+    if not coloured or (counts < behind + 3).any():
+        return None
+    return as_colours(values[starts[:, None] + np.arange(behind, behind + 3)])
 
 
 def _corners(values: Array, starts: IntArray, counts: IntArray, where: str) -> tuple[IntArray, IntArray]:

@@ -7,6 +7,7 @@ from verifier.mesh import Array, IntArray
 from verifier.reading.file_bytes import EXPORT_AGAIN
 from verifier.reading.numbers import cut_short, numbers, plain_text, refuse_long_text, whole_numbers
 from verifier.reading.ply_body import Body, BytesBody, NumbersBody
+from verifier.reading.ply_colours import ply_colours
 from verifier.reading.ply_header import Header, read_header
 from verifier.reading.ply_rows import Rows, read_rows
 from verifier.reading.polygons import fan, too_many_corners, too_many_triangles
@@ -32,7 +33,9 @@ def read_ply(data: bytes, where: str, limits: Reading) -> RawMesh:
     corners, counts = _corner_lists(rows.get("face"), where)
     faces, notices = fan(corners, counts, len(vertices), limits.max_triangles, where)
     notices += cut_short(data) if header.form == "ascii" else ()
-    return RawMesh(vertices, faces, None, notices)
+    # Faces that were cut into triangles are no longer in the order of their colours.
+    coloured = faces if (counts == 3).all() else None
+    return RawMesh(vertices, faces, None, notices, ply_colours(header, rows, coloured, len(vertices)))
 
 
 def _refuse_counts(header: Header, limits: Reading, where: str) -> None:

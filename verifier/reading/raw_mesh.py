@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from verifier.mesh import Array, IntArray
+from verifier.reading.colours import Colours
 from verifier.reading.scan import UnitName
 from verifier.rulebook.rules import Reading
 
@@ -16,12 +17,14 @@ class RawMesh:
     faces : (m, 3) int64
     unit : the unit the file states; None where its format has none
     notices : what the person should know, each a sentence
+    colours : (n, 3) of the corners, where the file has them
     """
 
     vertices: Array
     faces: IntArray
     unit: UnitName | None = None
     notices: tuple[str, ...] = ()
+    colours: Colours | None = None
 
 
 # A reader takes the whole file, the name to complain under, and the limits.

@@ -26,4 +26,4 @@ def read_scan(path: Path, rules: Rules, sheet: Sheet | None = None) -> Scan:
     mesh = Mesh(vertices, raw.faces)
     refuse_far_corners(mesh, limits, file.name)
     source = Source(file.name, file.sha256, len(file.data), format_.name)
-    return Scan(mesh, unit, source, raw.notices + notices)
+    return Scan(mesh, unit, source, raw.notices + notices, raw.colours)

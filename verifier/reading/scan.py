@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.mesh import Mesh
+from verifier.reading.colours import Colours
 
 UnitName = Literal["micron", "mm", "cm", "m", "in", "ft"]
 KnownBy = Literal["file", "sheet", "sizes", "guess"]
@@ -42,9 +43,11 @@ class Scan:
     unit : how the file's numbers became millimetres
     source : the file
     notices : what the reader saw that the person should know, each a sentence
+    colours : (n, 3) red, green and blue of the corners, where the file has them
     """
 
     mesh: Mesh
     unit: LengthUnit
     source: Source
     notices: tuple[str, ...] = ()
+    colours: Colours | None = None
