@@ -5,7 +5,7 @@ import pytest
 import trimesh
 
 from verifier.mending.draft import Draft
-from verifier.mending.edges import pair_edges, piece_of_faces, stays_whole, without_faces
+from verifier.mending.edges import pair_edges, piece_of_faces, stays_whole, with_faces_turned, without_faces
 from verifier.mesh import Mesh
 
 BALL = trimesh.creation.icosphere(4)
@@ -41,6 +41,18 @@ def test_the_table_and_the_pieces_carried_along_are_those_found_anew(seed):
         count, piece = piece_of_faces(draft.edges)
         assert draft.pieces[0] == count
         assert np.array_equal(draft.pieces[1], piece)
+
+
+@pytest.mark.parametrize("seed", range(6530, 6533))
+def test_the_table_of_faces_turned_over_is_the_one_found_anew(seed):
+    """Some faces gone, some turned; turned by themselves and beside others that are."""
+    rng = np.random.default_rng(seed)
+    open_ball = FACES[~near(rng, 0.1)]
+    edges = pair_edges(open_ball, len(BALL.vertices))
+    turned = rng.random(len(open_ball)) < 0.2
+    made = with_faces_turned(edges, turned)
+    assert np.array_equal(made.faces[turned], open_ball[turned][:, [0, 2, 1]])
+    assert np.array_equal(made.twin, pair_edges(made.faces, len(BALL.vertices)).twin)
 
 
 @pytest.mark.parametrize("seed", range(6520, 6523))

@@ -13,7 +13,7 @@ from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.solid import Origin
 from verifier.mending.spikes import SPIKE_RATIO, longest_sides_mm, usual_side_mm
 from verifier.mending.telling import boxes_of_groups, tell_faces
-from verifier.mesh import BoolArray, IntArray, Mesh, corners_along_axes, extents_mm, stretches_of
+from verifier.mesh import BoolArray, IntArray, Mesh, corners_along_axes, stretches_of
 
 # A fold is cut and filled; after this many tries, each with one more ring of faces, what still crosses is left as it is
 # and told. Folds of the simulated scans are gone after one or two.
@@ -167,16 +167,19 @@ def _may_meet_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:
     """
     if not fresh.any():
         return fresh
-    low, size_mm = np.array([axis.min() for axis in mesh.vertices_mm.T]), extents_mm(mesh)
     some = mesh.vertices_mm[mesh.faces[:: 1 + len(mesh.faces) // 10_000]]
-    cell_mm = max(4.0 * float(np.ptp(some, axis=1).mean()), float(size_mm.max()) / 200.0)
-    own = mesh.vertices_mm[mesh.faces[fresh]]
-    first, last = (((ends - low) / cell_mm).astype(int) for ends in (own.min(axis=1), own.max(axis=1)))
-    marked = np.zeros((size_mm / cell_mm).astype(int) + 3, dtype=bool)
-    for a, b in zip(first, last, strict=True):  # one cell more on every side; the grid begins one cell before the part
-        marked[a[0] : b[0] + 3, a[1] : b[1] + 3, a[2] : b[2] + 3] = True
-    cells = ((mesh.vertices_mm - low) / cell_mm).astype(np.int32) + 1
-    near = marked[cells[:, 0], cells[:, 1], cells[:, 2]][mesh.faces[:, 0]]
+    own = mesh.corners_of(np.flatnonzero(fresh))
+    low, high = own.min(axis=(0, 1)), own.max(axis=(0, 1))
+    cell_mm = max(4.0 * float(np.ptp(some, axis=1).mean()), float((high - low).max()) / 200.0)
+    # Around the fresh faces lies one layer of cells that their boxes may come near, and one that stands for all beyond.
+    marked = np.zeros(((high - low) / cell_mm).astype(int) + 5, dtype=bool)
+    first, last = (((ends - low) / cell_mm).astype(int) + 2 for ends in (own.min(axis=1), own.max(axis=1)))
+    for a, b in zip(first, last, strict=True):
+        marked[a[0] - 1 : b[0] + 2, a[1] - 1 : b[1] + 2, a[2] - 1 : b[2] + 2] = True
+    cells = np.empty((3, len(mesh.vertices_mm)), dtype=np.int32)
+    for axis, along in enumerate(mesh.vertices_mm.T):
+        cells[axis] = np.clip((along - low[axis]) / cell_mm + 2.0, 0, marked.shape[axis] - 1)
+    near = marked[cells[0], cells[1], cells[2]][mesh.faces[:, 0]]
     for stretch in stretches_of(mesh.faces):
         a, b, c = corners_along_axes(mesh, stretch)
         spans = np.maximum(np.maximum(a, b), c) - np.minimum(np.minimum(a, b), c)

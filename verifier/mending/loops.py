@@ -8,6 +8,8 @@ from verifier.mending.telling import tell_faces
 from verifier.mesh import BoolArray, IntArray
 
 NOWHERE = -1
+# Around a corner on a border lie so many faces at most, or all corners are asked how many they have.
+USUAL_FAN = 12
 # A rim has at least this many edges; a smaller loop is a pinhole, however well another one faces it.
 RIM_EDGES = 8
 # A loop that encloses less than this share of what a circle of its length would is a slit and has no axis.
@@ -27,9 +29,8 @@ def open_loops(edges: Edges) -> list[IntArray]:
     order = np.argsort(edges.start[border], kind="stable")
     turned = np.empty_like(arriving)
     turned[order] = arriving[order[_next_at_same_corner(edges.start[border][order])]]
-    following = np.full(len(edges.twin), NOWHERE)
-    following[turned[turned != NOWHERE]] = border[turned != NOWHERE]
-    return _walk(border, following)
+    known = turned != NOWHERE
+    return _walk(border, dict(zip(turned[known].tolist(), border[known].tolist(), strict=True)))
 
 
 def _next_at_same_corner(corner: IntArray) -> IntArray:
@@ -67,17 +68,19 @@ def _arriving_in_same_fan(edges: Edges, border: IntArray) -> IntArray:
 
     NOWHERE where going round the fan never comes to an end: two of its faces look opposite ways.
     """
-    leaving = border.copy()
-    for _ in range(int(np.bincount(edges.start).max()) + 1):
+    leaving, rounds, most = border, 0, USUAL_FAN
+    while True:
         entering = np.where(leaving % 3 == 0, leaving + 2, leaving - 1)
         beyond = edges.twin[entering]
-        if (beyond < 0).all():
-            return entering
+        rounds += 1
+        if rounds == USUAL_FAN:
+            most = int(np.bincount(edges.start).max())
+        if (beyond < 0).all() or rounds > most:
+            return np.where(beyond < 0, entering, NOWHERE)
         leaving = np.where(beyond >= 0, beyond, leaving)
-    return np.where(beyond < 0, entering, NOWHERE)
 
 
-def _walk(border: IntArray, following: IntArray) -> list[IntArray]:
+def _walk(border: IntArray, following: dict[int, int]) -> list[IntArray]:
     """Cycles of the walk, in the order of their first half-edge.
 
     A walk that comes to an edge of three faces, or of two that look opposite ways, goes on nowhere and is no loop.
@@ -87,10 +90,10 @@ def _walk(border: IntArray, following: IntArray) -> list[IntArray]:
     for first in border.tolist():
         if first in seen:
             continue
-        loop, ahead = [first], int(following[first])
+        loop, ahead = [first], following.get(first, NOWHERE)
         while ahead not in (first, NOWHERE):
             loop.append(ahead)
-            ahead = int(following[ahead])
+            ahead = following.get(ahead, NOWHERE)
         seen.update(loop)
         if ahead == first:
             loops.append(np.array(loop, dtype=np.int64))

@@ -200,7 +200,8 @@ def _winding(mesh: Mesh, grid: _Grid, touched: _Touched, cell: int) -> int:
     UNKNOWN where the line up from the cell grazes a face.
     """
     x, y, z = np.unravel_index(cell, grid.shape)
-    column = np.unique(touched.face[touched.cell // grid.shape[2] == cell // grid.shape[2]])
+    foot = cell - cell % grid.shape[2]
+    column = np.unique(touched.face[(touched.cell >= foot) & (touched.cell < foot + grid.shape[2])])
     at = grid.low_mm + (np.array([x, y, z]) - 1 + OFF_MIDDLE) * grid.cell_mm
     spokes = mesh.vertices_mm[mesh.faces[column]] - at
     ahead = np.roll(spokes, -1, axis=1)

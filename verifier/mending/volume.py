@@ -87,11 +87,11 @@ def _winding(mesh: Mesh, places_mm: Array, cell_mm: float) -> Array:
             large.append(mesh.vertices_mm[mesh.faces[some][~small]])
             a, b, c = (corner[:, small] for corner in (a, b, c))
         middles = (a + b + c) / 3.0
-        cells = ((np.clip(middles, low[:, None], high[:, None]) - low[:, None]) / cell_mm).astype(np.int64)
+        x, y, z = ((np.clip(middles, low[:, None], high[:, None]) - low[:, None]) / cell_mm).astype(np.int64)
         (ux, uy, uz), (vx, vy, vz) = b - a, c - b
         areas = 0.5 * np.array([uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx])
         size = np.sqrt(_squared(areas))
-        cell = np.ravel_multi_index(tuple(cells), shape)
+        cell = (x * shape[1] + y) * shape[2] + z
         for total, weight in zip(sums, (size, *(size * middles), *areas), strict=True):
             total += np.bincount(cell, weight, len(total))
     sums = sums[:, sums[0] > 0]
