@@ -42,13 +42,16 @@ def what_was_not_seen(solid: Solid, limits: Decision) -> tuple[str, str] | None:
 
 def where_to_scan_again(places: Sequence[Unseen]) -> str:
     """'Scan again here: hole 23 x 18 mm at (12.0, 4.0, 5.0), seen from +z.'"""
-    told = "; ".join(
-        f"hole {one.length_mm:.0f} × {one.width_mm:.0f} mm at {_at(one.at_mm)}, seen from {side_of(one.seen_from)}"
-        for one in places[:PLACES_TOLD]
-    )
+    told = "; ".join(map(_place_in_words, places[:PLACES_TOLD]))
     rest = len(places) - PLACES_TOLD
     more = f"; and {rest} smaller" if rest > 0 else ""
     return f"Scan again here (mm, in the export's own axes): {told}{more}."
+
+
+def _place_in_words(one: Unseen) -> str:
+    what = "inside of a bore" if one.inside_a_bore else "hole"
+    size = f"{one.length_mm:.0f} × {one.width_mm:.0f} mm"
+    return f"{what} {size} at {_at(one.at_mm)}, seen from {side_of(one.seen_from)}"
 
 
 def what_was_thrown_away(solid: Solid) -> tuple[str, ...]:
@@ -67,6 +70,17 @@ def side_of(direction: Array) -> str:
 
 
 def _too_wide(wide: Sequence[Unseen], widest_mm: float) -> str:
+    holes = [one for one in wide if not one.inside_a_bore]
+    bores = [one for one in wide if one.inside_a_bore]
+    return " ".join([*([_holes_in_words(holes, widest_mm)] if holes else []), *map(_bore_in_words, bores)])
+
+
+def _bore_in_words(bore: Unseen) -> str:
+    size = f"{bore.width_mm:.0f} mm across was lined over {bore.length_mm:.0f} mm"
+    return f"A bore {size} between its ends, where its wall was not seen: another may open into it there."
+
+
+def _holes_in_words(wide: Sequence[Unseen], widest_mm: float) -> str:
     many = "1 hole" if len(wide) == 1 else f"{len(wide)} holes"
     was = "was" if len(wide) == 1 else "were"
     size = f"{wide[0].length_mm:.0f} × {wide[0].width_mm:.0f} mm"

@@ -26,6 +26,7 @@ from verifier.mending.solid import MendStep, Solid
 from verifier.mending.spikes import cut_off_spikes
 from verifier.mending.strips import zip_pieces
 from verifier.mending.support import stand_free
+from verifier.mending.tunnels import line_tunnels
 from verifier.mending.volume import unexplained, volume_changes
 from verifier.mending.welding import drop_doubled_faces, weld_equal
 from verifier.mesh import BoolArray, Mesh, drop_unused_vertices
@@ -111,7 +112,7 @@ def closed(draft: Draft) -> Draft:
     if len(draft.edges.border) == 0:
         return draft
     draft = stand_free(cut_knotted_loops(draft))
-    return fill_holes(lead_faces_on(carry_bores_on(zip_facing_rims(draft))))
+    return fill_holes(lead_faces_on(carry_bores_on(zip_facing_rims(line_tunnels(draft)))))
 
 
 def uncrossed(draft: Draft) -> Draft:

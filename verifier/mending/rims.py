@@ -12,7 +12,6 @@ from scipy.spatial import cKDTree
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
 from verifier.mending.loops import RIM_EDGES, ROUNDNESS, open_loops
-from verifier.mending.solid import Origin
 from verifier.mending.telling import tell_faces
 from verifier.mending.wall_ends import wall_end
 from verifier.mesh import Array, IntArray
@@ -37,6 +36,7 @@ BENT = 0.15
 SEAM_SHARE = 0.25
 # A tube of which more than this share crosses the surface runs through the part; at a ragged rim a few faces do.
 THROUGH = 0.1
+NO_CORNERS: Array = np.empty((0, 3))
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,17 +56,17 @@ def zip_facing_rims(draft: Draft) -> Draft:
     No bore runs through the part: where such a tube would, the rims are those of two holes and left to be filled. So
     are those in the two faces of a wall whose opening would have been seen, and those over an edge.
     """
-    rims = _rims(draft)
+    rims = rims_of(draft)
     pairs = [(i, j) for i, j in _facing_pairs(rims) if not _is_no_bore(draft, rims[i], rims[j])]
     tubes = [_tube(draft, rims[i], rims[j]) for i, j in pairs]
     seams = [rims[i].piece != rims[j].piece for i, j in pairs]
-    kept = [k for k, tube in enumerate(tubes) if seams[k] or not _runs_through(draft, tube)]
+    kept = [k for k, tube in enumerate(tubes) if seams[k] or not runs_through(draft, NO_CORNERS, tube)]
     if not kept:
         return draft
     faces = np.concatenate([tubes[k] for k in kept])
     tube = np.repeat(kept, [len(tubes[k]) for k in kept])
     is_seam = np.array(seams)[tube]
-    sewn = draft.with_sewn(np.empty((0, 3)), faces, Origin.FILLED)
+    sewn = draft.with_sewn(NO_CORNERS, faces)
     number = len(draft.mesh.faces) + np.arange(len(faces))
     return sewn.telling(
         tell_faces("Joined bore mouths whose wall was not seen", sewn.mesh, number[~is_seam], tube[~is_seam]),
@@ -74,7 +74,8 @@ def zip_facing_rims(draft: Draft) -> Draft:
     )
 
 
-def _rims(draft: Draft) -> list[Rim]:
+def rims_of(draft: Draft) -> list[Rim]:
+    """Every open loop that goes round enough to have an axis."""
     loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
     if len(loops) < 2:
         return []
@@ -160,7 +161,7 @@ def _bend_mm(draft: Draft, rim: Rim) -> float:
 
 
 def _tube(draft: Draft, one: Rim, other: Rim) -> IntArray:
-    """Faces between two rims: both are walked at once, and whichever is behind takes the next step."""
+    """Faces between two rims, both walked at once."""
     near = draft.edges.start[one.loop]
     far = draft.edges.start[other.loop][::-1]
     near_mm, far_mm = draft.mesh.vertices_mm[near], draft.mesh.vertices_mm[far] + one.middle_mm - other.middle_mm
@@ -168,6 +169,14 @@ def _tube(draft: Draft, one: Rim, other: Rim) -> IntArray:
     far = np.roll(far, -int(np.argmin(np.linalg.norm(far_mm - near_mm[0], axis=1))))
     far_mm = draft.mesh.vertices_mm[far] + one.middle_mm - other.middle_mm
     along_far = _along_of_nearest(near_mm, along_near, far_mm)
+    return walked_at_once(near, along_near, far, along_far)
+
+
+def walked_at_once(near: IntArray, along_near: Array, far: IntArray, along_far: Array) -> IntArray:
+    """Faces between two closed walks of corners that go the same way round: whichever is behind takes the next step.
+
+    along_near, along_far : how far along its walk each corner is, 0 to 1; the near walk runs as its border does
+    """
     when = np.concatenate([_half_way(along_near), _half_way(along_far)])
     is_near = np.argsort(when, kind="stable") < len(near)
     i: IntArray = np.cumsum(is_near) - is_near
@@ -177,9 +186,9 @@ def _tube(draft: Draft, one: Rim, other: Rim) -> IntArray:
     return np.where(is_near[:, None], np.column_stack([ahead, here, there]), np.column_stack([there, ahead, here]))
 
 
-def _runs_through(draft: Draft, tube: IntArray) -> bool:
-    """Whether a tube crosses the surface along more than a ragged rim does."""
-    sewn = draft.with_sewn(np.empty((0, 3)), tube, Origin.FILLED)
+def runs_through(draft: Draft, new_corners_mm: Array, tube: IntArray) -> bool:
+    """Whether a tube's faces, numbered as `with_sewn` has them, cross the surface along more than a ragged rim does."""
+    sewn = draft.with_sewn(new_corners_mm, tube)
     pairs = crossing_near(sewn.mesh, np.arange(len(sewn.mesh.faces)) >= len(draft.mesh.faces))
     return len(np.unique(pairs[pairs >= len(draft.mesh.faces)])) > THROUGH * len(tube)
 

@@ -15,6 +15,9 @@ WINDING_SHARE = 0.2
 # Faces around a flat hole look as it does (1), around one over a right edge 0.71, around the cut end of a wall 0;
 # around one in the wall of a bore, as wide as the radius, 0.93.
 LEADS_ON = 0.8
+# A tube's faces look every way: their sum is under this share of their area, as a hole's over an edge is not. A bore's
+# look to its axis, all but the ragged ones at its ends.
+LOOKS_EVERY_WAY, LOOKS_IN = 0.15, 0.9
 # A winding strip with a place so many times as wide runs into a hole there; ragged ones vary by half.
 WIDER = 2.0
 
@@ -27,6 +30,7 @@ class Unseen:
     length_mm, width_mm : its size along and across; of a winding strip, how wide the strip is
     seen_from : (3,) unit vector towards where it is looked at square on
     over_an_edge : whether the surface around it leads elsewhere: an edge, a bore's mouth or the end of a wall is in it
+    inside_a_bore : it is the wall of a bore between its two ends; as long as that, as wide as the bore
     """
 
     at_mm: Array
@@ -35,6 +39,7 @@ class Unseen:
     area_mm2: float
     seen_from: Array
     over_an_edge: bool
+    inside_a_bore: bool = False
 
 
 def unseen_places(solid: Solid, at_least_mm: float = 0.0) -> tuple[Unseen, ...]:
@@ -78,6 +83,9 @@ def _unseen(part: Mesh, faces: IntArray, rim_mm: Array, seen: IntArray) -> Unsee
     then its widest place alone is told.
     """
     piece = Mesh(part.vertices_mm, part.faces[faces])
+    lining = _as_lining(piece)
+    if lining is not None:
+        return lining
     whole = _looked_at(part, piece, seen)
     strip_mm = 2.0 * whole.area_mm2 / max(float(np.linalg.norm(rim_mm[:, 1] - rim_mm[:, 0], axis=1).sum()), 1e-9)
     if strip_mm >= WINDING_SHARE * whole.width_mm:
@@ -90,6 +98,24 @@ def _unseen(part: Mesh, faces: IntArray, rim_mm: Array, seen: IntArray) -> Unsee
     around = np.linalg.norm(middles - middles[off_rim.argmax()], axis=1) < widest_mm
     place = _looked_at(part, Mesh(part.vertices_mm, piece.faces[around]), seen)
     return replace(place, width_mm=min(widest_mm, place.width_mm), area_mm2=whole.area_mm2)
+
+
+def _as_lining(piece: Mesh) -> Unseen | None:
+    """A piece as the wall of a bore; None where it does not look to an axis from all around."""
+    vectors = face_vectors_mm2(piece)
+    areas = np.linalg.norm(vectors, axis=1)
+    if np.linalg.norm(vectors.sum(axis=0)) > LOOKS_EVERY_WAY * areas.sum():
+        return None
+    normals = vectors / np.maximum(areas, 1e-12)[:, None]
+    axis = np.linalg.eigh((normals * areas[:, None]).T @ normals)[1][:, 0]
+    middles = piece.corners_mm.mean(axis=1)
+    middle = np.average(middles, axis=0, weights=areas)
+    looks_in = np.einsum("ij,ij->i", normals, middle - middles - ((middle - middles) @ axis)[:, None] * axis) > 0
+    if areas[looks_in].sum() < LOOKS_IN * areas.sum():
+        return None
+    points = piece.vertices_mm[np.unique(piece.faces)]
+    width_mm, _ = _narrowest_box_mm(points @ _square_to(axis).T)
+    return Unseen(middle, float(np.ptp(points @ axis)), width_mm, float(areas.sum()), axis, False, inside_a_bore=True)
 
 
 def _looked_at(part: Mesh, piece: Mesh, seen: IntArray) -> Unseen:

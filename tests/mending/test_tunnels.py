@@ -1,0 +1,89 @@
+"""A bore too long to be looked through stays open: its two ends, ragged and slanting, are lined with a round wall."""
+
+from functools import lru_cache
+
+import faults
+import igl
+import numpy as np
+import pytest
+from test_mend import euler, steps
+
+from verifier.judging.places import what_was_not_seen
+from verifier.mending import mend
+from verifier.mending.crossings import crossing_pairs
+from verifier.mending.unseen import unseen_places
+from verifier.mesh import Mesh
+from verifier.rulebook.rules import Decision
+
+LENGTH_MM, RADIUS_MM, DEPTH_MM = 24.0, 2.0, 5.0
+# Any share may be filled, so that the places alone decide.
+LIMITS = Decision(
+    source="made up", coverage_factor=2, max_filled_share=1.0, min_arc_deg=90, min_seen_share=0.1, family_error=0.05
+)
+
+
+@lru_cache
+def hinge_barrel() -> Mesh:
+    """A block with a bore from end to end, six diameters long."""
+
+    def inside(x, y, z):
+        p = (x, y, z)
+        return -max(faults.box(p, (-4, -4, 0), (4, 4, LENGTH_MM)), faults.bore(p, 0.0, 0.0, RADIUS_MM))
+
+    return faults._part(inside, (-5, -5, -1, 5, 5, LENGTH_MM + 1))
+
+
+def seen_from_its_ends(slant: float, seed: int) -> Mesh:
+    """The block with its bore's wall seen to a depth that slants and scatters by 0.4 mm."""
+    mesh, rng = hinge_barrel(), np.random.default_rng(seed)
+    x, y, z = faults.middles(mesh).T
+    depth_mm = DEPTH_MM + rng.normal(0.0, 0.4, len(x))
+    on_wall = np.hypot(x, y) < RADIUS_MM + 0.3
+    seen = (z < depth_mm + slant * x) | (z > LENGTH_MM - depth_mm - slant * y)
+    kept = mesh.faces[~on_wall | seen]
+    return Mesh(mesh.vertices_mm, kept)
+
+
+@pytest.mark.parametrize(("slant", "turn"), [(0.0, None), (0.9, 1), (-0.7, 2)])
+def test_a_long_bore_seen_at_its_ends_alone_is_lined_and_stays_open(slant, turn):
+    seen = seen_from_its_ends(slant, 5)
+    rng = np.random.default_rng(turn)
+    solid = mend(faults.scan_of(seen if turn is None else faults.turned(seen, rng)))
+    assert steps(solid)["Joined bore mouths whose wall was not seen"] == 1
+    assert euler(solid) == 0
+    assert len(crossing_pairs(solid.mesh)) == 0
+    # The block's own faces are of half a millimetre and rough by 0.01 mm; a chord over a sixteenth of the turn lies
+    # 0.04 mm within the round.
+    assert solid.volume_mm3 == pytest.approx(8 * 8 * LENGTH_MM - np.pi * RADIUS_MM**2 * LENGTH_MM, rel=0.01)
+    if turn is None:
+        axis = np.column_stack([np.zeros((9, 2)), np.linspace(1.0, LENGTH_MM - 1.0, 9)])
+        assert (igl.fast_winding_number(solid.mesh.vertices_mm, solid.mesh.faces, axis) < 0.5).all()
+        new_mm = solid.mesh.vertices_mm[len(np.unique(seen.faces)) :]
+        assert np.abs(np.hypot(new_mm[:, 0], new_mm[:, 1]) - RADIUS_MM).max() < 0.1
+
+
+def test_a_lining_is_told_as_the_inside_of_a_bore_and_hides_none():
+    solid = mend(faults.scan_of(seen_from_its_ends(0.5, 6)))
+    widest = unseen_places(solid)[0]
+    assert widest.inside_a_bore
+    # From the deepest corner at one end to that at the other, or a slant and the scatter further.
+    assert LENGTH_MM - 2 * DEPTH_MM - 2.0 < widest.length_mm < LENGTH_MM - 2 * DEPTH_MM + 5.0
+    assert widest.width_mm == pytest.approx(2 * RADIUS_MM, abs=0.2)
+    assert abs(widest.seen_from[2]) == pytest.approx(1.0, abs=0.02)
+    assert what_was_not_seen(solid, LIMITS) is None
+
+
+def test_two_blind_bores_of_two_diameters_on_one_axis_are_each_closed_where_they_were_seen_to():
+    """Neither floor was seen: the rims face each other as those of one bore do, but are of 2.0 and 1.2 mm radius."""
+
+    def inside(x, y, z):
+        p = (x, y, z)
+        low, high = faults.bore(p, 0.0, 0.0, RADIUS_MM), faults.bore(p, 0.0, 0.0, 1.2)
+        return -max(faults.box(p, (-4, -4, 0), (4, 4, LENGTH_MM)), min(low, 9.0 - z), min(high, z - 15.0))
+
+    mesh = faults._part(inside, (-5, -5, -1, 5, 5, LENGTH_MM + 1))
+    x, y, z = faults.middles(mesh).T
+    deep = (np.hypot(x, y) < RADIUS_MM + 0.3) & (z > DEPTH_MM) & (z < LENGTH_MM - DEPTH_MM)
+    solid = mend(faults.scan_of(Mesh(mesh.vertices_mm, mesh.faces[~deep])))
+    assert steps(solid) == {"Filled holes": 2}
+    assert euler(solid) == 2
