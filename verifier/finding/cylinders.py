@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -20,6 +21,9 @@ from verifier.mesh import Array, BoolArray, within
 
 # Less of the turn than this and the wall may be a fillet, a slot's end or a lever's round end.
 LEAST_ARC_DEG = 300.0
+# A boss that something is joined to, as a hinge's barrel to its leaf, goes round less; a lever's round end goes round
+# by half a turn and what its sides taper, 40 degrees at most.
+LEAST_JOINED_ARC_DEG = 240.0
 LEAST_PARTIAL_DEG = 150.0
 LEAST_DEPTH_MM = 0.4
 # Where fewer points go round, the two sides of a thin ridge look like a full turn, for gaps are judged by the spacing.
@@ -118,7 +122,7 @@ def _wall_of(
     surface: Surface, ring: Ring, free: BoolArray, band_mm: float, planes: Sequence[Plane], noise: Noise
 ) -> Wall | None:
     """The ring's cylinder; None where too little of it is left, or was seen."""
-    if ring.arc_deg >= LEAST_ARC_DEG:
+    if ring.arc_deg >= least_arc_deg(ring.kind):
         wall = _clear_of_its_ends(surface, ring, free, band_mm, planes, noise)
         if wall is not None and _goes_round(surface, wall):
             return wall
@@ -130,7 +134,12 @@ def _wall_of(
 
 def _goes_round(surface: Surface, wall: Wall) -> bool:
     resolved = 2.0 * np.pi * wall.fit.radius_mm >= FEWEST_ROUND * surface.spacing_mm
-    return resolved and wall.depth_mm >= LEAST_DEPTH_MM and seen_arc_deg(surface, wall) >= LEAST_ARC_DEG
+    return resolved and wall.depth_mm >= LEAST_DEPTH_MM and seen_arc_deg(surface, wall) >= least_arc_deg(wall.ring.kind)
+
+
+def least_arc_deg(kind: Literal["bore", "boss"]) -> float:
+    """How much of its turn a round wall is seen over: a bore that goes round less may be a slot's or a pocket's end."""
+    return LEAST_ARC_DEG if kind == "bore" else LEAST_JOINED_ARC_DEG
 
 
 def _clear_of_its_ends(

@@ -244,7 +244,7 @@ def _no_limits(facts: RowFacts) -> OpenQuestion | None:
 
 def _barely_seen(facts: RowFacts) -> OpenQuestion | None:
     do = f"Scan the part in one more orientation, with '{facts.row.name}' turned to the scanner."
-    if facts.row.kind in ("bore", "boss"):
+    if facts.row.kind == "bore":
         arc_deg = 360.0 * facts.size.seen_share
         if arc_deg >= facts.decision.min_arc_deg - 1e-6:
             return None
