@@ -72,7 +72,6 @@ def find_walls(surface: Surface, planes: Sequence[Plane], flat: BoolArray, noise
                 free[_round_about(surface, walls[-1])] = False
             elif ring.arc_deg >= LEAST_PARTIAL_DEG:
                 partial.append(ring)
-                free[ring.points] = False
 
     for axis in axes_of(planes):
         sort_in(free, axis)
@@ -80,7 +79,21 @@ def find_walls(surface: Surface, planes: Sequence[Plane], flat: BoolArray, noise
     for axis in bent_axes(surface.points_mm[left], surface.normals[left]):
         sort_in(free, axis)
     whole = joined_mouths(surface, walls, planes, noise)
-    return Walls(whole, tapers, [ring for ring in partial if not _inside_a_wall(ring, walls)], free)
+    return Walls(whole, tapers, _left_over(partial, walls, free), free)
+
+
+def _left_over(partial: Sequence[Ring], walls: Sequence[Wall], free: BoolArray) -> list[Ring]:
+    """Partial arcs that are no part of a wall, each once; their points are free no more.
+
+    Only when all axes have been tried: along the slanting face of a wedge a bore square to its base shows two halves.
+    """
+    left = []
+    for ring in partial:
+        if free[ring.points].mean() >= 0.5:
+            free[ring.points] = False
+            if not _inside_a_wall(ring, walls):
+                left.append(ring)
+    return left
 
 
 def _with_draft(surface: Surface, wall: Wall, side: Side, planes: Sequence[Plane], noise: Noise) -> Wall:

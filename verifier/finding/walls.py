@@ -77,7 +77,7 @@ def fitted_wall(surface: Surface, ring: Ring, planes: Sequence[Plane], noise: No
     least = max(noise.white_mm, 1e-4)
     free = fit_cylinder(at, start=(ring.axis_point_mm, ring.axis, ring.radius_mm), robust=True, least_spread_mm=least)
     covariance = _covariance(free, at, noise)
-    mouth = _mouth_plane(ring, planes, free)
+    mouth = _mouth_plane(ring, planes, free, float(np.sqrt(max(covariance[2, 2], covariance[3, 3]))))
     if mouth is None or float(np.sqrt(max(covariance[2, 2], covariance[3, 3]))) < HELD_ABOVE_RAD:
         return _wall(ring, free, at, "own", covariance)
     axis = mouth.normal * np.sign(mouth.normal @ free.axis)
@@ -132,13 +132,15 @@ def _rougher(slope: Array, residuals_mm: Array, at: Array, noise: Noise) -> floa
     return max(1.0, scatter_ratio(np.column_stack([slope, *form]), residuals_mm, at, noise))
 
 
-def _mouth_plane(ring: Ring, planes: Sequence[Plane], fit: CylinderFit) -> Plane | None:
-    """The largest plane about square to the ring (12 degrees) that lies at one of its ends."""
-    for plane in planes:
-        square = abs(float(plane.normal @ ring.axis)) > np.cos(np.radians(12.0))
-        if square and _at_mouth(plane, fit):
-            return plane
-    return None
+def _mouth_plane(ring: Ring, planes: Sequence[Plane], fit: CylinderFit, u_axis_rad: float) -> Plane | None:
+    """The plane about square to the ring (12 degrees) at one of its ends that the wall's own axis is nearest to.
+
+    Of those that it does not tell apart the largest: a bore through a wedge is square to one of two faces.
+    """
+    square = np.cos(np.radians(12.0))
+    mouths = [plane for plane in planes if abs(float(plane.normal @ ring.axis)) > square and _at_mouth(plane, fit)]
+    off_rad = [float(np.linalg.norm(np.cross(plane.normal, fit.axis))) for plane in mouths]
+    return next((plane for plane, off in zip(mouths, off_rad, strict=True) if off <= min(off_rad) + u_axis_rad), None)
 
 
 def _at_mouth(plane: Plane, fit: CylinderFit) -> bool:
