@@ -1,6 +1,7 @@
 """Bias, spread and honesty of every kind of row, on scans of six parts under four models of scatter.
 
-`python -m tests.benchmarks.truth 8 [FIRST_SEED] [--thinned 0.9]` prints one table a model of scatter, one line a kind.
+`python -m tests.benchmarks.truth 8 [FIRST_SEED] [--thinned 0.9] [--sheets 10]` prints one table a model of scatter, one
+line a kind; of scale and coat it asks as many sheets a scan.
 The scans come from a simulator that shares no code with the rooms; a part is meshed in three poses, and its scatter,
 scale and powder are drawn anew for each seed. About two rows in five are never read with the calliper: what is said of
 coverage and of wrong passes is said of those.
@@ -20,6 +21,7 @@ from tests.benchmarks.accuracy import ROWS, apart, box, row
 from verifier.correcting import separate_scale_from_coat
 from verifier.correcting.correction import Correction
 from verifier.finding import find_features
+from verifier.finding.feature import Features
 from verifier.measuring import measure
 from verifier.measuring.size import Size
 from verifier.mending.solid import Origin, Solid
@@ -196,8 +198,10 @@ def told_of(name: str, sheet: Sheet, drawn: Drawn, sizes: tuple[Size, ...], corr
 Exported = Callable[[Mesh], Mesh]
 
 
-def one_scan(name: str, scatter: Scatter, seed: int, exported: Exported) -> tuple[list[Told], Correction, Drawn]:
-    """One scan from the drawing of its scatter to its corrected sizes."""
+def one_scan(
+    name: str, scatter: Scatter, seed: int, exported: Exported, sheets: int
+) -> tuple[list[Told], list[Correction], Drawn]:
+    """One scan from the drawing of its scatter to its corrected sizes by one sheet, and the corrections by all."""
     rng = np.random.default_rng([seed, MODELS.index(scatter) if scatter in MODELS else 9, list(ROWS_OF).index(name)])
     coat = float(rng.choice([0.0, 0.0, 0.03, 0.08]))
     drawn = Drawn(1.0 if rng.random() < 0.5 else float(1.0 + 0.003 * rng.normal()), coat)
@@ -210,7 +214,14 @@ def one_scan(name: str, scatter: Scatter, seed: int, exported: Exported) -> tupl
     correction = separate_scale_from_coat(sizes, sheet, RULES, features.noise)
     # The coat is drawn on the part before the scanner enlarges it.
     drawn = replace(drawn, coat_mm=coat * drawn.scale)
-    return list(told_of(name, sheet, drawn, sizes, correction)), correction, drawn
+    told = list(told_of(name, sheet, drawn, sizes, correction))
+    return told, [correction, *(_anew(name, features, rng) for _ in range(sheets - 1))], drawn
+
+
+def _anew(name: str, features: Features, rng: np.random.Generator) -> Correction:
+    """The correction by one more sheet."""
+    sheet = drawn_sheet(name, rng)
+    return separate_scale_from_coat(measure(features, sheet, RULES), sheet, RULES, features.noise)
 
 
 def table(found: list[Told]) -> None:
@@ -229,10 +240,17 @@ def table(found: list[Told]) -> None:
 
 
 def alarms(corrections: list[tuple[Correction, Drawn]]) -> None:
-    """How often a scale or a coat was called real where none was, of those scans that had none."""
-    scale = [c.scale.applied for c, d in corrections if d.scale == 1.0]
-    coat = [c.coat.applied for c, d in corrections if d.coat_mm == 0.0]
-    print(f"false alarms: scale {sum(scale)} of {len(scale)}, coat {sum(coat)} of {len(coat)}")
+    """How often a scale or a coat was called real where none was and where one was, and how sure it was."""
+    scale = [(c.scale, d.scale, 1.0) for c, d in corrections]
+    coat = [(c.coat, d.coat_mm, 0.0) for c, d in corrections]
+    for name, terms in (("scale", scale), ("coat", coat)):
+        called = {real: [t.applied for t, true, none in terms if (true != none) == real] for real in (False, True)}
+        u = np.median([t.u for t, _, _ in terms])
+        rms = np.sqrt(np.mean([((t.value - true) / t.u) ** 2 for t, true, _ in terms]))
+        print(
+            f"{name}: called where there is none {sum(called[False])} of {len(called[False])}, where there is one "
+            f"{sum(called[True])} of {len(called[True])}; median u {u:.5f}, rms z {rms:.2f}"
+        )
 
 
 def main() -> None:
@@ -243,24 +261,30 @@ def main() -> None:
     parser.add_argument("--parts", nargs="*", default=list(ROWS_OF))
     parser.add_argument("--models", type=int, nargs="*", default=list(range(len(MODELS))))
     parser.add_argument("--worst", type=int, default=0)
+    parser.add_argument("--sheets", type=int, default=1)
     asked = parser.parse_args()
     everything: list[Told] = []
     corrections: list[tuple[Correction, Drawn]] = []
     for scatter in (MODELS[i] for i in asked.models):
         found: list[Told] = []
+        here: list[tuple[Correction, Drawn]] = []
         for name in asked.parts:
             for seed in range(asked.first, asked.first + asked.count):
-                told, correction, drawn = one_scan(name, scatter, seed, lambda mesh: thinned(mesh, asked.thinned))
+                told, by_sheet, drawn = one_scan(
+                    name, scatter, seed, lambda mesh: thinned(mesh, asked.thinned), asked.sheets
+                )
                 if len(told) < len(ROWS_OF[name]):
                     missing = {str(r["name"]) for r in ROWS_OF[name]} - {t.name for t in told}
                     print(f"{name} {seed}: not measured {sorted(missing)}")
                 found += told
-                corrections.append((correction, drawn))
+                here += [(correction, drawn) for correction in by_sheet]
         print(f"\n{scatter.name}")
         table(found)
         for t in sorted(found, key=lambda t: -abs(t.on_scan / t.u_scan))[: asked.worst]:
             print(f"   {t.part} {t.name}: {t.on_scan:+.4f} u {t.u_scan:.4f}")
+        alarms(here)
         everything += found
+        corrections += here
     unread = [t for t in everything if not t.read]
     print("\nall models")
     table(everything)
