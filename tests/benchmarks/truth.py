@@ -20,6 +20,7 @@ from tests.benchmarks import long_parts
 from tests.benchmarks.accuracy import ROWS, apart, box, row
 from verifier.correcting import separate_scale_from_coat
 from verifier.correcting.correction import Correction
+from verifier.correcting.wording import SIGNIFICANT
 from verifier.finding import find_features
 from verifier.finding.feature import Features
 from verifier.measuring import measure
@@ -244,7 +245,8 @@ def alarms(corrections: list[tuple[Correction, Drawn]]) -> None:
     scale = [(c.scale, d.scale, 1.0) for c, d in corrections]
     coat = [(c.coat, d.coat_mm, 0.0) for c, d in corrections]
     for name, terms in (("scale", scale), ("coat", coat)):
-        called = {real: [t.applied for t, true, none in terms if (true != none) == real] for real in (False, True)}
+        told = [(abs(t.value - none) > SIGNIFICANT * t.u and t.applied, true != none) for t, true, none in terms]
+        called = {real: [called for called, there in told if there == real] for real in (False, True)}
         u = np.median([t.u for t, _, _ in terms])
         rms = np.sqrt(np.mean([((t.value - true) / t.u) ** 2 for t, true, _ in terms]))
         print(

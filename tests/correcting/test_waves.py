@@ -64,3 +64,15 @@ def test_waves_make_the_coat_less_sure_and_no_corrected_size() -> None:
     assert [s.u_mm for s in waved.sizes] == [s.u_mm for s in calm.sizes]
     without = separate_scale_from_coat(SIZES, sheet, RULES, replace(WAVES, wave_mm=0.0))
     assert without.covariance == pytest.approx(calm.covariance, rel=1e-12)
+
+
+def test_a_scan_moved_by_waves_or_powder_is_put_right_and_not_called_powdered() -> None:
+    sheet, off = sheet_for(LEVER), scanned(LEVER, coat_mm=0.02)
+    told = separate_scale_from_coat(off, sheet, RULES, replace(WAVES, seen_on_mm2=3000.0)).coat
+    assert told.applied
+    assert abs(told.value) < 2.0 * told.u
+    assert (
+        "The scan lies 0.020 mm over each face; the mesh is corrected for it. That it is powder is not sure"
+        in told.reason
+    )
+    assert "The powder is 0.020 mm" in separate_scale_from_coat(off, sheet, RULES).coat.reason
