@@ -59,7 +59,8 @@ def mend_crossings(draft: Draft, *, among: BoolArray | None = None, keep_longest
         draft = _cut_out(draft, hit, ring, sparing=ring <= SPARING_ROUNDS)
         first_new_face = len(draft.mesh.faces)
         draft = fill_holes(draft, FILLED_CROSSING, fair=ring < ROUNDS, keep_longest=keep_longest)
-        pairs = crossing_near(draft.mesh, _fresh(draft, first_new, first_new_face))
+        # Where not all was looked at in the beginning, what crosses around the place has to be found with it.
+        pairs = crossing_near(draft.mesh, _fresh(draft, first_new, first_new_face), closely=among is None)
     _refuse_two_surfaces(draft, pairs)
     left = np.unique(pairs)
     return draft.telling(tell_faces(LEFT_CROSSING, draft.mesh, left)) if len(left) else draft
@@ -73,9 +74,12 @@ def crossing_pairs(mesh: Mesh) -> IntArray:
     return np.asarray(pairs[run_through_each_other(mesh, pairs)], dtype=np.int64)
 
 
-def crossing_near(mesh: Mesh, fresh: BoolArray) -> IntArray:
-    """Crossing pairs, (k, 2), among the fresh faces and all whose box comes near theirs."""
-    return _crossing_among(mesh, np.flatnonzero(_may_meet_any(mesh, fresh)))
+def crossing_near(mesh: Mesh, fresh: BoolArray, *, closely: bool = False) -> IntArray:
+    """Crossing pairs, (k, 2), among the fresh faces and all whose box comes near theirs.
+
+    closely : no more than finds every pair that a fresh face has; pairs of others around are left out
+    """
+    return _crossing_among(mesh, np.flatnonzero(_may_meet_any(mesh, fresh, closely=closely)))
 
 
 def _culprits(draft: Draft, pairs: IntArray, *, sparing: bool) -> IntArray:
@@ -159,7 +163,7 @@ def _crossing_among(mesh: Mesh, faces: IntArray) -> IntArray:
     return faces[crossing_pairs(Mesh(mesh.vertices_mm, mesh.faces[faces]))]
 
 
-def _may_meet_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:
+def _may_meet_any(mesh: Mesh, fresh: BoolArray, *, closely: bool) -> BoolArray:
     """Faces whose box may meet a fresh face's box; too many rather than too few.
 
     A face no longer than a cell of the grid lies, with its first corner, within a cell of what its box meets. So one
@@ -169,7 +173,8 @@ def _may_meet_any(mesh: Mesh, fresh: BoolArray) -> BoolArray:
         return fresh
     some = mesh.vertices_mm[mesh.faces[:: 1 + len(mesh.faces) // 10_000]]
     own = mesh.corners_of(np.flatnonzero(fresh))
-    low, high = own.min(axis=(0, 1)), own.max(axis=(0, 1))
+    around = own.reshape(-1, 3) if closely else mesh.vertices_mm
+    low, high = (np.array([at(axis) for axis in around.T]) for at in (np.min, np.max))
     cell_mm = max(4.0 * float(np.ptp(some, axis=1).mean()), float((high - low).max()) / 200.0)
     # Around the fresh faces lies one layer of cells that their boxes may come near, and one that stands for all beyond.
     marked = np.zeros(((high - low) / cell_mm).astype(int) + 5, dtype=bool)
