@@ -5,6 +5,8 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from verifier.comparing.changes import Seen
 from verifier.comparing.compared import Compared, compare
 from verifier.comparing.reference import Reference
@@ -27,6 +29,7 @@ from verifier.errors import CannotMend
 from verifier.finding import find_features
 from verifier.finding.feature import Features
 from verifier.joining import JoinReport, join
+from verifier.joining.dots.taking_off import faces_at
 from verifier.joining.laid_together import laid_beside
 from verifier.judging import Judgement, judge
 from verifier.judging.of_print import steps_of_print
@@ -112,12 +115,20 @@ def mended(scan: Scan, joined: JoinReport | None) -> tuple[Solid, JoinReport | N
     Raises CannotMend when that fails too.
     """
     try:
-        return _with_something_measured(scan, mend(scan)), joined
+        return _with_something_measured(scan, _marked(mend(scan), joined)), joined
     except CannotMend:
         if joined is None or not joined.posed:
             raise
         beside = mend(replace(scan, mesh=laid_beside(joined.posed)))
-        return _with_something_measured(scan, beside), replace(joined, seam=None, seam_at_mm=None)
+        return _with_something_measured(scan, _marked(beside, joined)), replace(joined, seam=None, seam_at_mm=None)
+
+
+def _marked(solid: Solid, joined: JoinReport | None) -> Solid:
+    """The solid with the faces that a join made in the place of marker dots told from those that were measured."""
+    if joined is None or len(joined.dots_at) == 0:
+        return solid
+    made = faces_at(solid.mesh, joined.dots_at) & (solid.origin == Origin.MEASURED)
+    return replace(solid, origin=np.where(made, np.uint8(Origin.FILLED), solid.origin))
 
 
 def inspect_part(

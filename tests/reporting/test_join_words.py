@@ -1,10 +1,11 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from tests.joining.test_join import DOUBTFUL, WAYS
 from verifier.joining import JoinReport
-from verifier.joining.posed import Link, Residual, Seam, Spread, Trimmed
+from verifier.joining.posed import DotsTold, Link, Residual, Seam, Spread, Trimmed
 from verifier.judging.judge import of_joining
 from verifier.reporting.join_table import join_table
 from verifier.reporting.join_words import join_in_words
@@ -64,6 +65,20 @@ def test_the_seam_s_step_is_told_and_its_gap_where_there_is_one():
     assert "at most 0.21 mm at 1, 2, 3" in words[0]
     assert "gap" not in words[0]
     assert "a gap of at most 3.40 mm at 4, 5, 6" in words[1]
+
+
+@pytest.mark.parametrize(
+    ("dots", "words"),
+    [
+        (DotsTold(6, 5.04, 0.15, 8), "8 of 0.15 mm height were taken off the surface"),
+        (DotsTold(6, 5.04, 0.0, 0), "left as holes, which were filled"),
+        (DotsTold(6, 5.04, 0.3, 0, moulded=True), "and left on"),
+    ],
+)
+def test_marker_dots_are_told_with_what_became_of_them(dots, words):
+    told = " ".join(join_in_words(join_table(replace(REPORT, dots=dots))))
+    assert "6 marker dots of 5.0 mm" in told
+    assert words in told
 
 
 def test_a_join_in_doubt_leaves_the_part_undecided_and_says_what_decides_it():

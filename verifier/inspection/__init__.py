@@ -10,6 +10,7 @@ from verifier.inspection.deviation import (
     WithinTable,
 )
 from verifier.inspection.joined import (
+    DotsTable,
     JoinLinkTable,
     JoinRegionTable,
     JoinTable,
@@ -30,6 +31,7 @@ __all__ = [
     "ChangeTable",
     "CoatTable",
     "DeviationTable",
+    "DotsTable",
     "FeatureTable",
     "HistogramTable",
     "Inspection",

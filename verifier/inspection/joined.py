@@ -81,6 +81,21 @@ class SeamTable(Part):
     gap: SeamSpreadTable
 
 
+class DotsTable(Part):
+    """Marker dots of one size that several of the scans show.
+
+    shared : how many more than one scan shows; height_mm : nought where they are holes
+    taken_off : how many were taken off the surface
+    moulded : whether the sheet says that they are part, or they lie as regularly as if they were; none was then
+    """
+
+    shared: int
+    diameter_mm: float
+    height_mm: float
+    taken_off: int
+    moulded: bool
+
+
 class JoinTable(Part):
     """How several scans were made one."""
 
@@ -97,3 +112,4 @@ class JoinTable(Part):
     regions: tuple[JoinRegionTable, ...] = ()
     links: tuple[JoinLinkTable, ...] = ()
     seam: SeamTable | None = Field(default=None, description="null where the scans meet nowhere")
+    dots: DotsTable | None = Field(default=None, description="null where no two scans show the same ones")

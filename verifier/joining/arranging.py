@@ -100,7 +100,14 @@ def meetings(first: View, second: View) -> tuple[Met, ...]:
     """The likely poses of two views, refined with their scale, the one that is worth most first."""
     size = min(size_mm(first.cloud), size_mm(second.cloud))
     poses = likely_poses(second.cloud, first.cloud)
-    poses = poses[distinct(poses, second.asked.points_mm, SAME_SHARE * size)]
+    return met_by(poses[distinct(poses, second.asked.points_mm, SAME_SHARE * size)], first, second)
+
+
+def met_by(poses: Array, first: View, second: View) -> tuple[Met, ...]:
+    """Poses (k, 4, 4) of two views refined with their scale, those that are worth most first."""
+    if len(poses) == 0:
+        return ()
+    size = min(size_mm(first.cloud), size_mm(second.cloud))
     gates = np.geomspace(START_SHARE * size, END_MM, MEETING_STEPS)
     found = np.array([refined_together((np.eye(4), pose), (first, second), gates)[1] for pose in poses])
     found = found[distinct(found, second.asked.points_mm, 0.5 * SAME_SHARE * size)]

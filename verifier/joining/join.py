@@ -7,6 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from verifier.errors import CannotJoin, RuleMistake
+from verifier.joining.dots.dot import Dots
+from verifier.joining.dots.find import find_dots
+from verifier.joining.dots.taking_off import dots_taken_off
 from verifier.joining.fusing import fuse
 from verifier.joining.posed import SEAM, Fused, Joined, JoinReport, Placing, Posed
 from verifier.joining.side import is_side_of_large_part
@@ -21,17 +24,28 @@ def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     """Put the scans of one part together; the result goes on as any other scan.
 
     Which way they are put together is told by how they look. The first one's scale and place are kept.
-    sheet : its calliper thickness sets the gap between two sides; its `join` takes one of several ways
+    sheet : its calliper thickness sets the gap between two sides; its `join` takes one of several ways; its `dots` says
+        whether what looks like marker dots is any
     Raises CannotJoin, saying what to do at the scanner; RuleMistake for a `join` there is no way for.
     """
     _refuse_twice(scans)
-    placing = chosen_way(_place(scans, sheet), sheet)
+    dots = tuple(find_dots(scan.mesh) for scan in scans)
+    placing = chosen_way(_place(scans, sheet, dots), sheet)
     posed = tuple(
         Posed(scan, pose, kept) for scan, pose, kept in zip(scans, placing.taken.poses, placing.keep_faces, strict=True)
     )
-    fused = fuse(posed)
-    names = tuple(scan.source.name for scan in scans)
-    report = JoinReport(names, placing, fused.seam, _seam_at_mm(fused), _to_draw(placing, posed), posed)
+    taken_off = dots_taken_off(posed, dots, moulded=sheet is not None and not sheet.dots)
+    fused = fuse(taken_off.posed)
+    report = JoinReport(
+        scans=tuple(scan.source.name for scan in scans),
+        placing=placing,
+        seam=fused.seam,
+        seam_at_mm=_seam_at_mm(fused),
+        scans_kept=_to_draw(placing, posed),
+        posed=taken_off.posed,
+        dots=taken_off.told,
+        dots_at=taken_off.places,
+    )
     return Joined(_as_one(scans, fused), fused.source_of_face, report)
 
 
@@ -48,11 +62,11 @@ def _to_draw(placing: Placing, posed: tuple[Posed, ...]) -> tuple[Posed, ...]:
     return posed if len(placing.alternatives) > 1 and not placing.sure else ()
 
 
-def _place(scans: Sequence[Scan], sheet: Sheet | None) -> Placing:
+def _place(scans: Sequence[Scan], sheet: Sheet | None, dots: Sequence[Dots]) -> Placing:
     """Two sides of a large flat part share a rim and are laid rim on rim; all else is laid surface on surface."""
     if len(scans) == 2 and all(is_side_of_large_part(scan.mesh) for scan in scans):
-        return place_two_sides(scans[0], scans[1], sheet)
-    return place_views(scans)
+        return place_two_sides(scans[0], scans[1], sheet, (dots[0], dots[1]))
+    return place_views(scans, dots)
 
 
 def _refuse_twice(scans: Sequence[Scan]) -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from verifier.joining.dots.dot import NO_DOTS, Dots
 from verifier.mesh import Array, BoolArray, Mesh
 from verifier.reading.scan import Scan
 
@@ -113,6 +114,23 @@ class Trimmed:
 
 
 @dataclass(frozen=True, slots=True)
+class DotsTold:
+    """Marker dots of one size that several scans show.
+
+    shared : how many more than one scan shows
+    height_mm : above the surface, nought where they are holes
+    taken_off : how many were taken off the surface, those of one scan alone among them
+    moulded : whether the sheet says that they are part, or they lie as regularly as if they were, so that none was
+    """
+
+    shared: int
+    diameter_mm: float
+    height_mm: float
+    taken_off: int
+    moulded: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Placing:
     """Where every scan goes, before they are made one: two sides of a large part, or up to twelve views of a small one.
 
@@ -177,6 +195,8 @@ class JoinReport:
     seam_at_mm : (k, 3) middles of the faces that were made or moved at the seam, to show where it runs
     scans_kept : the scans as posed, to draw the other ways by; none where there is one way only
     posed : the scans as posed, should their seam not be closed
+    dots : None where no two scans show the same ones
+    dots_at : those in whose place smooth surface was made, in the joined part's frame
     """
 
     scans: tuple[str, ...]
@@ -185,6 +205,8 @@ class JoinReport:
     seam_at_mm: Array | None = None
     scans_kept: tuple[Posed, ...] = ()
     posed: tuple[Posed, ...] = ()
+    dots: DotsTold | None = None
+    dots_at: Dots = NO_DOTS
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,18 @@ from scipy.spatial.transform import Rotation
 from verifier.joining.laid_together import moved
 from verifier.joining.outline import Laid
 from verifier.joining.profile import RimHeights
-from verifier.joining.rows import Moving, Rows, Seen, Target, height_rows, look, outline_rows, surface_rows, tilt_rows
+from verifier.joining.rows import (
+    Moving,
+    Rows,
+    Seen,
+    Target,
+    dot_rows,
+    height_rows,
+    look,
+    outline_rows,
+    surface_rows,
+    tilt_rows,
+)
 from verifier.joining.side import Side
 from verifier.mesh import Array, IntArray
 
@@ -54,11 +65,13 @@ def refine(pose: Array, target: Target, moving: Moving, *, most_points: int, wit
     for step, gate in enumerate((*GATES, *CLEAN_GATES)):
         reach_mm = max(gate * target.side.length_mm, LEAST_GATE_MM)
         seen = look(pose, moving.side, points, target, reach_mm)
+        by_dots = dot_rows(pose, moving, target)
         rows = (
             surface_rows(seen, reach_mm, only_clean=step >= len(GATES)),
             outline_rows(pose, moving, target),
             height_rows(pose, moving, target),
-            tilt_rows(pose),
+            tilt_rows(pose, eased=len(by_dots.wanted) > 0),
+            by_dots,
         )
         pose = _motion(rows, with_scale=with_scale) @ pose
     return Refined(pose, look(pose, moving.side, points, target, 4.0 * LEAST_GATE_MM))

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from verifier.joining.dots.dot import NO_DOTS, Dots
+from verifier.joining.dots.matching import fixes_pose, matched, one_mm
 from verifier.joining.laid_together import moved
 from verifier.joining.outline import Outline
 from verifier.joining.profile import RimHeights
@@ -18,6 +20,8 @@ FACING_MM = 12.0
 SAME_WAY = np.cos(np.radians(35.0))
 # Mean normals of the two sides of one part agree within this: 0.01 to 0.06 degrees on simulated scans, warp 0.3 mm.
 TILT_RAD = np.radians(0.08)
+# Where sides are seen far past a thick rim they end at different heights of it: by 1.1 degrees on 300 x 130 mm.
+EASED_TILT_RAD = np.radians(1.0)
 # How much a place that a crease may have pulled is worth against one out of its reach.
 TAINTED_WORTH = 0.02
 # Neighbours share their errors: however many places are matched, they count as no more than this many.
@@ -26,6 +30,9 @@ MOST_COUNT = 200.0
 OUTLINE_MM = 0.15
 # How much a place of an outline is worth where the surface was not seen turning under, against one where it was.
 UNSEEN_WORTH = 0.1
+# Middles of one dot in two scans agree within this along each axis on simulated scans, and within a share of the part's
+# length: warp.
+DOT_MM, DOT_SHARE = 0.15, 1 / 4000
 # Heights of two rims are compared where they are this near in plan, as a share of the part's length.
 BESIDE_SHARE = 1 / 120
 
@@ -49,13 +56,14 @@ class Moving:
     side: Side
     outline: Outline
     heights: RimHeights
+    dots: Dots = NO_DOTS
 
 
 class Target:
     """The first side's rim, to be asked for the nearest place that faces a given way."""
 
-    def __init__(self, side: Side, outline: Outline, heights: RimHeights) -> None:
-        self.side, self.outline, self.heights = side, outline, heights
+    def __init__(self, side: Side, outline: Outline, heights: RimHeights, dots: Dots = NO_DOTS) -> None:
+        self.side, self.outline, self.heights, self.dots = side, outline, heights, dots
         self.weight_mm = FACING_SPACINGS * side.spacing_mm
         self.tree = cKDTree(np.column_stack([side.points_mm, self.weight_mm * side.normals]))
         self.plan_tree = cKDTree(np.column_stack([outline.points_mm, FACING_MM * outline.facing]))
@@ -152,9 +160,22 @@ def height_rows(pose: Array, moving: Moving, target: Target) -> Rows:
     return Rows(distance_rows(at[good], up), rise[good], weight)
 
 
-def tilt_rows(pose: Array) -> Rows:
-    """Rows that keep the mean normals together."""
+def tilt_rows(pose: Array, *, eased: bool) -> Rows:
+    """Rows that keep the mean normals together; eased : where dots say the tilt, for sides seen far past the rim."""
     up = pose[:3, 2] / np.linalg.norm(pose[:3, 2])
     matrix = np.zeros((2, 7))
     matrix[0, 0] = matrix[1, 1] = 1.0
-    return Rows(matrix, np.array([up[1], -up[0]]), np.full(2, TILT_RAD**-2))
+    return Rows(matrix, np.array([up[1], -up[0]]), np.full(2, (EASED_TILT_RAD if eased else TILT_RAD) ** -2))
+
+
+def dot_rows(pose: Array, moving: Moving, target: Target) -> Rows:
+    """Rows that bring the marker dots that both sides show onto each other; none where they fix no pose."""
+    pairs = matched(target.dots, moving.dots, pose)
+    here = target.dots.at_mm[pairs[:, 0]]
+    if not fixes_pose(here):
+        return Rows(np.empty((0, 7)), np.empty(0), np.empty(0))
+    at = moved(moving.dots.at_mm[pairs[:, 1]], pose)
+    matrix = np.concatenate([distance_rows(at, np.broadcast_to(axis, at.shape)) for axis in np.eye(3)])
+    wanted = (here - at).T.ravel()
+    spread_mm = float(np.hypot(DOT_MM, DOT_SHARE * target.side.length_mm))
+    return Rows(matrix, wanted, believed(wanted, one_mm(target.dots, moving.dots)) / spread_mm**2)

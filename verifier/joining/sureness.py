@@ -1,6 +1,6 @@
 """Whether one way of putting two sides together is the only one, and what is said when it is not."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -17,6 +17,8 @@ from verifier.mesh import Array
 SURE = 120.0
 # Ways whose parts differ by less than this anywhere are one part: half of what a join is allowed to be off.
 ALIKE_MM = 0.5
+CHOOSE = "Look at both in the report and write join = 1 or join = 2 into the sheet"
+STICK = "a dot stuck on the rim before the next scan would have told them apart"
 # Share of the places that may differ by more: ragged ends of the scans. A bump 50 mm long is more of a rim of 3 m.
 STRAY_SHARE = 0.015
 # The face is compared this many spacings away from its rim, with the plane of so many places.
@@ -77,9 +79,7 @@ def _face_stays(side: Side, motion: Array) -> bool:
 
 def doubt_of(best: Evidence, others: list[Evidence]) -> Doubt:
     """Weigh the best way against the others by the pieces of the rim."""
-    doubts, pieces = best.doubts_mm, max(1, len(best.off_mm))
-    scatter = max(1.0, best.misfit(doubts) / pieces)
-    against = [(other.misfit(doubts) - best.misfit(doubts)) / scatter for other in others]
+    against = against_of(best, others)
     differs = tuple(map(_what_differs, others))
     if all(each > SURE for each in against):
         why = (
@@ -88,17 +88,34 @@ def doubt_of(best: Evidence, others: list[Evidence]) -> Doubt:
         return Doubt(True, why, "", differs)
     rivals = f"{best.rms_mm:.2f} and {others[0].rms_mm:.2f} mm apart at the rim"
     why = f"Two ways of putting the sides together fit alike: {rivals}"
-    do = (
-        "Look at both in the report and write join = 1 or join = 2 into the sheet;"
-        " a dot stuck on the rim before the next scan would have told them apart"
+    rivals_at = tuple(k for k, each in enumerate(against) if each <= SURE)
+    return Doubt(False, f"{why}.", f"{CHOOSE}; {STICK}.", differs, rivals_at)
+
+
+def against_of(best: Evidence, others: list[Evidence]) -> list[float]:
+    """How much the pieces of the rim speak against each other way, in units of their own scatter."""
+    doubts, pieces = best.doubts_mm, max(1, len(best.off_mm))
+    scatter = max(1.0, best.misfit(doubts) / pieces)
+    return [(other.misfit(doubts) - best.misfit(doubts)) / scatter for other in others]
+
+
+def told_by_dots(doubt: Doubt, together: int) -> Doubt:
+    """The same where other ways were ruled out because so many marker dots lie on each other in this one."""
+    return replace(
+        doubt, why=f"{together} marker dots that both sides show lie on each other, in no other way as many."
     )
-    return Doubt(False, f"{why}.", f"{do}.", differs, tuple(k for k, each in enumerate(against) if each <= SURE))
 
 
 def told_by_paint(others: list[Evidence]) -> Doubt:
     """No doubt, since colours tell the way from the others."""
     why = "Another way of laying the rims on each other fits as well, and the colours of the scans tell this one."
     return Doubt(True, why, "", tuple(map(_what_differs, others)))
+
+
+def torn(doubt: Doubt, together: int) -> Doubt:
+    """The same where the rims speak for one way, and so many marker dots for another."""
+    why = f"The rims fit best in one way, and {together} marker dots lie on each other in another."
+    return replace(doubt, sure=False, why=why, do=f"{CHOOSE}.")
 
 
 def _what_differs(other: Evidence) -> str:

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import permutations
+from itertools import combinations, permutations
 
 import numpy as np
 
 from verifier.comparing.pose import moved, pose_of, turns_about
 from verifier.comparing.refining import partners
+from verifier.joining.dots.matching import fixes_pose, matched
 from verifier.joining.view import View
 from verifier.mesh import Array
 
@@ -15,6 +16,8 @@ from verifier.mesh import Array
 # the most is believed. A row of the fit is worth this scatter, and neighbouring points err together: so many rows tell
 # as much as one.
 SCALE_U, MOST_SCALE, ROW_MM, ROWS_ALIKE = 0.0015, 0.006, 0.05, 10.0
+# Middles of one dot in two views agree within this.
+DOT_MM = 0.2
 # A pair of views with fewer points in common has no say.
 LEAST_COMMON = 30
 
@@ -51,6 +54,9 @@ def refined_together(
 def _step(poses: list[Array], views: Sequence[View], gate_mm: float, size_mm: float, with_scale: bool) -> list[Array]:
     pulls = [
         pull for i, j in permutations(range(len(views)), 2) if (pull := _pull(poses, views, i, j, gate_mm)) is not None
+    ]
+    pulls += [
+        pull for i, j in combinations(range(len(views)), 2) if (pull := _pull_of_dots(poses, views, i, j)) is not None
     ]
     if not pulls:
         return poses
@@ -90,6 +96,20 @@ def _pull(poses: list[Array], views: Sequence[View], i: int, j: int, gate_mm: fl
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     weights = (gate_mm**2 / (gate_mm**2 + away**2)) ** 2
     return _Pull(i, j, moved(poses[j], found.places_mm[0][chosen]), normals, away, weights)
+
+
+def _pull_of_dots(poses: list[Array], views: Sequence[View], i: int, j: int) -> _Pull | None:
+    """The marker dots that both show, drawn onto each other along all three axes; none where they fix no pose."""
+    if min(len(views[i].dots), len(views[j].dots)) == 0:
+        return None
+    pairs = matched(views[j].dots, views[i].dots, np.linalg.inv(poses[j]) @ poses[i])
+    here = moved(poses[i], views[i].dots.at_mm[pairs[:, 1]])
+    there = moved(poses[j], views[j].dots.at_mm[pairs[:, 0]])
+    if not fixes_pose(there):
+        return None
+    off, ways = (here - there).T.ravel(), np.repeat(np.eye(3), len(pairs), axis=0)
+    weight = ROWS_ALIKE * (ROW_MM / DOT_MM) ** 2  # dots err each for itself, rows of the surface do not
+    return _Pull(i, j, np.tile(here, (3, 1)), ways, off, np.full(len(off), weight))
 
 
 def _rows(pull: _Pull, middle: Array, size_mm: float) -> Array:

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from verifier.errors import CannotJoin
+from verifier.joining.dots.dot import NO_DOTS, Dots
+from verifier.joining.dots.matching import poses_by_dots
+from verifier.joining.dots.telling import dots_together, told_apart, told_otherwise
 from verifier.joining.evidence import Evidence, evidence_of
 from verifier.joining.laid_together import moved
 from verifier.joining.outline import Outline, lay_rims, outline_of
@@ -22,7 +25,7 @@ from verifier.joining.refining import (
 )
 from verifier.joining.rows import Moving, Target
 from verifier.joining.side import Side, side_of, turned_over
-from verifier.joining.sureness import Doubt, alike, doubt_of, told_by_paint
+from verifier.joining.sureness import SURE, Doubt, against_of, alike, doubt_of, told_by_dots, told_by_paint, torn
 from verifier.joining.thickness import CALLIPER_MM, THROUGH_SHARE, Gap, calliper_correction_mm, gap_between
 from verifier.mesh import Array
 from verifier.reading.scan import Scan
@@ -73,6 +76,10 @@ class Pair:
         """How well the heights of the two rims say how far apart the sides are."""
         return float(np.hypot(self.target.heights.common_u_mm, self.moving.heights.common_u_mm))
 
+    def dots_together(self, pose: Array) -> int:
+        """How many marker dots of the two sides lie on each other."""
+        return dots_together((self.target.dots, self.moving.dots), (np.eye(4), pose))
+
     def way(self, start: Array, *, most_points: int, with_scale: bool) -> Way:
         """Refine one start and weigh it."""
         found = refine(start, self.target, self.moving, most_points=most_points, with_scale=with_scale)
@@ -80,11 +87,14 @@ class Pair:
         return Way(found, evidence, gap_between(found.pose, self.target.side, self.moving.side))
 
 
-def pair_of(first: Scan, second: Scan) -> Pair:
+def pair_of(first: Scan, second: Scan, dots: tuple[Dots, Dots] = (NO_DOTS, NO_DOTS)) -> Pair:
     """Trim both scans and look at their rims, one beside the other."""
     with ThreadPoolExecutor(2) as beside:
-        other = beside.submit(lambda: Moving(*_rim_seen(turned_over(side_of(second)))))
-        return Pair(Target(*_rim_seen(side_of(first))), other.result())
+        other = beside.submit(lambda: _rim_seen(turned_over(side_of(second))))
+        one = _rim_seen(side_of(first))
+        over = other.result()
+    here, there = (each.placed(side.to_side) for each, side in zip(dots, (one[0], over[0]), strict=True))
+    return Pair(Target(*one, here), Moving(*over, there))
 
 
 def _rim_seen(side: Side) -> tuple[Side, Outline, RimHeights]:
@@ -92,13 +102,17 @@ def _rim_seen(side: Side) -> tuple[Side, Outline, RimHeights]:
     return side, outline, rim_heights(side, outline)
 
 
-def place_two_sides(first: Scan, second: Scan, sheet: Sheet | None) -> Placing:
+def place_two_sides(
+    first: Scan, second: Scan, sheet: Sheet | None, dots: tuple[Dots, Dots] = (NO_DOTS, NO_DOTS)
+) -> Placing:
     """Put the second scan to the first.
 
+    dots : the marker dots of each, in its own frame
     Raises CannotJoin when nothing fits, or when the sides share no surface.
     """
-    pair = pair_of(first, second)
-    ways = _ways(pair)
+    pair = pair_of(first, second, dots)
+    fitting = _ways(pair)
+    ways, otherwise = _as_dots_tell(fitting, pair)
     if not ways:
         raise _cannot(pair, "no way of laying one side's rim on the other's gives a part")
     best = _finest(pair, ways[0])
@@ -108,6 +122,10 @@ def place_two_sides(first: Scan, second: Scan, sheet: Sheet | None) -> Placing:
         raise _cannot(pair, f"their rims do not fit: {best.evidence.rms_mm:.1f} mm apart at best")
     others = [_finest(pair, way) for way in ways[1:3] if not alike(way.pose, best.pose, pair.target, pair.moving)]
     doubt = doubt_of(best.evidence, [way.evidence for way in others])
+    if otherwise is not None and not alike(otherwise.pose, best.pose, pair.target, pair.moving):
+        doubt = torn(doubt, pair.dots_together(otherwise.pose))
+    elif doubt.sure and len(ways) < len(fitting):
+        doubt = told_by_dots(doubt, pair.dots_together(best.pose))
     ways, doubt = _by_paint([best, *others], doubt, pair)
     return _placing(pair, ways, doubt, _rim_overlap(ways[0], pair), sheet)
 
@@ -132,6 +150,7 @@ def _ways(pair: Pair) -> list[Way]:
     """The ways that make a part, the one that fits best first; all are weighed by the same doubt."""
     starts = lay_rims(pair.target.outline, pair.moving.outline, pair.length_mm)
     poses = [start_pose(laid, pair.target.heights, pair.moving.heights) for laid in starts]
+    poses += list(poses_by_dots(pair.target.dots, pair.moving.dots))
     with ThreadPoolExecutor(2) as beside:
         ways = list(beside.map(lambda pose: pair.way(pose, most_points=COARSE_POINTS, with_scale=False), poses))
     ways = [way for way in ways if way.gap.through_share <= THROUGH_SHARE and _tilt_deg(way.pose) < MOST_TILT_DEG]
@@ -140,6 +159,22 @@ def _ways(pair: Pair) -> list[Way]:
         if not any(_same(way.pose, other.pose, pair) for other in kept):
             kept.append(way)
     return kept
+
+
+def _as_dots_tell(ways: list[Way], pair: Pair) -> tuple[list[Way], Way | None]:
+    """The ways that marker dots leave, theirs first; and the way they would take though the rims speak against it.
+
+    That one is never taken, and stands second.
+    """
+    if not ways:
+        return ways, None
+    together = [pair.dots_together(way.pose) for way in ways]
+    allowed = [each <= SURE for each in against_of(ways[0].evidence, [way.evidence for way in ways])]
+    otherwise = told_otherwise(together, allowed)
+    left = told_apart(together, allowed)
+    if otherwise is not None:
+        left = [left[0], otherwise, *(k for k in left[1:] if k != otherwise)]
+    return [ways[k] for k in left], None if otherwise is None else ways[otherwise]
 
 
 def _best_first(ways: list[Way]) -> list[Way]:

@@ -8,6 +8,7 @@ from scipy.spatial import cKDTree
 from verifier.comparing.cloud import Cloud, cloud_of, evenly_facing
 from verifier.comparing.refining import Target, target_of
 from verifier.errors import CannotJoin
+from verifier.joining.dots.dot import NO_DOTS, Dots
 from verifier.joining.posed import Trimmed
 from verifier.joining.table import table_faces
 from verifier.joining.trimming import mean_normal, shared_corners
@@ -39,6 +40,7 @@ class View:
     asked_foot : (k,) which of them lie at the foot; asked_of : (k,) their numbers among all points
     stepped : fewer, from all sides alike
     up : (3,) the way most of its surface faces
+    dots : marker dots stuck on the part, where they are known
     """
 
     scan: Scan
@@ -56,6 +58,7 @@ class View:
     up: Array
     area_mm2: float
     trimmed: Trimmed
+    dots: Dots = NO_DOTS
 
     @property
     def cloud(self) -> Cloud:
@@ -68,7 +71,7 @@ class View:
         return self.scan.source.name
 
 
-def view_of(scan: Scan) -> View:
+def view_of(scan: Scan, dots: Dots = NO_DOTS) -> View:
     """Take debris and table away and spread points over what is left.
 
     Raises CannotJoin for a scan of next to nothing.
@@ -86,7 +89,7 @@ def view_of(scan: Scan) -> View:
     areas = 0.5 * np.linalg.norm(vectors, axis=1)
     kept_mm2, pieces_mm2 = float(areas[kept].sum()), float(areas[pieces].sum())
     trimmed = Trimmed(scan.source.name, kept_mm2, pieces_mm2 - kept_mm2, float(areas.sum()) - pieces_mm2)
-    return _looked_at(scan, mesh, kept, mean_normal(vectors, kept), trimmed)
+    return replace(_looked_at(scan, mesh, kept, mean_normal(vectors, kept), trimmed), dots=dots)
 
 
 def _looked_at(scan: Scan, mesh: Mesh, kept: BoolArray, up: Array, trimmed: Trimmed) -> View:

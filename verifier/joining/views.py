@@ -14,9 +14,13 @@ from verifier.joining.arranging import (
     arrangements,
     finest,
     meetings,
+    met_by,
     pairs_in_rounds,
     size_of,
 )
+from verifier.joining.dots.dot import NO_DOTS, Dots
+from verifier.joining.dots.matching import poses_by_dots
+from verifier.joining.dots.telling import dots_together, told_apart
 from verifier.joining.foreign import foreign_faces
 from verifier.joining.painted_views import told_by_paint
 from verifier.joining.posed import Alternative, Link, Placing, Residual
@@ -58,11 +62,13 @@ class Found:
     """The arrangements that were found, the best first, and what the pairs said alone.
 
     by_paint : whether the colours told the best from those that fit alike
+    told_by_dots : how many marker dots lie on each other in the best, where they ruled others out
     """
 
     ways: tuple[Arrangement, ...]
     met: dict[tuple[int, int], tuple[Met, ...]]
     size_mm: float
+    told_by_dots: int = 0
     by_paint: bool = False
 
     @property
@@ -76,12 +82,13 @@ class Found:
         return _doubt(self.ways[:1] if self.by_paint else self.ways)
 
 
-def place_views(scans: Sequence[Scan]) -> Placing:
+def place_views(scans: Sequence[Scan], dots: Sequence[Dots] = ()) -> Placing:
     """Put all views of a small part to each other, in the first one's frame.
 
+    dots : the marker dots of each, in its own frame
     Raises CannotJoin when they show no common surface, or when nothing fits.
     """
-    views = [view_of(scan) for scan in scans]
+    views = [view_of(scan, each) for scan, each in zip(scans, dots or [NO_DOTS] * len(scans), strict=True)]
     found = _by_paint(_found(views), views)
     if not found.ways:
         raise _cannot(views, "they do not overlap: no surface was found that two of them show")
@@ -94,23 +101,33 @@ def place_views(scans: Sequence[Scan]) -> Placing:
 def _found(views: Sequence[View]) -> Found:
     """Pairs are tried until one arrangement stands out."""
     met: dict[tuple[int, int], tuple[Met, ...]] = {}
+    by_dots: dict[tuple[int, int], tuple[Met, ...]] = {}
     size = size_of(views)
-    ways: tuple[Arrangement, ...] = ()
+    found = Found((), met, size)
     for pairs in pairs_in_rounds(len(views)):
         met |= {(i, j): meetings(views[i], views[j]) for i, j in pairs}
-        ways = _told_apart([finest(way, views, size) for way in arrangements(views, met)], views)
-        if ways and not _doubt(ways):
+        for i, j in pairs:
+            if those := met_by(poses_by_dots(views[i].dots, views[j].dots), views[i], views[j]):
+                by_dots[i, j] = those
+        ways = arrangements(views, met) + (arrangements(views, met | by_dots) if by_dots else [])
+        found = _told_apart([finest(way, views, size) for way in ways], views, found)
+        if found.ways and not _doubt(found.ways):
             break
-    return Found(ways, met, size)
+    return found
 
 
-def _told_apart(ways: list[Arrangement], views: Sequence[View]) -> tuple[Arrangement, ...]:
-    """The best first, less those that make the same part."""
+def _told_apart(ways: list[Arrangement], views: Sequence[View], found: Found) -> Found:
+    """The best first, less those that dots rule out, and those that make the same part."""
+    ways = sorted(ways, key=lambda each: -each.worth)
+    dots = [view.dots for view in views]
+    together = [dots_together(dots, [way.poses[k] for k in range(len(views))]) for way in ways]
+    left = told_apart(together, [way.worth > RIVAL_SHARE * ways[0].worth for way in ways])
     kept: list[Arrangement] = []
-    for way in sorted(ways, key=lambda each: -each.worth):
+    for way in (ways[k] for k in left):
         if not any(alike(other, way, views) for other in kept):
             kept.append(way)
-    return tuple(kept)
+    told = together[left[0]] if len(left) < len(ways) else 0
+    return replace(found, ways=tuple(kept), told_by_dots=told)
 
 
 def _by_paint(found: Found, views: Sequence[View]) -> Found:
@@ -171,7 +188,7 @@ def _placing(found: Found, views: Sequence[View]) -> Placing:
         alternatives=tuple(_alternative(way, best, views) for way in (best, *rivals)),
         chosen=0,
         sure=not doubt,
-        why=f"{doubt}." if doubt else TOLD_BY_PAINT if found.by_paint else TOLD_BY_SHAPE,
+        why=f"{doubt}." if doubt else _why_sure(found),
         do=_to_do(len(rivals)) if doubt else "",
         keep_faces=tuple(view.keep_faces for view in views),
         overlap_share=best.agree,
@@ -179,6 +196,16 @@ def _placing(found: Found, views: Sequence[View]) -> Placing:
         trimmed=tuple(view.trimmed for view in views),
         links=_links(found, views),
     )
+
+
+def _why_sure(found: Found) -> str:
+    if found.by_paint:
+        return TOLD_BY_PAINT
+    if found.told_by_dots:
+        return (
+            f"Marker dots that two views show lie on each other {found.told_by_dots} times, in no other way as often."
+        )
+    return TOLD_BY_SHAPE
 
 
 def _to_do(rivals: int) -> str:

@@ -1,6 +1,7 @@
 """The report of a join as a table of the inspection."""
 
 from verifier.inspection import (
+    DotsTable,
     JoinLinkTable,
     JoinRegionTable,
     JoinTable,
@@ -10,7 +11,7 @@ from verifier.inspection import (
     SeamTable,
 )
 from verifier.joining import JoinReport
-from verifier.joining.posed import Alternative, Link, Seam, Spread
+from verifier.joining.posed import Alternative, DotsTold, Link, Seam, Spread
 from verifier.mesh import Array
 
 
@@ -34,6 +35,7 @@ def join_table(report: JoinReport | None) -> JoinTable | None:
         ),
         links=tuple(_link(report, link) for link in placing.links),
         seam=None if report.seam is None else _seam(report.seam),
+        dots=None if report.dots is None else _dots(report.dots),
     )
 
 
@@ -57,6 +59,16 @@ def _link(report: JoinReport, link: Link) -> JoinLinkTable:
         rms_mm=round(link.rms_mm, 4),
         used=link.used,
         off_mm=round(link.off_mm, 3),
+    )
+
+
+def _dots(dots: DotsTold) -> DotsTable:
+    return DotsTable(
+        shared=dots.shared,
+        diameter_mm=round(dots.diameter_mm, 2),
+        height_mm=round(dots.height_mm, 3),
+        taken_off=dots.taken_off,
+        moulded=dots.moulded,
     )
 
 

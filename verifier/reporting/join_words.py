@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from verifier.inspection import JoinLinkTable, JoinTable, JoinWayTable, SeamSpreadTable, SeamTable
+from verifier.inspection import DotsTable, JoinLinkTable, JoinTable, JoinWayTable, SeamSpreadTable, SeamTable
 
 # Gaps narrower than this are the strip between two ragged ends, and no news.
 LEAST_GAP_MM = 0.5
@@ -32,6 +32,8 @@ def join_in_words(join: JoinTable | None) -> Iterable[str]:
     if worst := max(join.regions, key=lambda region: region.rms_mm, default=None):
         yield f"Worst region of the overlap: {worst.where}, {worst.rms_mm:.2f} mm."
     yield from (_link(link) for link in join.links if not link.used)
+    if join.dots is not None:
+        yield _dots(join.dots)
     if join.seam is not None:
         yield from _seam(join.seam)
     if len(join.ways) > 1:
@@ -43,6 +45,21 @@ def _how_near(join: JoinTable, taken: JoinWayTable) -> str:
     if join.links:
         return f"They lie {taken.rms_mm:.2f} mm apart where two of them show one surface, which {share} of it is."
     return f"They lie {taken.rms_mm:.2f} mm apart at the rim, {share} of which both saw."
+
+
+def _dots(dots: DotsTable) -> str:
+    """What held the scans together beside their shape, and what became of it."""
+    used = (
+        f"{dots.shared} marker dots of {dots.diameter_mm:.1f} mm that several scans show were used to put them together"
+    )
+    if dots.moulded:
+        return f"{used}, and left on: the sheet says that they are part, or they lie as regularly as moulded ones."
+    if not dots.taken_off:
+        return f"{used}; they were left as holes, which were filled."
+    return (
+        f"{used}. {dots.taken_off} of {dots.height_mm:.2f} mm height were taken off the surface; if they belong to the"
+        " part, write dots = false into the sheet."
+    )
 
 
 def _link(link: JoinLinkTable) -> str:

@@ -176,6 +176,7 @@ class Sheet(BaseModel):
     reshape : what is done to the copy before it is printed, in this order
     scans : how many scans of the part there are to be joined; None when one file holds it all, or nobody has said
     join : which of several ways of putting the scans together is right, by its number in the report
+    dots : whether small round bumps alike are marker dots; not so where a part was moulded with such
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -194,6 +195,7 @@ class Sheet(BaseModel):
     reference: Annotated[str, Field(min_length=1, max_length=300)] | None = None
     scans: Annotated[int, Field(ge=1, le=MOST_SCANS)] | None = None
     join: Annotated[int, Field(ge=1, le=MOST_SCANS)] | None = None
+    dots: bool = True
     size: tuple[SheetRow, ...] = ()
     reshape: tuple[Reshape, ...] = ()
 
