@@ -10,7 +10,7 @@ from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
 from verifier.joining import join
 from verifier.joining.agreement import agreement_of
-from verifier.joining.arranging import Arrangement, size_of
+from verifier.joining.arranging import Arrangement, judged, size_of
 from verifier.joining.posed import Placing
 from verifier.joining.twins import alike
 from verifier.joining.view import View, view_of
@@ -116,6 +116,25 @@ def test_faces_pulled_together_onto_or_past_each_other_are_impossible(lever, rea
     said = agreement_of(ready[1], ready[0], from_part @ pulled @ to_part, size_of(ready), 0.25)
     assert said.impossible > 10 * MOST_IMPOSSIBLE
     assert getattr(said.first, what).any() or getattr(said.second, what).any()
+
+
+def wall(at_mm: float, facing: float) -> View:
+    """A flat of 40 by 40 mm across x, seen from the side it faces."""
+    steps = np.linspace(0.0, 40.0, 41)
+    y, z = (each.ravel() for each in np.meshgrid(steps, steps, indexing="ij"))
+    a = np.arange(41 * 41).reshape(41, 41)[:-1, :-1].ravel()
+    faces = np.concatenate([np.column_stack([a, a + 41, a + 42]), np.column_stack([a, a + 42, a + 1])])
+    corners = np.column_stack([at_mm + np.random.default_rng(3).normal(0.0, 0.01, len(y)), y, z])
+    return view_of(scan_of(Mesh(corners, faces if facing > 0 else faces[:, ::-1])))
+
+
+def test_what_stands_behind_a_wall_is_in_it_unless_some_view_shows_where_the_wall_ends():
+    """A box's outside, a boss in it seen through its mouth, and the wall's inside, 3 mm behind, in a third view."""
+    outside, boss, inside = wall(0.0, -1.0), wall(8.0, -1.0), wall(3.0, 1.0)
+    in_place = {0: np.eye(4), 1: np.eye(4)}
+    few = replace(boss, asked_foot=np.abs(boss.asked.points_mm[:, 1] - 20.0) > 1.5)  # what is at its foot is not asked
+    assert judged(in_place, [outside, few], 100.0, 0.25).impossible > MOST_IMPOSSIBLE
+    assert judged(in_place | {2: np.eye(4)}, [outside, few, inside], 100.0, 0.25).impossible == 0.0
 
 
 def test_views_without_common_surface_are_refused_with_that_sentence(lever):

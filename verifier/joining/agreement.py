@@ -5,6 +5,7 @@ agrees over more of it than the right pose does. What tells is what cannot be: a
 other saw a bare flat, a bore's wall running through the other's material, two faces pressed onto each other.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,7 +15,7 @@ from verifier.comparing.pose import moved
 from verifier.comparing.refining import Partners, Target, partners
 from verifier.joining.putty import NEIGHBOURS, lump_before
 from verifier.joining.view import View
-from verifier.mesh import Array, BoolArray
+from verifier.mesh import Array, BoolArray, IntArray
 
 # Surfaces that face alike within this are one; four spreads of the scatter, and no less.
 LEAST_TOLERANCE_MM, SPREADS = 0.12, 4.0
@@ -155,6 +156,39 @@ def _not_alone(said: BoolArray, view: View) -> BoolArray:
 
 def _buried(asked: View, other: View, pose: Array, size_mm: float) -> BoolArray:
     """Which points, raised off their surface, are right behind a surface of the other with no wall's end between."""
+    behind = _behind(asked, other, pose, size_mm)
+    buried = np.zeros(len(asked.asked), dtype=bool)
+    if len(behind.points):
+        back: Array = np.asarray(np.linalg.inv(pose), dtype=np.float64)
+        buried[behind.points[~_wall_ends(behind, ((other, np.eye(4)), (asked, back)))]] = True
+    return buried
+
+
+def less_ended(said: Said, asked: View, other: View, pose: Array, size_mm: float, third: View, to_third: Array) -> Said:
+    """The same without the buried points between which and the surface before them a third view shows the wall's end.
+
+    A boss inside a box may be seen by one view from below, and the box by another from outside: that its wall ends
+    between them neither of the two shows.
+    to_third : (4, 4) takes the other view's points into the third's frame
+    """
+    behind = _behind(asked, other, pose, size_mm)
+    ended = _wall_ends(behind, ((third, to_third),))
+    buried = said.buried.copy()
+    buried[behind.points[ended]] = False
+    return replace(said, buried=buried)
+
+
+@dataclass(frozen=True, slots=True)
+class _Behind:
+    """Points right behind a surface of another view: their numbers, the places before them, the way out, how deep."""
+
+    points: IntArray
+    feet: Array
+    outward: Array
+    deep_mm: Array
+
+
+def _behind(asked: View, other: View, pose: Array, size_mm: float) -> _Behind:
     raised = max(RAISED_SHARE * size_mm, 2.0 * other.cloud.spacing_mm)
     normals = turned_by(pose, asked.asked.normals)
     places = moved(pose, asked.asked.points_mm) + raised * normals
@@ -177,20 +211,19 @@ def _buried(asked: View, other: View, pose: Array, size_mm: float) -> BoolArray:
         & (away > -DEEP_SHARE * size_mm)
         & (facing > OPPOSED)
     )
-    buried = np.zeros(len(places), dtype=bool)
-    if len(doubtful):
-        ended = _wall_ends(asked, other, pose, feet[doubtful], outward[doubtful], -away[doubtful])
-        buried[doubtful[~ended]] = True
-    return buried
+    return _Behind(doubtful, feet[doubtful], outward[doubtful], -away[doubtful])
 
 
-def _wall_ends(asked: View, other: View, pose: Array, feet: Array, outward: Array, deep_mm: Array) -> BoolArray:
-    """Whether a surface that faces the other way lies between these places and the surface above, in either view."""
+def _wall_ends(behind: _Behind, seers: Sequence[tuple[View, Array]]) -> BoolArray:
+    """Whether a surface that faces the other way lies between these points and the surface before them, in some view.
+
+    seers : views, and what takes places into the frame of each
+    """
+    feet, outward, deep_mm = behind.feet, behind.outward, behind.deep_mm
     ended = np.zeros(len(feet), dtype=bool)
-    back: Array = np.asarray(np.linalg.inv(pose), dtype=np.float64)
     for share in (0.25, 0.5, 0.75, 1.0):
         between = feet - share * deep_mm[:, None] * outward
-        for view, way in ((other, np.eye(4)), (asked, back)):
+        for view, way in seers:
             at, out, top = moved(way, between), turned_by(way, outward), moved(way, feet)
             near = view.target.tree.query(at, k=NEIGHBOURS)[1]
             opposed = np.einsum("nkj,nj->nk", view.cloud.normals[near], out) < OPPOSED

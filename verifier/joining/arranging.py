@@ -12,7 +12,17 @@ import numpy as np
 
 from verifier.comparing.align import likely_poses, size_mm
 from verifier.comparing.pose import distinct
-from verifier.joining.agreement import IMPOSSIBLE_SHARE, PUTTY_SHARE, Agreement, Said, agreement_of, turned_by, unlike
+from verifier.joining.agreement import (
+    IMPOSSIBLE_SHARE,
+    MOST_EXPLAINED,
+    PUTTY_SHARE,
+    Agreement,
+    Said,
+    agreement_of,
+    less_ended,
+    turned_by,
+    unlike,
+)
 from verifier.joining.together import refined_together
 from verifier.joining.view import View
 from verifier.mesh import Array
@@ -175,9 +185,31 @@ def judged(
     said = dict(known or {})
     for i, j in combinations(sorted(poses), 2):
         if (i, j) not in said:
-            between = np.linalg.inv(poses[j]) @ poses[i]
-            said[i, j] = agreement_of(views[i], views[j], between, size, tolerance_mm)
-    return Arrangement(poses, said)
+            said[i, j] = agreement_of(views[i], views[j], _between(poses, i, j), size, tolerance_mm)
+    return Arrangement(poses, {pair: _with_thirds(pair, each, poses, views, size) for pair, each in said.items()})
+
+
+def _with_thirds(
+    pair: tuple[int, int], said: Agreement, poses: dict[int, Array], views: Sequence[View], size: float
+) -> Agreement:
+    """What two views say of each other, less what a third one in its place explains."""
+    if not 0.0 < said.impossible < MOST_EXPLAINED:
+        return said
+
+    def explained(asked: int, other: int, each: Said) -> Said:
+        for third in poses.keys() - set(pair):
+            if each.buried.any():
+                to_other, to_third = _between(poses, asked, other), _between(poses, other, third)
+                each = less_ended(each, views[asked], views[other], to_other, size, views[third], to_third)
+        return each
+
+    first, second = pair
+    return Agreement(explained(first, second, said.first), explained(second, first, said.second))
+
+
+def _between(poses: dict[int, Array], one: int, other: int) -> Array:
+    """Takes points of one view into another's frame."""
+    return np.asarray(np.linalg.inv(poses[other]) @ poses[one])
 
 
 def _best(grown: list[Arrangement], views: Sequence[View], size: float) -> list[Arrangement]:
