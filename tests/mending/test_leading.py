@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from test_mend import euler, rows, steps
 
-from verifier.mending import mend
+from verifier.mending import leading, mend
 from verifier.mending.crossings import crossing_pairs
 from verifier.mending.draft import Draft
 from verifier.mending.form_finding import forms_in
@@ -91,3 +91,14 @@ def test_flats_and_a_bore_are_found_in_scatter_with_their_sizes():
         form.at_mm[2] * form.normal[2] for form in forms if isinstance(form, Flat) and abs(form.normal[2]) > 0.99
     ]
     assert sorted(heights) == pytest.approx([0.0, 5.0], abs=0.03)
+
+
+def test_a_wide_hole_whose_forms_leave_no_surface_is_filled_like_any(monkeypatch):
+    """All that lies around may count as air: nothing is led on then, and nothing breaks."""
+    monkeypatch.setattr(leading, "contour", lambda *_: Mesh(np.empty((0, 3)), np.empty((0, 3), dtype=np.int64)))
+    part = faults.latch_lever()
+    solid = mend(
+        faults.scan_of(faults.with_hole(part.mesh, part.mesh.vertices_mm[part.mesh.vertices_mm[:, 2].argmax()], 8.0))
+    )
+    assert LED_ON not in steps(solid)
+    assert "Filled holes" in steps(solid)

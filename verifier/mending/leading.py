@@ -217,7 +217,12 @@ def _rims(mesh: Mesh, edges: Edges, half_edges: IntArray, patches: Patches) -> t
 
 
 def _laid_in(draft: Draft, group: Group, led: Mesh, spacing_mm: float) -> Draft | None:
-    """The draft with those parts of the surface that lie in the holes, joined to their rims."""
+    """The draft with those parts of the surface that lie in the holes, joined to their rims; None where there are none.
+
+    Forms that are all air or all material around the holes leave no surface.
+    """
+    if len(led.faces) == 0:
+        return None
     rim = np.concatenate(group.loops)
     first = len(draft.mesh.faces)
     reach_mm = SEAM_MM + RAGGED_SPACINGS * max(spacing_mm, _middle_side_mm(led))
