@@ -26,7 +26,7 @@ def side_told_by_paint(poses: Sequence[Array], target: Target, moving: Moving) -
         return None
     alike = [likeness([patches_of(second, first, *_on_each_other(pose, target, moving.side))]) for pose in poses]
     for k, each in enumerate(alike):
-        if all(tells_from(each, other) for j, other in enumerate(alike) if j != k):
+        if len(alike) > 1 and all(tells_from(each, other) for j, other in enumerate(alike) if j != k):
             return k
     return None
 

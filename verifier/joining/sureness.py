@@ -113,9 +113,9 @@ def told_by_paint(others: list[Evidence]) -> Doubt:
 
 
 def torn(doubt: Doubt, together: int) -> Doubt:
-    """The same where the rims speak for one way, and so many marker dots for another."""
+    """The same where the rims speak for one way, and so many marker dots for another, whatever the colours say."""
     why = f"The rims fit best in one way, and {together} marker dots lie on each other in another."
-    return replace(doubt, sure=False, why=why, do=f"{CHOOSE}.")
+    return replace(doubt, sure=False, why=why, do=f"{CHOOSE}.", rivals=())
 
 
 def _what_differs(other: Evidence) -> str:

@@ -132,7 +132,7 @@ def place_two_sides(
 
 def _by_paint(ways: list[Way], doubt: Doubt, pair: Pair) -> tuple[list[Way], Doubt]:
     """With the way first that colours tell from all others, where shape leaves a doubt and they tell one."""
-    if doubt.sure:
+    if not doubt.rivals:
         return ways, doubt
     told = side_told_by_paint([way.pose for way in ways], pair.target, pair.moving)
     if told is None or (told > 0 and told - 1 not in doubt.rivals):
