@@ -68,12 +68,6 @@ def test_the_bore_through_a_boss_gives_no_distance_of_its_own():
     assert all(r.between is not None for r in distances)
 
 
-def test_bores_seen_over_less_than_300_degrees_are_left_out():
-    features = armrest()
-    half_seen = replace(features, cylinders=tuple(replace(c, arc_deg=200.0) for c in features.cylinders))
-    assert not [r for r in propose_rows(half_seen) if r.kind in ("bore", "boss", "centre distance")]
-
-
 def test_a_thickness_that_is_an_overall_size_is_not_asked_for_twice():
     thicknesses = [r for r in propose_rows(armrest()) if r.kind == "thickness"]
     # 187 and 42 are overall sizes already; 18 is not, for the part stands 27 high.

@@ -43,8 +43,6 @@ SUNK_WORTH: Mapping[SizeKind, str] = {
     "counterbore diameter": "",
     "counterbore depth": "from the face to the floor",
 }
-# A bore is called a bore from this much of the turn on: below it the diameter hangs on the noise.
-LEAST_ARC_DEG = 300.0
 # Axes nearer than this are one axis: the bore through a boss.
 ONE_AXIS_MM = 1.0
 # Two sizes are the same when they differ by less: no calliper row is worth writing twice.
@@ -89,7 +87,7 @@ def propose_rows(features: Features) -> tuple[ProposedRow, ...]:
     overall, line = _overall(features), whereabouts(features)
     # The wide part of a counterbored bore is measured as a counterbore, with its depth.
     wide = {each.wide for each in features.counterbores}
-    whole = [c for c in (*features.bores, *features.bosses) if c.arc_deg >= LEAST_ARC_DEG and c.name not in wide]
+    whole = [c for c in (*features.bores, *features.bosses) if c.name not in wide]
     cylinders = whole[:MOST_CYLINDERS]
     round_rows = [_diameter(cylinder, line) for cylinder in cylinders]
     named = {row.features[0]: row.name for row in round_rows}
