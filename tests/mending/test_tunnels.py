@@ -16,9 +16,8 @@ from verifier.mesh import Mesh
 from verifier.rulebook.rules import Decision
 
 LENGTH_MM, RADIUS_MM, DEPTH_MM = 24.0, 2.0, 5.0
-# Any share may be filled, so that the places alone decide.
 LIMITS = Decision(
-    source="made up", coverage_factor=2, max_filled_share=1.0, min_arc_deg=90, min_seen_share=0.1, family_error=0.05
+    source="made up", coverage_factor=2, max_filled_share=0.05, min_arc_deg=90, min_seen_share=0.1, family_error=0.05
 )
 
 
@@ -70,7 +69,11 @@ def test_a_lining_is_told_as_the_inside_of_a_bore_and_hides_none():
     assert LENGTH_MM - 2 * DEPTH_MM - 2.0 < widest.length_mm < LENGTH_MM - 2 * DEPTH_MM + 5.0
     assert widest.width_mm == pytest.approx(2 * RADIUS_MM, abs=0.2)
     assert abs(widest.seen_from[2]) == pytest.approx(1.0, abs=0.02)
+    assert solid.filled_share > LIMITS.max_filled_share
     assert what_was_not_seen(solid, LIMITS) is None
+    narrow = LIMITS.model_copy(update={"max_filled_width_mm": 2 * RADIUS_MM - 0.5})
+    why, _ = what_was_not_seen(solid, narrow) or ("", "")
+    assert "A bore 4 mm across was lined over" in why
 
 
 def test_two_blind_bores_of_two_diameters_on_one_axis_are_each_closed_where_they_were_seen_to():

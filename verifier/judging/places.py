@@ -25,9 +25,15 @@ THROWN_AWAY = ("Removed debris", "Removed loose sheets", "Cut off fins", "Cut su
 
 
 def what_was_not_seen(solid: Solid, limits: Decision) -> tuple[str, str] | None:
-    """Why so much or so wide a filled surface cannot pass, and what to do; None where it can."""
-    share, most, widest = solid.filled_share, limits.max_filled_share, limits.max_filled_width_mm
+    """Why so much or so wide a filled surface cannot pass, and what to do; None where it can.
+
+    The wall of a narrow bore between its two ends counts to neither: no scanner sees it, and the ends say how it runs.
+    """
+    most, widest = limits.max_filled_share, limits.max_filled_width_mm
     wide = tuple(one for one in unseen_places(solid, EDGE_SHARE * widest) if one.width_mm >= widest or one.over_an_edge)
+    share = solid.filled_share
+    if share > most:
+        share -= _lined_mm2(solid, widest) / solid.area_mm2
     if share <= most and not wide:
         return None
     places = wide or unseen_places(solid)
@@ -38,6 +44,10 @@ def what_was_not_seen(solid: Solid, limits: Decision) -> tuple[str, str] | None:
         _too_wide(wide, widest) if wide else "",
     )
     return " ".join(reason for reason in reasons if reason), where_to_scan_again(places)
+
+
+def _lined_mm2(solid: Solid, widest_mm: float) -> float:
+    return sum(one.area_mm2 for one in unseen_places(solid) if one.inside_a_bore and one.width_mm < widest_mm)
 
 
 def where_to_scan_again(places: Sequence[Unseen]) -> str:
