@@ -126,7 +126,7 @@ def test_an_export_turned_inside_out_has_the_same_kinds_and_sizes(tmp_path):
 
 def test_a_part_of_340_mm_is_measured_as_truly_as_its_uncertainties_say():
     """The study of truth in `tests/benchmarks/truth.py`, one scan of it."""
-    told, correction, drawn = one_scan("trough_arm", MODELS[0], 4001, lambda mesh: mesh)
+    told, (correction,), drawn = one_scan("trough_arm", MODELS[0], 4001, lambda mesh: mesh, sheets=1)
     assert len(told) == len(ROWS_OF["trough_arm"])
     # Twelve rows: their mean square is 1 within 0.4 (one sigma).
     assert np.sqrt(np.mean([(row.on_scan / row.u_scan) ** 2 for row in told])) < 1.5
