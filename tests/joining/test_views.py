@@ -118,14 +118,18 @@ def test_faces_pulled_together_onto_or_past_each_other_are_impossible(lever, rea
     assert getattr(said.first, what).any() or getattr(said.second, what).any()
 
 
-def wall(at_mm: float, facing: float) -> View:
+def wall(at_mm: float, facing: float, scatter_mm: float = 0.01) -> View:
     """A flat of 40 by 40 mm across x, seen from the side it faces."""
     steps = np.linspace(0.0, 40.0, 41)
     y, z = (each.ravel() for each in np.meshgrid(steps, steps, indexing="ij"))
     a = np.arange(41 * 41).reshape(41, 41)[:-1, :-1].ravel()
     faces = np.concatenate([np.column_stack([a, a + 41, a + 42]), np.column_stack([a, a + 42, a + 1])])
-    corners = np.column_stack([at_mm + np.random.default_rng(3).normal(0.0, 0.01, len(y)), y, z])
+    corners = np.column_stack([at_mm + np.random.default_rng(3).normal(0.0, scatter_mm, len(y)), y, z])
     return view_of(scan_of(Mesh(corners, faces if facing > 0 else faces[:, ::-1])))
+
+
+def test_a_flat_without_scatter_is_no_table_of_a_part_and_stays():
+    assert wall(0.0, 1.0, scatter_mm=0.0).keep_faces.all()
 
 
 def test_what_stands_behind_a_wall_is_in_it_unless_some_view_shows_where_the_wall_ends():

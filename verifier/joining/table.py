@@ -73,7 +73,7 @@ def _lowest_plane(points_mm: Array, vectors_mm2: Array) -> tuple[Array, Array]:
     up = vectors_mm2.sum(axis=0)
     up /= np.linalg.norm(up)
     heights = points_mm @ up
-    near = heights < np.quantile(heights, 0.5)
+    near = heights <= np.quantile(heights, 0.5)  # all of them, where there is no scatter and none lies lower
     at = points_mm[near].mean(axis=0)
     for _ in range(STEPS):
         at = np.median(points_mm[near], axis=0)
