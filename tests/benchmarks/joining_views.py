@@ -31,6 +31,11 @@ def _near_each_other(rng: np.random.Generator) -> list[Way]:
     return [(x, y, z), turntable.tilted((x, y, z), rng.uniform(45.0, 85.0), rng)]
 
 
+def _one_side_twice(rng: np.random.Generator) -> list[Way]:
+    first = turntable.tilted(UP, rng.uniform(0.0, 10.0), rng)
+    return [first, turntable.tilted(first, rng.uniform(5.0, 30.0), rng)]
+
+
 def _any(rng: np.random.Generator) -> list[Way]:
     ways = _leaning(UP, DOWN, ASIDE, END, (-0.3, -1.0, 0.2), (-1.0, 0.2, -0.3))(rng)
     return [ways[k] for k in rng.permutation(len(ways))]
@@ -39,6 +44,7 @@ def _any(rng: np.random.Generator) -> list[Way]:
 KINDS: dict[str, Callable[[np.random.Generator], list[Way]]] = {
     "opposite sides and one from the side": _leaning(UP, DOWN, ASIDE),
     "two that overlap much": _near_each_other,
+    "one side twice": _one_side_twice,
     "opposite sides alone": _leaning(UP, DOWN),
     "six from all sides": _any,
     "bare faces that share nothing": lambda _: [UP, DOWN],

@@ -11,6 +11,7 @@ from verifier.errors import CannotJoin
 from verifier.joining import join
 from verifier.joining.agreement import agreement_of
 from verifier.joining.arranging import Arrangement, judged, size_of
+from verifier.joining.one_side import hangs_out_mm
 from verifier.joining.posed import Placing
 from verifier.joining.twins import alike
 from verifier.joining.view import View, view_of
@@ -141,6 +142,22 @@ def test_what_stands_behind_a_wall_is_in_it_unless_some_view_shows_where_the_wal
     assert judged(in_place | {2: np.eye(4)}, [outside, few, inside], 100.0, 0.25).impossible == 0.0
 
 
+@pytest.mark.parametrize(("boss_mm", "hangs_mm"), [(0.0, 0.0), (6.0, 6.0)])
+def test_what_hangs_below_the_foot_of_a_view_of_a_box_turned_over_is_the_boss_of_the_other(boss_mm, hangs_mm):
+    """A box of 38 by 38 by 12 mm without a bottom, seen from above, closed by itself turned over about x."""
+    steps = np.arange(41.0)
+    x, y = (each.ravel() for each in np.meshgrid(steps, steps, indexing="ij"))
+    inside = (np.abs(x - 20.0) < 19.5) & (np.abs(y - 20.0) < 19.5)
+    z = np.where(inside, 12.0, 0.0) + boss_mm * ((np.abs(x - 12.0) < 4.5) & (np.abs(y - 12.0) < 4.5))
+    a = np.arange(41 * 41).reshape(41, 41)[:-1, :-1].ravel()
+    faces = np.concatenate([np.column_stack([a, a + 41, a + 42]), np.column_stack([a, a + 42, a + 1])])
+    box = view_of(scan_of(Mesh(np.column_stack([np.clip(x, 1, 39), np.clip(y, 1, 39), z]), faces)))
+    over = np.diag([1.0, -1.0, -1.0, 1.0])
+    over[1:3, 3] = 40.0, 12.0
+    # Points are spread over the box at random: the hull of those falls short of its corners.
+    assert hangs_out_mm(Arrangement({0: np.eye(4), 1: over}, {}), [box, box]) == pytest.approx(hangs_mm, abs=0.5)
+
+
 def test_views_without_common_surface_are_refused_with_that_sentence(lever):
     shown = []
     for view, way in zip(lever, (UP, DOWN), strict=False):
@@ -158,3 +175,10 @@ def test_a_rail_that_is_its_own_twin_but_for_a_boss_is_put_right():
     rail = seen("near_twin", 13, (UP, {}), (ASIDE, {}))
     found = place_views(scans_of(rail))
     assert small.greatest_error_mm(found.taken.poses, rail, small.PARTS["near_twin"]()) < 0.3
+
+
+@pytest.mark.long
+def test_a_box_seen_twice_from_above_is_not_surely_closed_by_its_second_view():
+    found = place_views(scans_of(seen("pump_cover", 2, (UP, {}), ((0.3, 0.2, 1.0), {}))))
+    assert not found.sure
+    assert "one side seen twice" in found.why

@@ -79,10 +79,14 @@ class Arrangement:
         return float(np.sum([self._share(k, "putty") for k in self.poses]))
 
     @property
+    def fit(self) -> float:
+        """What the views say for it themselves, less and less the more of it cannot be."""
+        return self.agree * float(np.exp(-self.impossible / IMPOSSIBLE_SHARE - self.putty / PUTTY_SHARE))
+
+    @property
     def worth(self) -> float:
-        """What speaks for it, less and less the more of it cannot be, and the farther it is from closing."""
-        against = self.impossible / IMPOSSIBLE_SHARE + self.putty / PUTTY_SHARE + self.one_way / ONE_WAY_SHARE
-        return self.agree * float(np.exp(-against))
+        """How well it fits, believed less the farther it is from closing."""
+        return self.fit * float(np.exp(-self.one_way / ONE_WAY_SHARE))
 
     def said(self, view: int) -> list[Said]:
         """What one view's points say of every other."""

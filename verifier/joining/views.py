@@ -22,6 +22,7 @@ from verifier.joining.dots.dot import NO_DOTS, Dots
 from verifier.joining.dots.matching import poses_by_dots
 from verifier.joining.dots.telling import dots_together, told_apart
 from verifier.joining.foreign import foreign_faces
+from verifier.joining.one_side import MOST_ONE_WAY, may_be_one_side
 from verifier.joining.painted_views import told_by_paint
 from verifier.joining.posed import Alternative, Link, Placing, Residual
 from verifier.joining.twins import alike
@@ -35,8 +36,6 @@ RIVAL_SHARE = 0.3
 LEAST_OVERLAP = 0.12
 # In a right arrangement nothing is impossible beyond what stray points say.
 MOST_IMPOSSIBLE = 3.0 * IMPOSSIBLE_SHARE
-# Views that make a surface of which more than this looks one way show one side of a part, and no whole one.
-MOST_ONE_WAY = 0.5
 # Scatter of two handheld scans of a dull surface against each other is at most 0.2 mm (common practice, no source).
 MOST_RMS_MM = 0.3
 # A pair found from nothing closes the loop when it is no farther from where all views put it; its scale is its own.
@@ -50,6 +49,8 @@ NO_OVERLAP_DO = (
     "Scan each side a little past the rim, so that both see the same band of it; add a third view from the side, or"
     " stick dots 100 to 200 mm apart, some to be seen from either side"
 )
+FIT_ALIKE = "Two ways of putting the views together fit alike"
+ONE_SIDE_TWICE = "One way makes a whole part, but in another the views lie better on each other, as one side seen twice"
 TOLD_BY_SHAPE = "No other way of putting the views together fits."
 TOLD_BY_PAINT = (
     "Several ways of putting the views together fit alike by their shape, and the colours of the scans tell this one:"
@@ -61,6 +62,8 @@ TOLD_BY_PAINT = (
 class Found:
     """The arrangements that were found, the best first, and what the pairs said alone.
 
+    rivals : how many of the ways right after the best could as well be right by their shape
+    one_side : whether each of those makes one side of a part only
     by_paint : whether the colours told the best from those that fit alike
     told_by_dots : how many marker dots lie on each other in the best, where they ruled others out
     """
@@ -68,18 +71,19 @@ class Found:
     ways: tuple[Arrangement, ...]
     met: dict[tuple[int, int], tuple[Met, ...]]
     size_mm: float
+    rivals: int = 0
+    one_side: bool = False
     told_by_dots: int = 0
     by_paint: bool = False
 
     @property
-    def rivals(self) -> int:
-        """How many of the ways after the best could as well be right by their shape."""
-        return _rivals(self.ways)
-
-    @property
     def doubt(self) -> str:
         """Why the best is not sure; empty when it is."""
-        return _doubt(self.ways[:1] if self.by_paint else self.ways)
+        if self.rivals and not self.by_paint:
+            return ONE_SIDE_TWICE if self.one_side else FIT_ALIKE
+        if self.ways[0].impossible > MOST_IMPOSSIBLE:
+            return f"{100 * self.ways[0].impossible:.1f} % of the views stand where another view shows that nothing is"
+        return ""
 
 
 def place_views(scans: Sequence[Scan], dots: Sequence[Dots] = ()) -> Placing:
@@ -111,23 +115,37 @@ def _found(views: Sequence[View]) -> Found:
                 by_dots[i, j] = those
         ways = arrangements(views, met) + (arrangements(views, met | by_dots) if by_dots else [])
         found = _told_apart([finest(way, views, size) for way in ways], views, found)
-        if found.ways and not _doubt(found.ways):
+        if found.ways and not found.doubt:
             break
     return found
 
 
 def _told_apart(ways: list[Arrangement], views: Sequence[View], found: Found) -> Found:
-    """The best first, less those that dots rule out, and those that make the same part."""
+    """The best first, then its rivals, less those that dots rule out, and those that make the same part."""
     ways = sorted(ways, key=lambda each: -each.worth)
     dots = [view.dots for view in views]
     together = [dots_together(dots, [way.poses[k] for k in range(len(views))]) for way in ways]
-    left = told_apart(together, [way.worth > RIVAL_SHARE * ways[0].worth for way in ways])
+    left = told_apart(together, [_fits_alike(way, ways[0]) or may_be_one_side(way, ways[0], views) for way in ways])
     kept: list[Arrangement] = []
     for way in (ways[k] for k in left):
         if not any(alike(other, way, views) for other in kept):
             kept.append(way)
     told = together[left[0]] if len(left) < len(ways) else 0
-    return replace(found, ways=tuple(kept), told_by_dots=told)
+    return _rivals_first(replace(found, ways=tuple(kept), told_by_dots=told), views)
+
+
+def _rivals_first(found: Found, views: Sequence[View]) -> Found:
+    """With the ways that could as well be right moved up to the best, and counted."""
+    best, others = found.ways[:1], found.ways[1:]
+    alike_fit = [_fits_alike(way, best[0]) for way in others]
+    one_side = [not fits and may_be_one_side(way, best[0], views) for way, fits in zip(others, alike_fit, strict=True)]
+    order = sorted(range(len(others)), key=lambda k: not (alike_fit[k] or one_side[k]))
+    return replace(
+        found,
+        ways=best + tuple(others[k] for k in order),
+        rivals=sum(alike_fit) + sum(one_side),
+        one_side=any(one_side) and not any(alike_fit),
+    )
 
 
 def _by_paint(found: Found, views: Sequence[View]) -> Found:
@@ -140,18 +158,8 @@ def _by_paint(found: Found, views: Sequence[View]) -> Found:
     return replace(found, ways=(alike[told], *others), by_paint=True)
 
 
-def _rivals(ways: Sequence[Arrangement]) -> int:
-    return sum(way.worth > RIVAL_SHARE * ways[0].worth for way in ways[1:])
-
-
-def _doubt(ways: Sequence[Arrangement]) -> str:
-    """Why the best is not sure; empty when it is."""
-    best = ways[0]
-    if _rivals(ways):
-        return "Two ways of putting the views together fit alike"
-    if best.impossible > MOST_IMPOSSIBLE:
-        return f"{100 * best.impossible:.1f} % of the views stand where another view shows that nothing is"
-    return ""
+def _fits_alike(way: Arrangement, best: Arrangement) -> bool:
+    return way.worth > RIVAL_SHARE * best.worth
 
 
 def _refuse_unfit(best: Arrangement, views: Sequence[View]) -> None:
