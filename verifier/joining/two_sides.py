@@ -2,6 +2,7 @@
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -38,6 +39,8 @@ LEAST_OVERLAP = 0.05
 # Mean normals of two sides of one part are never further apart (reference: gate of four degrees).
 MOST_TILT_DEG = 4.0
 REGIONS = 8
+# The best way is weighed against so many that make another part.
+MOST_OTHERS = 2
 
 NO_OVERLAP_DO = (
     "Scan each side a little past the rim, so that both see the same band of it; add a third view from the side, or"
@@ -120,7 +123,9 @@ def place_two_sides(
         raise _cannot(pair, "they do not overlap: no band along the rim was seen from both sides")
     if best.evidence.rms_mm > FITS_SHARE * pair.length_mm:
         raise _cannot(pair, f"their rims do not fit: {best.evidence.rms_mm:.1f} mm apart at best")
-    others = [_finest(pair, way) for way in ways[1:3] if not alike(way.pose, best.pose, pair.target, pair.moving)]
+    # Ways that make the same part crowd out none that makes another: of a round lid there are many.
+    unlike = (way for way in ways[1:] if not alike(way.pose, best.pose, pair.target, pair.moving))
+    others = [_finest(pair, way) for way in islice(unlike, MOST_OTHERS)]
     doubt = doubt_of(best.evidence, [way.evidence for way in others])
     if otherwise is not None and not alike(otherwise.pose, best.pose, pair.target, pair.moving):
         doubt = torn(doubt, pair.dots_together(otherwise.pose))
