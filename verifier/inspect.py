@@ -131,6 +131,14 @@ def _marked(solid: Solid, joined: JoinReport | None) -> Solid:
     return replace(solid, origin=np.where(made, np.uint8(Origin.FILLED), solid.origin))
 
 
+def with_dots_measured(solid: Solid, joined: JoinReport | None) -> Solid:
+    """The solid with nothing unseen beneath marker dots: whoever stuck them on knows that no bore is there."""
+    if joined is None or len(joined.dots_at) == 0:
+        return solid
+    beneath = faces_at(solid.mesh, joined.dots_at)
+    return replace(solid, origin=np.where(beneath, np.uint8(Origin.MEASURED), solid.origin))
+
+
 def inspect_part(
     scan: Scan,
     sheet: Sheet | None,
@@ -173,7 +181,10 @@ def inspect_part(
     with clock.stage("judging"):
         of_print = is_print(known.part)
         # A print shrinks no more, so nothing is foretold of its sizes.
-        judgement = judge(sizes, correction, known, rules, solid, None if of_print else plan, scan.unit, joined)
+        known_to_be_smooth = with_dots_measured(solid, joined)
+        judgement = judge(
+            sizes, correction, known, rules, known_to_be_smooth, None if of_print else plan, scan.unit, joined
+        )
         if of_print:
             judgement = steps_of_print(judgement, known)
     return Outcome(

@@ -7,6 +7,7 @@ import pytest
 
 from tests.joining import dotted, views
 from tests.joining.test_join import renamed
+from verifier.inspect import with_dots_measured
 from verifier.joining import join
 from verifier.joining.dots.dot import Dots
 from verifier.joining.dots.find import find_dots
@@ -15,6 +16,7 @@ from verifier.joining.dots.taking_off import dots_taken_off, faces_at, is_regula
 from verifier.joining.dots.telling import told_apart, told_otherwise
 from verifier.joining.posed import Posed
 from verifier.joining.two_sides import place_two_sides
+from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Array, Mesh
 from verifier.rulebook import load_rules
 from verifier.shipped import rules_folder
@@ -137,7 +139,12 @@ def test_dots_tell_a_lid_from_itself_turned_half_round_and_go_from_its_surface(l
     smooth = dotted.on_rim(part, at)
     for place in dots.at_mm:  # four scatters of 0.02 mm, and what the two sides differ by; a dot stands 0.25 mm above
         assert np.quantile(smooth[np.linalg.norm(at - place, axis=1) < 2.0], 0.9) < 0.13
-    assert faces_at(joined.scan.mesh, joined.report.dots_at).any()
+    beneath = faces_at(joined.scan.mesh, joined.report.dots_at)
+    assert beneath.any()
+    solid = Solid(joined.scan.mesh, np.where(beneath, Origin.FILLED, Origin.MEASURED).astype(np.uint8))
+    # What was filled there keeps no part from passing: nobody sticks a dot on a bore.
+    assert (with_dots_measured(solid, joined.report).origin == Origin.MEASURED).all()
+    assert with_dots_measured(solid, None) is solid
 
 
 def test_bumps_that_the_sheet_says_are_part_stay_on(lid):
