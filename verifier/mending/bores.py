@@ -8,7 +8,6 @@ ___         ___              ___ _     _ ___
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import manifold3d
 import numpy as np
@@ -16,20 +15,13 @@ import numpy as np
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
 from verifier.mending.loops import RIM_EDGES, open_loops
+from verifier.mending.new_faces import NewFaces, numbered_after
 from verifier.mending.telling import tell_faces
 from verifier.mending.wall_ends import WallEnd, wall_end
 from verifier.mesh import Array, IntArray
 
 # The hole looks along the axis within 60 degrees (cosine); over an edge of the part it leans.
 TOWARDS = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class _Led:
-    """A wall's rest and the face around it: new corners, (k, 3), and faces in which the k-th of them is -1 - k."""
-
-    corners_mm: Array
-    faces: IntArray
 
 
 def carry_bores_on(draft: Draft) -> Draft:
@@ -52,7 +44,7 @@ def carry_bores_on(draft: Draft) -> Draft:
     return sewn.telling(tell_faces("Carried bores on to holes", sewn.mesh, number, group))
 
 
-def _all_led(draft: Draft) -> list[_Led]:
+def _all_led(draft: Draft) -> list[NewFaces]:
     """Every wall's end with the first hole that it can be led to, each loop used once."""
     loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
     ends = [end for loop in loops if (end := wall_end(draft, loop)) is not None]
@@ -69,19 +61,14 @@ def _all_led(draft: Draft) -> list[_Led]:
     return led
 
 
-def _sewn(draft: Draft, led: Sequence[_Led]) -> Draft:
+def _sewn(draft: Draft, led: Sequence[NewFaces]) -> Draft:
     """The draft with all of it sewn in, in that order."""
     if not led:
         return draft
-    count = len(draft.mesh.vertices_mm)
-    faces = []
-    for each in led:
-        faces.append(np.where(each.faces < 0, count - 1 - each.faces, each.faces))
-        count += len(each.corners_mm)
-    return draft.with_sewn(np.concatenate([each.corners_mm for each in led]), np.concatenate(faces))
+    return draft.with_sewn(*numbered_after(len(draft.mesh.vertices_mm), led))
 
 
-def _led_to(draft: Draft, end: WallEnd, loop: IntArray) -> _Led | None:
+def _led_to(draft: Draft, end: WallEnd, loop: IntArray) -> NewFaces | None:
     """The wall led on to a new ring at the hole, and a face around that.
 
     None where the hole is not what the bore runs into: it must lie all around the bore's axis and before its end.
@@ -107,7 +94,7 @@ def _led_to(draft: Draft, end: WallEnd, loop: IntArray) -> _Led | None:
     lid = numbers[np.asarray(manifold3d.triangulate([np.ascontiguousarray(outer), np.ascontiguousarray(inner)]))]
     ahead, ring_ahead = np.roll(rim, -1), np.roll(ring, -1)
     wall = np.concatenate([np.column_stack([ahead, rim, ring]), np.column_stack([ahead, ring, ring_ahead])])
-    return _Led(ring_mm, np.concatenate([lid, wall]).astype(np.int64))
+    return NewFaces(ring_mm, np.concatenate([lid, wall]).astype(np.int64))
 
 
 def _lies_within(inner: Array, outer: Array) -> bool:

@@ -18,6 +18,7 @@ import manifold3d
 import numpy as np
 
 from verifier.mending.draft import Draft
+from verifier.mending.new_faces import NewFaces, numbered_after
 from verifier.mending.rims import (
     AREA_RATIO,
     DRAFT,
@@ -65,14 +66,6 @@ class _End:
     sense: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Lining:
-    """New corners (k, 3), and faces in which the k-th of them is -1 - k."""
-
-    corners_mm: Array
-    faces: IntArray
-
-
 def line_tunnels(draft: Draft) -> Draft:
     """Line every bore whose two ends face each other from afar; none that would run through the part."""
     linings = [
@@ -82,7 +75,7 @@ def line_tunnels(draft: Draft) -> Draft:
     ]
     if not linings:
         return draft
-    sewn = draft.with_sewn(*_numbered(len(draft.mesh.vertices_mm), linings))
+    sewn = draft.with_sewn(*numbered_after(len(draft.mesh.vertices_mm), linings))
     number = np.arange(len(draft.mesh.faces), len(sewn.mesh.faces))
     group = np.repeat(np.arange(len(linings)), [len(lining.faces) for lining in linings])
     return sewn.telling(tell_faces("Joined bore mouths whose wall was not seen", sewn.mesh, number, group))
@@ -116,7 +109,7 @@ def _face_from_afar(one: Rim, one_end: WallEnd, other: Rim, other_end: WallEnd) 
     return square and min(float(one_end.axis @ way), -float(other_end.axis @ way)) > FACING_COSINE
 
 
-def _lining(draft: Draft, one: Rim, other: Rim) -> _Lining | None:
+def _lining(draft: Draft, one: Rim, other: Rim) -> NewFaces | None:
     """Faces from rim to rim; None where they are not the two ends of a round wall, or reach past each other."""
     apart_mm = other.middle_mm - one.middle_mm
     frame = np.linalg.svd(apart_mm[None])[2][[1, 2, 0]]
@@ -139,7 +132,7 @@ def _lining(draft: Draft, one: Rim, other: Rim) -> _Lining | None:
     ]
     share = np.linspace(0.0, 1.0, rows)
     corners_mm = np.concatenate([_ring_mm(near, far, s, low_mm + s * (high_mm - low_mm), count) for s in share])
-    return _Lining(one.middle_mm + corners_mm @ frame, np.concatenate(faces))
+    return NewFaces(one.middle_mm + corners_mm @ frame, np.concatenate(faces))
 
 
 def _ring_mm(near: _End, far: _End, share: float, height_mm: float, count: int) -> Array:
@@ -217,14 +210,5 @@ def _alike(one_mm: float, other_mm: float) -> bool:
     return most - least < RAGGED_MM + DRAFT * least and least**2 > AREA_RATIO * most**2
 
 
-def _runs_through(draft: Draft, lining: _Lining) -> bool:
-    return runs_through(draft, *_numbered(len(draft.mesh.vertices_mm), [lining]))
-
-
-def _numbered(count: int, linings: Sequence[_Lining]) -> tuple[Array, IntArray]:
-    """New corners of linings, (k, 3), and their faces as they are numbered after `count` corners that were there."""
-    faces = []
-    for lining in linings:
-        faces.append(np.where(lining.faces < 0, count - 1 - lining.faces, lining.faces))
-        count += len(lining.corners_mm)
-    return np.concatenate([lining.corners_mm for lining in linings]), np.concatenate(faces)
+def _runs_through(draft: Draft, lining: NewFaces) -> bool:
+    return runs_through(draft, *numbered_after(len(draft.mesh.vertices_mm), [lining]))
