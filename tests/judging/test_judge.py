@@ -114,6 +114,29 @@ def test_a_rough_scan_is_told_how_many_orientations_would_do() -> None:
     assert "times as many orientations" in row.do
 
 
+def test_a_size_on_its_limit_is_left_to_a_print_only_where_it_is_known_well() -> None:
+    sheet = with_row(sheet_for(LEVER), "thickness", nominal=8.15)  # least size 8.00, as the copy has
+    assert "try a print in place" in row_of(judged(sheet), "thickness").do
+    rough = row_of(judged(sheet, with_size("thickness", u_mm=0.3)), "thickness")
+    assert f"is known to ± {rough.expanded_u:.3f} only, and its limits lie 0.300 apart: " in rough.do
+
+
+def test_the_sheet_of_another_part_is_asked_about_before_any_of_its_rows() -> None:
+    of_another = tuple(replace(size, measured_mm=size.measured_mm + 5.0) for size in scanned(LEVER, 1.002, 0.03))
+    found = judged(sizes=of_another)
+    assert "8 readings of the sheet fit nothing on the scan, and none fit." in found.reasons
+    assert found.next_steps == (
+        "See whether the sheet of 'latch_lever' and the scan are of the same part. If they are, scan it in more "
+        "orientations, so that more of it is seen.",
+    )
+
+
+def test_rows_that_nothing_was_found_of_are_asked_for_in_one_sentence() -> None:
+    sizes = with_size("hub", with_size("thickness", measured_mm=None, fits_nothing=True), measured_mm=None)
+    steps = judged(sizes=sizes).next_steps
+    assert "Scan the part so that 'thickness' and 'hub' are seen, or see whether their rows are right." in steps
+
+
 def test_a_misread_row_is_undecided_and_read_again() -> None:
     sheet = with_row(sheet_for(LEVER), "thickness", reading=8.4)
     row = row_of(found := judged(sheet), "thickness")

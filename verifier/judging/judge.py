@@ -1,6 +1,6 @@
 """The verdict of the part: every required row passes, the mesh is closed, and little enough of it was invented."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +23,8 @@ from verifier.judging.on_print import (
     worth_measuring,
 )
 from verifier.judging.places import what_was_not_seen, what_was_thrown_away
-from verifier.judging.row import NOT_READ, gather_facts, judge_row
+from verifier.judging.row import NOT_READ, gather_facts, judge_row, to_have_seen
+from verifier.judging.same_part import speaks_of_another_part
 from verifier.measuring.size import Size
 from verifier.mending.solid import Solid
 from verifier.reading.scan import LengthUnit
@@ -68,10 +69,17 @@ def judge(
     if plan is not None:
         rows = _with_printed(rows, sizes, sheet, plan, rebuilt, rules.acceptance.decision.coverage_factor)
     # Which way scans belong together is asked first: the part that is judged here may be another.
-    findings = (*of_joining(joined), *_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan))
+    another = _of_another_part(sizes, sheet, rules)
+    findings = (*of_joining(joined), *another, *_of_the_part(rows, solid, rules, unit), *_of_reshaping(plan))
     verdict = _worst(findings, rows)
     learn = () if plan is None else to_learn(_doubts(rows, sizes, plan, rules), sheet.part, plan)
-    steps = (*_next_steps(verdict, rows, findings, correction, rebuilt, learn), *what_was_thrown_away(solid))
+    # What to do about each row of a sheet that is another part's would only lead astray.
+    steps = (
+        tuple(finding.do for finding in findings)
+        if another
+        else _next_steps(verdict, rows, findings, correction, rebuilt, learn)
+    )
+    steps = (*steps, *what_was_thrown_away(solid))
     return Judgement(rows, verdict, _reasons(verdict, rows, findings), steps)
 
 
@@ -162,6 +170,23 @@ def of_joining(joined: JoinReport | None) -> tuple[Finding, ...]:
     return (Finding("UNDECIDED", joined.placing.why, joined.placing.do),)
 
 
+def _of_another_part(sizes: Sequence[Size], sheet: Sheet, rules: Rules) -> tuple[Finding, ...]:
+    """A sheet that fits hardly anything on the scan is asked about before any of its rows."""
+    counted = speaks_of_another_part(sizes, sheet, rules)
+    if counted is None:
+        return ()
+    misfits, fits = counted
+    others = "one fits" if fits == 1 else f"{fits or 'none'} fit"
+    return (
+        Finding(
+            "UNDECIDED",
+            f"{misfits} readings of the sheet fit nothing on the scan, and {others}.",
+            f"See whether the sheet of '{sheet.part}' and the scan are of the same part. If they are, scan it in more "
+            "orientations, so that more of it is seen.",
+        ),
+    )
+
+
 def _of_reshaping(plan: PrintPlan | None) -> tuple[Finding, ...]:
     """What the sheet wants done to the copy and what could not be."""
     told = () if plan is None or plan.reshaping is None else plan.reshaping.told
@@ -242,10 +267,17 @@ def _next_steps(
         ),
         *(finding.do for finding in findings),
         *advice,
-        *(row.do for row in blocking),
-        *(row.do for row in optional),
+        *_of_rows(blocking),
+        *_of_rows(optional),
     )
     return tuple(dict.fromkeys(steps))
+
+
+def _of_rows(rows: Iterable[RowJudgement]) -> Iterable[str]:
+    """What to do about each row; those that only have to be seen together, where the first of them stands."""
+    rows = tuple(rows)
+    unseen = [row.name for row in rows if row.do == to_have_seen([row.name])]
+    return (to_have_seen(unseen) if row.name in unseen else row.do for row in rows)
 
 
 def _after_printing(rows: Sequence[RowJudgement], to_learn: tuple[str, ...]) -> tuple[str, ...]:

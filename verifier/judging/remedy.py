@@ -9,6 +9,10 @@ from verifier.measuring.size import Size
 # A size this near to its limit, as a share of its uncertainty, would want a hundred times the measuring: no remedy.
 HOPELESS_SHARE = 0.1
 
+# Measured to this share of what its limits leave, a size that lies on one of them is as well known as helps anybody;
+# common practice, no source.
+FAIR_SHARE = 0.25
+
 # Orientations beyond this many are not scanned by anybody. Common practice, no source.
 MOST_ORIENTATIONS = 12
 
@@ -19,9 +23,13 @@ def what_would_decide(
     """The one thing that makes the uncertainty small enough, with the figure it has to reach; a sentence."""
     gap = abs(distance_to_limit(corrected.corrected_mm, least, greatest))
     reached = k * corrected.u_mm
-    if gap < HOPELESS_SHARE * reached:
-        return f"'{size.name}' lies on its limit, where no measurement settles it: try a print in place."
+    apart = greatest - max(least, 0.0)
     need = f"'{size.name}' is settled once its uncertainty is ± {gap:.3f} or less (now ± {reached:.3f}): "
+    if gap < HOPELESS_SHARE * reached:
+        gap = FAIR_SHARE * apart
+        if reached < gap:
+            return f"'{size.name}' lies on its limit, where no measurement settles it: try a print in place."
+        need = f"'{size.name}' is known to ± {reached:.3f} only, and its limits lie {apart:.3f} apart: "
     if np.isfinite(corrected.dof):
         return need + "the readings scatter more than scan and calliper explain, so read all sizes once more."
     return need + _smaller_share(size, corrected, correction, gap / reached)

@@ -1,6 +1,6 @@
 """The verdict of one row of the sheet, and the sentence that says why."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.correcting.bores import WHICH_ONE, RebuiltBore
@@ -203,13 +203,22 @@ OpenQuestion = tuple[str, str]
 NOT_READ = "There is no reading to judge it by."
 
 
+def to_have_seen(names: Sequence[str]) -> str:
+    """What to do for rows of which nothing was found; a sentence."""
+    if len(names) == 1:
+        return f"Scan the part so that '{names[0]}' is seen, or see whether its row is right."
+    quoted = [f"'{name}'" for name in names]
+    listed = f"{', '.join(quoted[:-1])} and {quoted[-1]}"
+    return f"Scan the part so that {listed} are seen, or see whether their rows are right."
+
+
 def _not_found(facts: RowFacts) -> OpenQuestion | None:
     if facts.size.measured_mm is not None and facts.corrected is not None:
         return None
     why = facts.size.reason.rstrip(".") or "this size was not found on the scan"
     return (
         f"Not measured: {why}.",
-        facts.size.do or f"Scan the part so that '{facts.row.name}' is seen, or see whether its row is right.",
+        facts.size.do or to_have_seen([facts.row.name]),
     )
 
 

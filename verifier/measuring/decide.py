@@ -95,9 +95,10 @@ def _decide(case: Case, whole_set: bool) -> Size:
     if not places:
         to_read = f"Measure '{case.wanted.row.name}' on the original with the calliper and fill in its reading."
         unread = case.wanted.size is None and KINDS[case.wanted.row.kind].found in ("own", "named")
-        return _nothing(case, case.missing or _not_there(case), to_read if unread else "")
+        nothing = _nothing(case, case.missing or _not_there(case), to_read if unread else "")
+        return replace(nothing, fits_nothing=case.wanted.size is not None and not case.missing)
     if case.options[0].candidate is None:
-        return _nothing(case, f"{_not_there(case)}; nearest {_listed(places[:1])}")
+        return replace(_nothing(case, f"{_not_there(case)}; nearest {_listed(places[:1])}"), fits_nothing=True)
     if case.may_be_missing:
         return _nothing(case, _perhaps_missing(case))
     equals = len(places) > 1 and _all_agree(case)

@@ -22,6 +22,7 @@ class Size:
     set_features : the features of all those places; empty where there is one place
     reason : why there is no value, or what to know about it
     do : what the person can do for a value, a sentence; empty for the usual: let the scanner see it
+    fits_nothing : nothing of its kind that was found on the scan has the size that was read
     """
 
     name: str
@@ -36,3 +37,4 @@ class Size:
     set_features: tuple[str, ...] = ()
     reason: str = ""
     do: str = ""
+    fits_nothing: bool = False
