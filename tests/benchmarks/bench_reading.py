@@ -10,6 +10,7 @@ import os
 import subprocess
 import sys
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ from tests.reading.examples import (
     RELS,
     box,
     glb_of,
+    glb_parts,
     mesh_xml,
     model_xml,
     object_xml,
@@ -100,22 +102,7 @@ def off(mesh: Mesh) -> bytes:
 
 
 def glb(mesh: Mesh) -> bytes:
-    corners, faces = (mesh.vertices_mm / 1000).astype("<f4").tobytes(), mesh.faces.astype("<u4").tobytes()
-    described = {
-        "scenes": [{"nodes": [0]}],
-        "nodes": [{"mesh": 0}],
-        "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1}]}],
-        "accessors": [
-            {"bufferView": 0, "componentType": 5126, "count": len(mesh.vertices_mm), "type": "VEC3"},
-            {"bufferView": 1, "componentType": 5125, "count": mesh.faces.size, "type": "SCALAR"},
-        ],
-        "bufferViews": [
-            {"buffer": 0, "byteLength": len(corners)},
-            {"buffer": 0, "byteOffset": len(corners), "byteLength": len(faces)},
-        ],
-        "buffers": [{"byteLength": len(corners) + len(faces)}],
-    }
-    return glb_of(described, corners + faces)
+    return glb_of(*glb_parts(replace(mesh, vertices_mm=mesh.vertices_mm / 1000), "<u4"))
 
 
 FORMATS = {

@@ -16,7 +16,7 @@ import numpy as np
 
 from inbox_demo import simulated as sim
 from inbox_demo.simulated.faults import with_doubled, with_flipped, with_holes, with_specks
-from tests.benchmarks.fused_depths import fused
+from tests.benchmarks.fused_depths import fused, print_table
 from verifier.delivery import inspect_file
 from verifier.errors import VerifierError
 from verifier.mesh import Array
@@ -207,11 +207,7 @@ def main() -> None:
     asked = parser.parse_args()
     seeds = range(asked.first_seed, asked.first_seed + asked.count)
     found = [told for seed in seeds for told in one(seed, of_pictures=asked.fused)]
-    print("| kind | sizes | bias mm | standard deviation mm | rms of error / u | within 2 u |")
-    for kind in sorted({k for k, _, _ in found}):
-        error, u = np.array([(e, s) for k, e, s in found if k == kind]).T
-        rms, within = np.sqrt(np.mean((error / u) ** 2)), 100.0 * np.mean(np.abs(error) < 2.0 * u)
-        print(f"| {kind} | {len(u)} | {error.mean():+.4f} | {error.std():.4f} | {rms:.2f} | {within:.0f} % |")
+    print_table(found)
 
 
 if __name__ == "__main__":

@@ -151,6 +151,15 @@ def one(name: str, seed: int) -> list[tuple[str, float, float]]:
     return [(kinds[n], e, u) for n, e, u in errors]
 
 
+def print_table(found: list[tuple[str, float, float]]) -> None:
+    """A line a kind of size; found : kind, error and uncertainty of every size."""
+    print("| kind | sizes | bias mm | standard deviation mm | rms of error / u | within 2 u |")
+    for kind in sorted({k for k, _, _ in found}):
+        error, u = np.array([(e, s) for k, e, s in found if k == kind]).T
+        rms, within = np.sqrt(np.mean((error / u) ** 2)), 100.0 * np.mean(np.abs(error) < 2.0 * u)
+        print(f"| {kind} | {len(u)} | {error.mean():+.4f} | {error.std():.4f} | {rms:.2f} | {within:.0f} % |")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("count", type=int)
@@ -163,11 +172,7 @@ def main() -> None:
         for name in asked.parts
         for told in one(name, seed)
     ]
-    print("| kind | sizes | bias mm | standard deviation mm | rms of error / u | within 2 u |")
-    for kind in sorted({k for k, _, _ in found}):
-        error, u = np.array([(e, s) for k, e, s in found if k == kind]).T
-        rms, within = np.sqrt(np.mean((error / u) ** 2)), 100.0 * np.mean(np.abs(error) < 2.0 * u)
-        print(f"| {kind} | {len(u)} | {error.mean():+.4f} | {error.std():.4f} | {rms:.2f} | {within:.0f} % |")
+    print_table(found)
 
 
 if __name__ == "__main__":

@@ -143,16 +143,20 @@ def glb_of(description: dict, numbers: bytes) -> bytes:
     return struct.pack("<4sII", b"glTF", 2, 12 + len(chunks)) + chunks
 
 
-def glb_parts(mesh: Mesh) -> tuple[dict, bytes]:
-    """Description and numbers of one mesh in one node, its numbers taken as metres."""
-    corners, faces = mesh.vertices_mm.astype("<f4").tobytes(), mesh.faces.astype("<u2").tobytes()
+# Of the numbers of corners in a GLB file: 5123 for two bytes, 5125 for four.
+GLB_INDEX = {"<u2": 5123, "<u4": 5125}
+
+
+def glb_parts(mesh: Mesh, index: str = "<u2") -> tuple[dict, bytes]:
+    """Description and numbers of one mesh in one node, its numbers taken as metres; index : a key of GLB_INDEX."""
+    corners, faces = mesh.vertices_mm.astype("<f4").tobytes(), mesh.faces.astype(index).tobytes()
     description = {
         "scenes": [{"nodes": [0]}],
         "nodes": [{"mesh": 0}],
         "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1}]}],
         "accessors": [
             {"bufferView": 0, "componentType": 5126, "count": len(mesh.vertices_mm), "type": "VEC3"},
-            {"bufferView": 1, "componentType": 5123, "count": mesh.faces.size, "type": "SCALAR"},
+            {"bufferView": 1, "componentType": GLB_INDEX[index], "count": mesh.faces.size, "type": "SCALAR"},
         ],
         "bufferViews": [
             {"buffer": 0, "byteLength": len(corners)},
