@@ -6,7 +6,7 @@ import pytest
 from tests.joining.test_join import DOUBTFUL, WAYS
 from verifier.joining import JoinReport
 from verifier.joining.posed import DotsTold, Link, Residual, Seam, Spread, Trimmed
-from verifier.judging.judge import of_joining
+from verifier.judging.findings import of_joining
 from verifier.reporting.join_table import join_table
 from verifier.reporting.join_words import join_in_words
 

@@ -203,6 +203,11 @@ OpenQuestion = tuple[str, str]
 NOT_READ = "There is no reading to judge it by."
 
 
+def is_told_together(row: RowJudgement) -> bool:
+    """Whether the row only lacks its reading: all such rows are asked for in one sentence."""
+    return row.required and row.reason == NOT_READ
+
+
 def to_have_seen(names: Sequence[str]) -> str:
     """What to do for rows of which nothing was found; a sentence."""
     if len(names) == 1:
