@@ -60,13 +60,25 @@ def _first_without_crossings(draft: Draft, plane: Plane) -> Draft:
     for lift_mm in LIFTS_MM:
         freed = _cut_free(draft, plane, SUPPORT_BAND_MM + lift_mm)
         made = with_underside(freed, plane, SUPPORT_BAND_MM + lift_mm)
-        fresh = np.arange(len(made.mesh.faces)) >= len(freed.mesh.faces)
-        count = len(crossing_near(made.mesh, fresh))
+        count = _wall_crossings(freed.mesh, made.mesh)
         if count < fewest:
             fewest, best = count, made
         if count == 0:
             break
     return best
+
+
+def _wall_crossings(freed: Mesh, made: Mesh) -> int:
+    """How often the walls led down to the plane run through each other or through anything else.
+
+    The flat face between them is not asked: nothing else lies so low, and where its rims cross, so do the walls on
+    them. Its faces, as long as the part, would each be tried against all the others.
+    """
+    first = len(freed.faces)
+    walls = made.faces[first:][(made.faces[first:] < len(freed.vertices_mm)).any(axis=1)]
+    walled = Mesh(made.vertices_mm, np.concatenate([freed.faces, walls]))
+    pairs = crossing_near(walled, np.arange(len(walled.faces)) >= first, closely=True)
+    return int((pairs >= first).any(axis=1).sum())
 
 
 def _cut_free(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
