@@ -115,7 +115,7 @@ def _touched(mesh: Mesh, grid: _Grid) -> _Touched | None:
         return None
     at = first[0] * grid.step[0] + first[1] * grid.step[1] + first[2]
     is_long = (more[0] > LONG) | (more[1] > LONG) | (more[2] > LONG)
-    entries = [_box(k, first[:, k], last[:, k], grid) for k in np.flatnonzero(is_long).tolist()]
+    entries = [_boxes(np.flatnonzero(is_long).astype(np.int32), at, more, grid)]
     for x in range(LONG + 1):
         along_x = np.flatnonzero(~is_long & (more[0] >= x)).astype(np.int32)
         for y in range(LONG + 1):
@@ -126,11 +126,16 @@ def _touched(mesh: Mesh, grid: _Grid) -> _Touched | None:
     return _Touched(*(np.concatenate(parts) for parts in zip(*entries, strict=True)))
 
 
-def _box(face: int, first: Numbers, last: Numbers, grid: _Grid) -> tuple[Numbers, Numbers]:
-    """The entries of one face."""
-    axes = [np.arange(a, b + 1) for a, b in zip(first, last, strict=True)]
-    cells = np.ravel_multi_index(np.ix_(*axes), grid.shape).ravel().astype(np.int32)
-    return np.full(len(cells), face, dtype=np.int32), cells
+def _boxes(faces: Numbers, at: Numbers, more: Numbers, grid: _Grid) -> tuple[Numbers, Numbers]:
+    """All entries of some faces: each in the cells of its box, `more` than one along every axis, from cell `at` on."""
+    _, deep, high = shape = more[:, faces] + np.int32(1)
+    count = shape.prod(axis=0)
+    k = np.repeat(np.arange(len(faces)), count)
+    number = np.arange(len(k)) - np.repeat(np.cumsum(count) - count, count)  # within the box
+    x, rest = np.divmod(number, (deep * high)[k])
+    y, z = np.divmod(rest, high[k])
+    cells = at[faces[k]] + x * grid.step[0] + y * grid.step[1] + z
+    return faces[k], cells.astype(np.int32)
 
 
 def _doubtful_cells(mesh: Mesh, grid: _Grid, touched: _Touched) -> BoolArray:
