@@ -7,13 +7,14 @@ from verifier.mending.draft import Draft
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.holes import fill_holes
 from verifier.mending.loops import cut_knotted_loops
+from verifier.mending.meeting_boxes import may_meet_any
 from verifier.mending.one_layer import may_cross
 from verifier.mending.penetration import run_through_each_other
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.solid import Origin
 from verifier.mending.spikes import SPIKE_RATIO, longest_sides_mm, usual_side_mm
 from verifier.mending.telling import boxes_of_groups, tell_faces
-from verifier.mesh import BoolArray, IntArray, Mesh, corners_along_axes, stretches_of
+from verifier.mesh import BoolArray, IntArray, Mesh
 
 # A fold is cut and filled; after this many tries, each with one more ring of faces, what still crosses is left as it is
 # and told. Folds of the simulated scans are gone after one or two.
@@ -79,7 +80,7 @@ def crossing_near(mesh: Mesh, fresh: BoolArray, *, closely: bool = False) -> Int
 
     closely : no more than finds every pair that a fresh face has; pairs of others around are left out
     """
-    return _crossing_among(mesh, np.flatnonzero(_may_meet_any(mesh, fresh, closely=closely)))
+    return _crossing_among(mesh, np.flatnonzero(may_meet_any(mesh, fresh, closely=closely)))
 
 
 def _culprits(draft: Draft, pairs: IntArray, *, sparing: bool) -> IntArray:
@@ -161,32 +162,3 @@ def _crossing_anywhere(draft: Draft) -> IntArray:
 def _crossing_among(mesh: Mesh, faces: IntArray) -> IntArray:
     """Crossing pairs among some faces."""
     return faces[crossing_pairs(Mesh(mesh.vertices_mm, mesh.faces[faces]))]
-
-
-def _may_meet_any(mesh: Mesh, fresh: BoolArray, *, closely: bool) -> BoolArray:
-    """Faces whose box may meet a fresh face's box; too many rather than too few.
-
-    A face no longer than a cell of the grid lies, with its first corner, within a cell of what its box meets. So one
-    corner is asked, and a million faces cost 0.1 s; longer faces are few and always looked at.
-    """
-    if not fresh.any():
-        return fresh
-    some = mesh.vertices_mm[mesh.faces[:: 1 + len(mesh.faces) // 10_000]]
-    own = mesh.corners_of(np.flatnonzero(fresh))
-    around = own.reshape(-1, 3) if closely else mesh.vertices_mm
-    low, high = (np.array([at(axis) for axis in around.T]) for at in (np.min, np.max))
-    cell_mm = max(4.0 * float(np.ptp(some, axis=1).mean()), float((high - low).max()) / 200.0)
-    # Around the fresh faces lies one layer of cells that their boxes may come near, and one that stands for all beyond.
-    marked = np.zeros(((high - low) / cell_mm).astype(int) + 5, dtype=bool)
-    first, last = (((ends - low) / cell_mm).astype(int) + 2 for ends in (own.min(axis=1), own.max(axis=1)))
-    for a, b in zip(first, last, strict=True):
-        marked[a[0] - 1 : b[0] + 2, a[1] - 1 : b[1] + 2, a[2] - 1 : b[2] + 2] = True
-    cells = np.empty((3, len(mesh.vertices_mm)), dtype=np.int32)
-    for axis, along in enumerate(mesh.vertices_mm.T):
-        cells[axis] = np.clip((along - low[axis]) / cell_mm + 2.0, 0, marked.shape[axis] - 1)
-    near = marked[cells[0], cells[1], cells[2]][mesh.faces[:, 0]]
-    for stretch in stretches_of(mesh.faces):
-        a, b, c = corners_along_axes(mesh, stretch)
-        spans = np.maximum(np.maximum(a, b), c) - np.minimum(np.minimum(a, b), c)
-        near[stretch] |= (spans > cell_mm).any(axis=0)
-    return np.asarray(near)
