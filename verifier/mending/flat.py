@@ -4,7 +4,7 @@ import numpy as np
 
 from verifier.mending.draft import Draft
 from verifier.mending.solid import MendStep
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, touching
 
 # Turning one edge can lay another flat face open beside it; rows of them are a few long.
 ROUNDS = 8
@@ -39,16 +39,29 @@ def _turnable(draft: Draft, flat: IntArray) -> IntArray:
     chosen: list[int] = []
     busy: set[int] = set()
     made: set[tuple[int, int]] = set()
-    for half_edge in (3 * flat + longest).tolist():
+    half_edges = 3 * flat + longest
+    around = _corners_around(draft.mesh.faces, draft.mesh.faces[flat, (longest + 2) % 3])
+    for half_edge in half_edges.tolist():
         other = int(draft.edges.twin[half_edge])
         one, far = (_opposite_corner(draft.mesh.faces, h) for h in (half_edge, other))
-        around = set(draft.mesh.faces[(draft.mesh.faces == one).any(axis=1)].ravel().tolist())
         diagonal = min(one, far), max(one, far)
-        if far not in around and diagonal not in made and not {half_edge // 3, other // 3} & busy:
+        if far not in around[one] and diagonal not in made and not {half_edge // 3, other // 3} & busy:
             busy |= {half_edge // 3, other // 3}
             made.add(diagonal)
             chosen.append(half_edge)
     return np.array(chosen, dtype=np.int64)
+
+
+def _corners_around(faces: IntArray, corners: IntArray) -> dict[int, set[int]]:
+    """Some corners, each with those that it shares a face with and itself."""
+    asked = np.zeros(int(faces.max(initial=0)) + 1, dtype=bool)
+    asked[corners] = True
+    around: dict[int, set[int]] = {corner: set() for corner in corners.tolist()}
+    for face in faces[touching(faces, asked)].tolist():
+        for corner in face:
+            if corner in around:
+                around[corner].update(face)
+    return around
 
 
 def _with_turned_edges(draft: Draft, half_edges: IntArray) -> Draft:
