@@ -3,9 +3,12 @@
 import os
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
+
+from .pages import Opened
 
 QUIET = ("--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run")
 
@@ -19,3 +22,12 @@ def browser() -> Iterator[Browser]:
         started = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox", *QUIET])
         yield started
         started.close()
+
+
+@pytest.fixture
+def opened(browser: Browser, tmp_path: Path) -> Iterator[Opened]:
+    opened = Opened(browser, tmp_path)
+    yield opened
+    opened.tab.close()
+    assert opened.complaints == []
+    assert opened.requests == [opened.address]

@@ -15,7 +15,7 @@ from verifier.reporting.still import Callout, callouts_of, still_png, stills
 from verifier.reporting.viewing import first_turn, seen_from_below
 
 from .examples import FAILED, NOT_FOUND, PASSED, PIVOT
-from .test_page import POINTS_MM, SHOWN
+from .pages import POINTS_MM, SHOWN
 
 
 def ball(radius_mm: float, origin: int = Origin.MEASURED) -> ShownMesh:
