@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from tests.joining import views
+from tests.joining import dotted, views
 from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
 from verifier.joining.two_sides import place_two_sides
@@ -26,7 +26,12 @@ SHAPES: dict[str, Callable[[], views.Large]] = {
     "bump 2 mm": lambda: views.trough_lid(2.0),
     "bump 1 mm": lambda: views.trough_lid(1.0),
     "symmetric": lambda: views.trough_lid(0.0),
+    "heel, far past": dotted.lid_with_a_heel,
+    "bump 2 mm, far past": lambda: views.trough_lid(2.0),
+    "blade, far past": views.seat_panel,
 }
+# Shapes seen so far past the middle of their rims, mm: the support's crease then lies beneath the outermost line.
+PAST_MM = {"heel, far past": (4.0, 8.0), "bump 2 mm, far past": (3.0, 6.0), "blade, far past": (3.0, 6.0)}
 # Shapes whose sheet has a calliper reading of the greatest thickness.
 READ = {"knife", "shell, wall read"}
 DENSITY = {"spacing_mm": 1.4, "inner_mm": 12.0}
@@ -36,7 +41,8 @@ RIGHT_DEG, RIGHT_MM, GROSS_MM, MOST_SURE_MM = 0.2, 1.0, 5.0, 1.5
 def one(name: str, seed: int) -> tuple[float, float, bool, float] | None:
     """Turn and largest distance off, whether it was called sure, CPU seconds; None when it was refused."""
     part, rng = SHAPES[name](), np.random.default_rng([seed, len(name)])
-    fault = views.random_fault(rng, **DENSITY)
+    past = {"past_rim_mm": float(rng.uniform(*PAST_MM[name]))} if name in PAST_MM else {}
+    fault = views.random_fault(rng, **DENSITY, **past)
     first, second = views.view(part, 1, fault, rng), views.view(part, -1, fault, rng)
     scans = [scan_of(Mesh(view.vertices_mm, view.faces)) for view in (first, second)]
     sheet = None

@@ -78,6 +78,17 @@ def test_the_skirt_is_cut_off_and_the_part_is_not(panel):
         assert area[~kept & view.is_part].sum() < 0.001 * area[view.is_part].sum()
 
 
+def test_the_outline_of_a_scan_that_goes_on_beneath_the_rim_is_the_outermost_line():
+    """The crease between wall and support lies 2.4 mm further in there: 7 mm less their share where they turn under."""
+    panel = views.seat_panel()
+    view = two_views(panel, seed=31, past_rim_mm=6.0)[0]
+    side = side_of(scan_of(Mesh(view.vertices_mm, view.faces)))
+    to_part = view.to_part @ np.linalg.inv(side.to_side)
+    rim = side.rim_mm @ to_part[:3, :3].T + to_part[:3, 3]
+    further_in = panel.radius(np.arctan2(rim[:, 1], rim[:, 0])) - np.hypot(rim[:, 0], rim[:, 1])
+    assert np.quantile(further_in, 0.99) < 0.8  # half a spacing
+
+
 @pytest.mark.long
 def test_a_twisted_part_whose_scans_differ_in_scale_comes_together_with_that_scale():
     first, _ = two_views(views.mudguard(), seed=34)

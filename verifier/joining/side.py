@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 from verifier.errors import CannotJoin
 from verifier.joining.laid_together import moved
 from verifier.joining.posed import Trimmed
-from verifier.joining.trimming import Cut, Rim, is_border, near_outside, plane_axes, shared_corners, trim
+from verifier.joining.trimming import LEVEL, Cut, Rim, is_border, near_outside, plane_axes, shared_corners, trim
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, touching
 from verifier.reading.scan import Scan
 
@@ -16,6 +16,8 @@ from verifier.reading.scan import Scan
 BAND_SPACINGS = 8.0
 # The rim is told from the rims of holes in plan, in cells of so many spacings.
 RIM_CELLS = 2.0
+# An edge that lies beneath another is no outline when it is so far in or less; those further in are no rim anyway.
+BENEATH_SPACINGS = 6
 # A scanner rounds the crease between part and skirt over about two spacings.
 CREASE_FACES = 1
 # Share of the surface that must look one way, as a vector: one side of a flat part has 0.9, a half of a ball 0.5.
@@ -147,7 +149,28 @@ def _rim_edges(mesh: Mesh, cut: Cut, rim: Rim, up: Array) -> tuple[Array, Array,
     outside = near_outside(middle @ flat, mesh.vertices_mm @ flat, rim.edges.faces[kept], 3.0 * cell_mm, cell_mm)
     good = facing_out & outside
     folds = (twin[chosen] >= 0) & kept[np.maximum(twin[chosen], 0) // 3]
-    return middle[good], outward[good], folds[good]
+    seen = _not_beneath(middle[good] @ plane_axes(up).T, outward[good] @ flat, rim.spacing_mm)
+    return middle[good][seen], outward[good][seen], folds[good][seen]
+
+
+def _not_beneath(at_mm: Array, outward: Array, spacing_mm: float) -> BoolArray:
+    """Which edges no edge further out hides from above, (k,).
+
+    The outline of a part is the outermost line round it. Where a scan goes on beneath it, the crease between wall and
+    support folds up again and is no outline: it lies further in and lower.
+    at_mm : (k, 3) middles, z up; outward : (k, 2)
+    """
+    way = outward / np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-12)
+    tree, hidden = cKDTree(at_mm[:, :2]), np.zeros(len(at_mm), dtype=bool)
+    for step in range(1, BENEATH_SPACINGS + 1):
+        away, near = tree.query(at_mm[:, :2] + step * spacing_mm * way, distance_upper_bound=0.75 * spacing_mm)
+        one = np.flatnonzero(np.isfinite(away))
+        other = near[one]
+        apart = at_mm[other] - at_mm[one]
+        further_out = np.einsum("ij,ij->i", apart[:, :2], way[one]) > 0.5 * spacing_mm
+        alike = np.einsum("ij,ij->i", way[one], way[other]) > LEVEL
+        hidden[one] |= further_out & alike & (apart[:, 2] > 0.5 * spacing_mm)
+    return ~hidden
 
 
 def _band_corners(mesh: Mesh, cut: Cut, rim: Rim) -> tuple[IntArray, Array, BoolArray]:
