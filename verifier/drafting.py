@@ -39,6 +39,9 @@ def _write(delivered: Delivered, out: Path, screen: Screen) -> None:
         )
     for written in write_draft(delivered, out):
         screen.say(f"Wrote {written}")
+    join = delivered.inspection.join
+    if join is not None and not join.sure:
+        screen.say(f"The scans are not surely put together: {join.why} {join.do}")
     many = len(delivered.inspection.sizes)
     screen.say(
         f"Fill in the {many} readings; the page shows which is which. Then: rules/sheets/{part}.toml is its place."

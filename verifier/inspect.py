@@ -25,12 +25,13 @@ from verifier.correcting import (
     upright_bores,
 )
 from verifier.correcting.correction import Correction
-from verifier.errors import CannotMend
+from verifier.errors import CannotJoin, CannotMend
 from verifier.finding import find_features
 from verifier.finding.feature import Features
 from verifier.joining import JoinReport, join
 from verifier.joining.dots.taking_off import faces_at
 from verifier.joining.laid_together import laid_beside
+from verifier.joining.views import SAME_PART_DO
 from verifier.judging import Judgement, judge
 from verifier.judging.of_print import steps_of_print
 from verifier.measuring import ProposedRow, measure, propose_rows
@@ -112,15 +113,30 @@ def made_one(
 def mended(scan: Scan, joined: JoinReport | None) -> tuple[Solid, JoinReport | None]:
     """Mend the scan; scans whose seam cannot be closed (a knife rim's) are mended as they lie, with no seam to tell of.
 
-    Raises CannotMend when that fails too.
+    Raises CannotMend when that fails too, CannotJoin where the scans may not belong together so.
     """
     try:
         return _with_something_measured(scan, _marked(mend(scan), joined)), joined
     except CannotMend:
         if joined is None or not joined.posed:
             raise
+    try:
         beside = mend(replace(scan, mesh=laid_beside(joined.posed)))
-        return _with_something_measured(scan, _marked(beside, joined)), replace(joined, seam=None, seam_at_mm=None)
+    except CannotMend as error:
+        if joined.placing.sure:
+            raise
+        raise _ill_joined(joined) from error
+    return _with_something_measured(scan, _marked(beside, joined)), replace(joined, seam=None, seam_at_mm=None)
+
+
+def _ill_joined(joined: JoinReport) -> CannotJoin:
+    """What is to be said of scans that make no closed part as they were put together, and not for sure."""
+    why = joined.placing.why.rstrip(".")
+    return CannotJoin(
+        f"they make no closed part as they were put together, and may not belong so. {why}",
+        where=", ".join(joined.scans),
+        do=SAME_PART_DO,
+    )
 
 
 def _marked(solid: Solid, joined: JoinReport | None) -> Solid:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.joining.test_laid_together import SQUARE, scan_of
-from verifier.errors import CannotJoin, RuleMistake, VerifierError
+from verifier.errors import CannotJoin, CannotMend, RuleMistake, VerifierError
 from verifier.inspect import mended
 from verifier.joining import JoinReport, Posed, join
 from verifier.joining.join import chosen_way
@@ -91,6 +91,16 @@ def test_scans_whose_seam_cannot_be_closed_are_mended_as_they_lie():
     assert told.seam is None
     with pytest.raises(VerifierError):
         mended(scan_of(SQUARE), replace(report, posed=()))
+
+
+def test_scans_that_make_no_closed_part_and_may_not_belong_so_are_refused_for_their_join():
+    ring = renamed(SQUARE, "a.1.ply", "1" * 64)
+    posed = tuple(Posed(ring, pose, np.ones(len(SQUARE.faces), dtype=bool)) for pose in (np.eye(4), np.eye(4)))
+    report = JoinReport(("a.1.ply", "a.2.ply"), DOUBTFUL, posed=posed)
+    with pytest.raises(CannotJoin, match="may not belong so"):
+        mended(scan_of(SQUARE), report)
+    with pytest.raises(CannotMend):
+        mended(scan_of(SQUARE), replace(report, placing=replace(DOUBTFUL, sure=True)))
 
 
 def ball() -> Mesh:

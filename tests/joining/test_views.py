@@ -88,6 +88,13 @@ def test_in_the_right_pose_nothing_is_impossible(lever, ready):
     assert said.agree > 0.4
 
 
+def test_the_view_that_fits_none_of_the_others_is_told_from_them(lever, ready):
+    poses = {k: small.true_pose(lever[0], view) for k, view in enumerate(lever)}
+    odd = poses | {2: poses[2] @ np.diag([1.0, -1.0, -1.0, 1.0])}
+    assert judged(odd, ready, size_of(ready), 0.25).odd_one(MOST_IMPOSSIBLE) == 2
+    assert judged({0: odd[0], 2: odd[2]}, ready, size_of(ready), 0.25).odd_one(MOST_IMPOSSIBLE) is None
+
+
 def test_what_another_view_shows_beneath_putty_is_not_held_against_the_right_pose(lever, ready):
     """The lever stands on its edge in a ball of putty of 5 mm; from above the edge was seen bare."""
     said = agreement_of(ready[0], ready[2], small.true_pose(lever[2], lever[0]), size_of(ready), 0.25)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.judging.test_judge import block, judged
-from verifier.judging.places import side_of, what_was_thrown_away
+from verifier.judging.places import THROWN_AWAY, side_of, what_was_thrown_away
 from verifier.mending.solid import MendStep, Origin, Solid
 from verifier.mesh import Mesh
 
@@ -47,6 +47,13 @@ def test_a_large_thrown_away_piece_is_named_among_the_next_steps(large):
     told = what_was_thrown_away(solid)
     assert len(told) == large
     assert ("4.1 mm across at (1.0, 2.0, 3.0)" in "".join(judged(solid=solid).next_steps)) == large
+
+
+def test_all_thrown_away_pieces_are_told_in_one_sentence_the_largest_first():
+    sizes = zip(THROWN_AWAY, (4, 9, 5, 3), strict=True)
+    steps = tuple(MendStep(what, 1, 3.0, ((1.0, 2.0, 3.0),), size, (size,)) for what, size in sizes)
+    (told,) = what_was_thrown_away(replace(block(), steps=steps))
+    assert re.findall(r"(\d)\.0 mm across", told) == ["9", "5", "4", "3"]
 
 
 def test_sides_are_named_by_the_exports_own_axes():

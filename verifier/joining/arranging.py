@@ -88,6 +88,14 @@ class Arrangement:
         """How well it fits, believed less the farther it is from closing."""
         return self.fit * float(np.exp(-self.one_way / ONE_WAY_SHARE))
 
+    def odd_one(self, most_impossible: float) -> int | None:
+        """The view without which no more than this share of the views cannot be; None unless it is one alone."""
+        if len(self.poses) < 3:
+            return None
+        without = {k: sum(a.impossible for pair, a in self.agreements.items() if k not in pair) for k in self.poses}
+        odd = [k for k, impossible in without.items() if impossible <= most_impossible]
+        return odd[0] if len(odd) == 1 else None
+
     def said(self, view: int) -> list[Said]:
         """What one view's points say of every other."""
         return [a.first if i == view else a.second for (i, j), a in self.agreements.items() if view in (i, j)]

@@ -52,6 +52,7 @@ NO_OVERLAP_DO = (
 FIT_ALIKE = "Two ways of putting the views together fit alike"
 ONE_SIDE_TWICE = "One way makes a whole part, but in another the views lie better on each other, as one side seen twice"
 TOLD_BY_SHAPE = "No other way of putting the views together fits."
+SAME_PART_DO = "See whether all the scans show the same part; if they do, scan again with more of one view in the next"
 TOLD_BY_PAINT = (
     "Several ways of putting the views together fit alike by their shape, and the colours of the scans tell this one:"
     " in no other do they agree where the views meet."
@@ -197,7 +198,7 @@ def _placing(found: Found, views: Sequence[View]) -> Placing:
         chosen=0,
         sure=not doubt,
         why=f"{doubt}." if doubt else _why_sure(found),
-        do=_to_do(len(rivals)) if doubt else "",
+        do=_to_do(best, len(rivals), views) if doubt else "",
         keep_faces=tuple(view.keep_faces for view in views),
         overlap_share=best.agree,
         residuals=_residuals(best, views),
@@ -216,9 +217,13 @@ def _why_sure(found: Found) -> str:
     return TOLD_BY_SHAPE
 
 
-def _to_do(rivals: int) -> str:
+def _to_do(best: Arrangement, rivals: int, views: Sequence[View]) -> str:
     if not rivals:
-        return "Look at the join in the report, and scan again the view that stands out"
+        odd = best.odd_one(MOST_IMPOSSIBLE)
+        if odd is not None:
+            name = views[odd].name
+            return f"See whether {name} shows the same part as the other scans; if it does, scan that side again."
+        return f"{SAME_PART_DO}."
     ways = " or ".join(f"join = {k}" for k in range(1, rivals + 2))
     return (
         f"Look at the ways in the report and write {ways} into the sheet; one more view from the side, or a dot stuck"

@@ -65,9 +65,17 @@ def _place_in_words(one: Unseen) -> str:
 
 
 def what_was_thrown_away(solid: Solid) -> tuple[str, ...]:
-    """A sentence for each kind of thrown-away piece that is large enough to be one of the part."""
-    large = (step for step in solid.steps if step.what in THROWN_AWAY and step.largest_mm >= LARGE_PIECE_MM)
-    return tuple(map(_thrown, large))
+    """A sentence about thrown-away pieces that are large enough to be one of the part; none where there are none."""
+    large = [step for step in solid.steps if step.what in THROWN_AWAY and step.largest_mm >= LARGE_PIECE_MM]
+    if not large:
+        return ()
+    largest = sorted(large, key=lambda step: -step.largest_mm)
+    told = "; ".join(map(_thrown_in_words, largest[:PLACES_TOLD]))
+    more = "; and smaller ones" if len(largest) > PLACES_TOLD else ""
+    return (
+        "Look whether the part has all its pieces. What hung on nothing was thrown away: "
+        f"{told}{more}. If it belongs to the part, scan again so that the scan joins it to the rest.",
+    )
 
 
 def side_of(direction: Array) -> str:
@@ -100,12 +108,9 @@ def _holes_in_words(wide: Sequence[Unseen], widest_mm: float) -> str:
     return f"{many} of more than {limit} {was} filled, up to {size}: a bore may be hidden there."
 
 
-def _thrown(step: MendStep) -> str:
+def _thrown_in_words(step: MendStep) -> str:
     place = f" at {_at(np.array(step.places_mm[0]))}" if step.places_mm else ""
-    return (
-        f"Look whether the part has all its pieces: '{step.what}' took one {step.largest_mm:.1f} mm across{place} that "
-        "hung on nothing. If it belongs to the part, scan again so that the scan joins it to the rest."
-    )
+    return f"{step.largest_mm:.1f} mm across{place}, under '{step.what}'"
 
 
 def _at(place_mm: Array) -> str:
