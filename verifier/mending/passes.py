@@ -14,9 +14,20 @@ import numpy as np
 
 from verifier.mending.draft import Draft
 from verifier.mending.edges import Edges, pair_edges, piece_of_faces
+from verifier.mending.meeting_boxes import may_come_near
 from verifier.mending.patches import pieces_with_inside
 from verifier.mending.telling import tell_faces
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, faces_meeting
+from verifier.mesh import (
+    Array,
+    BoolArray,
+    IntArray,
+    Mesh,
+    face_normals,
+    faces_meeting,
+    own_corners,
+    touching,
+    within,
+)
 
 # Surfaces nearer than this that look the same way are one surface seen twice: passes of a handheld scanner come to lie
 # 0.1 to 0.3 mm apart (common practice, no source). No moulded part has two such surfaces that close: a wall and its
@@ -74,27 +85,30 @@ def drop_second_layers(draft: Draft) -> Draft:
 def lying_on(draft: Draft, mine: IntArray, kept: BoolArray) -> BoolArray:
     """Which faces of a piece have a corner that lies on the kept surface, or beside its border within a spacing."""
     mesh = draft.mesh
-    own, local = np.unique(mesh.faces[mine], return_inverse=True)
-    points, faces = mesh.vertices_mm[own], local.reshape(-1, 3)
-    reach_mm = REGISTER_MM + _spacing_mm(points, faces)
+    own, faces = own_corners(mesh.faces[mine], len(mesh.vertices_mm))
+    points = mesh.vertices_mm[own]
+    spacing_mm = _spacing_mm(points, faces)
+    reach_mm = REGISTER_MM + spacing_mm
     low, high = points.min(axis=0) - reach_mm, points.max(axis=0) + reach_mm
     others = faces_meeting(mesh, np.flatnonzero(kept), low, high)
-    if len(others) == 0:
+    asked = np.flatnonzero(may_come_near(points, Mesh(mesh.vertices_mm, mesh.faces[others]), reach_mm))
+    if len(asked) == 0:
         return np.zeros(len(mine), dtype=bool)
-    found = _nearest(draft, others, points, _corner_normals(Mesh(points, faces)))
+    found = _nearest(draft, others, points[asked], _corner_normals(Mesh(points, faces))[asked])
     same = (found.distance_mm < reach_mm) & (found.way > SAME_WAY)
-    over = same & (found.sideways_mm == 0.0) & (found.distance_mm < REGISTER_MM)
-    if not over[faces].all(axis=1).any():
+    over, beside = np.zeros((2, len(points)), dtype=bool)
+    over[asked] = same & (found.sideways_mm == 0.0) & (found.distance_mm < REGISTER_MM)
+    if len(within(faces, over)) == 0:
         return np.zeros(len(mine), dtype=bool)
-    beside = same & (found.sideways_mm > 0.0) & (found.sideways_mm < _spacing_mm(points, faces))
-    return np.asarray((over | beside)[faces].any(axis=1))
+    beside[asked] = same & (found.sideways_mm > 0.0) & (found.sideways_mm < spacing_mm)
+    return touching(faces, over | beside)
 
 
 def _nearest(draft: Draft, others: IntArray, points_mm: Array, normals: Array) -> Nearest:
     """Where the chosen faces are nearest to some points, by libigl's tree of boxes."""
     mesh = draft.mesh
-    corners, local = np.unique(mesh.faces[others], return_inverse=True)
-    there = Mesh(mesh.vertices_mm[corners], local.reshape(-1, 3))
+    corners, faces = own_corners(mesh.faces[others], len(mesh.vertices_mm))
+    there = Mesh(mesh.vertices_mm[corners], faces)
     square, face, foot = igl.point_mesh_squared_distance(points_mm, there.vertices_mm, there.faces)
     share = _shares(there.corners_of(face), foot)
     normal = np.einsum("qc,qcx->qx", share, _corner_normals(there)[there.faces[face]])

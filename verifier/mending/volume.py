@@ -108,7 +108,8 @@ def _winding(mesh: Mesh, places_mm: Array, cell_mm: float) -> Array:
 
 def _cut_short(corners_mm: Array, limit_mm: float) -> Array:
     """Faces, (k, 3, 3), in pieces no longer than that, save for the last few, or so many that it does not pay."""
-    done, left = [], corners_mm
+    done: list[Array] = []
+    left = corners_mm
     while True:
         sides = np.linalg.norm(np.roll(left, -1, axis=1) - left, axis=2)
         is_long = sides.max(axis=1) > limit_mm
