@@ -41,6 +41,9 @@ def test_the_table_and_the_pieces_carried_along_are_those_found_anew(seed):
         count, piece = piece_of_faces(draft.edges)
         assert draft.pieces[0] == count
         assert np.array_equal(draft.pieces[1], piece)
+        crumbled = whole.without(hole & (rng.random(len(hole)) < 0.7))
+        assert "pieces" in crumbled.__dict__  # carried along
+        assert np.array_equal(crumbled.pieces[1], piece_of_faces(crumbled.edges)[1])
 
 
 @pytest.mark.parametrize("seed", range(6530, 6533))

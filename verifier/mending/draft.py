@@ -12,7 +12,7 @@ from verifier.mending.edges import (
     pair_edges,
     piece_of_faces,
     pieces_left,
-    stays_whole,
+    pieces_of_one,
     with_faces,
     with_faces_changed,
     with_faces_turned,
@@ -85,7 +85,7 @@ class Draft:
         if "pieces" not in self.__dict__:
             return None
         if self._is_one_piece():
-            return _one_piece(edges) if stays_whole(self.edges, dropped) else None
+            return pieces_of_one(self.edges, dropped)
         return pieces_left(self.pieces, dropped, self.edges, edges)
 
     def with_turned(self, turned: BoolArray) -> "Draft":

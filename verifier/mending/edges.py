@@ -183,14 +183,50 @@ def stays_whole(edges: Edges, dropped: BoolArray) -> bool:
     own, beyond = _neighbours(edges, gone)
     outer = ~dropped[beyond]
     rim, gap = beyond[outer], _groups_among(gone, own[~outer], beyond[~outer])[np.searchsorted(gone, own[outer])]
-    near = np.unique(rim)
-    for _ in range(RINGS):
-        _, ahead = _neighbours(edges, near)
-        near = np.union1d(near, ahead[~dropped[ahead]])
+    near = _rings_around(edges, gone, dropped)
     own, beyond = _neighbours(edges, near)
     part = _groups_among(near, own, beyond)[np.searchsorted(near, rim)]
     order = np.lexsort((part, gap))
     return not bool(((np.diff(gap[order]) == 0) & (np.diff(part[order]) != 0)).any())
+
+
+def pieces_of_one(edges: Edges, dropped: BoolArray) -> tuple[int, IntArray] | None:
+    """The pieces of what was one without some faces: itself, and crumbs cut off between the gaps; None where unsure."""
+    if np.count_nonzero(dropped) > LARGE_GAP_SHARE * len(dropped):
+        return None
+    crumbs, group = _crumbs(edges, dropped)
+    beside = edges.twin[(3 * crumbs[:, None] + np.arange(3)).ravel()]
+    less = dropped.copy()
+    less[crumbs] = True
+    if (beside == CROWDED).any() or not stays_whole(edges, less):
+        return None
+    _, first, group = np.unique(group, return_index=True, return_inverse=True)
+    firsts = np.r_[less.argmin(), crumbs[first]]
+    number = np.empty(len(firsts), dtype=np.int64)
+    number[firsts.argsort()] = np.arange(len(firsts))  # in the order of their first faces, as they are found anew
+    piece = np.full(len(dropped), number[0])
+    piece[crumbs] = number[1 + group]
+    return len(firsts), piece[~dropped]
+
+
+def _crumbs(edges: Edges, dropped: BoolArray) -> tuple[IntArray, IntArray]:
+    """Faces beside the gaps from which none further off is reached, rising, and which of them hang together."""
+    near = _rings_around(edges, np.flatnonzero(dropped), dropped)
+    own, beyond = _neighbours(edges, near)
+    part = _groups_among(near, own, beyond)
+    leads_on = np.zeros(len(near) + 1, dtype=bool)
+    leads_on[part[np.searchsorted(near, own[~dropped[beyond] & ~np.isin(beyond, near)])]] = True
+    is_crumb = ~leads_on[part]
+    return near[is_crumb], part[is_crumb]
+
+
+def _rings_around(edges: Edges, faces: IntArray, dropped: BoolArray) -> IntArray:
+    """A few rings of faces around some, rising, without those and other dropped ones."""
+    near = faces
+    for _ in range(1 + RINGS):
+        _, ahead = _neighbours(edges, near)
+        near = np.union1d(near[~dropped[near]], ahead[~dropped[ahead]])
+    return near
 
 
 def _neighbours(edges: Edges, faces: IntArray) -> tuple[IntArray, IntArray]:
