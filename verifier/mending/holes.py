@@ -48,12 +48,13 @@ def _disc_of(draft: Draft, loop: IntArray) -> Disc:
 
 def _unlike_the_part(draft: Draft, loops: Sequence[IntArray], discs: Sequence[Disc]) -> list[Disc]:
     """Discs without a chord that is an edge already, in the part or in another disc: more than two faces would meet."""
-    start, end = draft.edges.start, draft.edges.end
-    count = len(draft.mesh.vertices_mm)
+    edges, count = draft.edges, len(draft.mesh.vertices_mm)
     on_loop = np.zeros(count, dtype=bool)
-    on_loop[start[np.concatenate(loops)]] = True
-    there = on_loop[start] & on_loop[end]
-    taken = set((np.minimum(start[there], end[there]) * count + np.maximum(start[there], end[there])).tolist())
+    on_loop[edges.start[np.concatenate(loops)]] = True
+    leaving = np.flatnonzero(on_loop[edges.start])
+    start, end = edges.start[leaving], edges.ends_of(leaving)
+    keys = np.minimum(start, end) * count + np.maximum(start, end)
+    taken = set(keys[on_loop[end]].tolist())
     return [_without_taken(draft, loop, disc, taken) for loop, disc in zip(loops, discs, strict=True)]
 
 

@@ -123,9 +123,9 @@ def uncrossed(draft: Draft) -> Draft:
 
 def without_strays(mesh: Mesh) -> tuple[Mesh, MendStep]:
     """The mesh less the faces with a corner that is no place (not a number, infinite), and how many those were."""
-    sound: BoolArray = np.asarray(np.isfinite(mesh.vertices_mm).all(axis=1))
-    if sound.all():
+    if np.isfinite(mesh.vertices_mm).all():
         return mesh, MendStep("Dropped faces without a place", 0, 0.0)
+    sound: BoolArray = np.asarray(np.isfinite(mesh.vertices_mm).all(axis=1))
     kept: BoolArray = np.asarray(sound[mesh.faces].all(axis=1))
     step = MendStep("Dropped faces without a place", int((~kept).sum()), 0.0)
     return drop_unused_vertices(Mesh(mesh.vertices_mm, mesh.faces[kept])), step

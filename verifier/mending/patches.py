@@ -5,7 +5,7 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.draft import Draft
 from verifier.mending.surrounded import inside_holes
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, touching
 
 # A patch of another pass comes this near to the rim it covers: two passes of a handheld scanner lie 0.1 to 0.3 mm apart
 # (common practice, no source), and each ends in ragged faces, a spacing more.
@@ -53,7 +53,7 @@ def pieces_with_inside(faces: IntArray, on_border: IntArray, piece: IntArray, co
     """
     inside = np.ones(int(faces.max(initial=-1)) + 1, dtype=bool)
     inside[on_border] = False
-    return np.asarray(np.bincount(piece[inside[faces].any(axis=1)], minlength=count) > 0)
+    return np.asarray(np.bincount(piece[touching(faces, inside)], minlength=count) > 0)
 
 
 def _across_mm(draft: Draft, faces: IntArray) -> float:

@@ -19,7 +19,7 @@ from verifier.mending.loops import cut_knotted_loops, open_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, with_notches_filled, with_underside
-from verifier.mesh import Array, Mesh, face_normals, marked_once
+from verifier.mesh import Array, Mesh, face_normals, marked_once, within
 
 # Faces within this of the plane belong to the support: the scatter of a handheld scan on a dull table (0.1 to 0.2 mm,
 # common practice, no source) and the blend that a scan draws into the corner at the foot.
@@ -48,8 +48,10 @@ def stand_free(draft: Draft) -> Draft:
     if plane is None:
         return draft
     draft = fill_holes(draft, keep_longest=True)
-    heights = plane.heights_mm(draft.mesh.vertices_mm)[draft.mesh.faces]
-    at_the_cut = (heights.max(axis=1) > SUPPORT_BAND_MM) & (heights.min(axis=1) < SUPPORT_BAND_MM + LIFTS_MM[-1])
+    heights = plane.heights_mm(draft.mesh.vertices_mm)
+    a, b, c = (heights[draft.mesh.faces[:, k]] for k in range(3))
+    highest, lowest = np.maximum(np.maximum(a, b), c), np.minimum(np.minimum(a, b), c)
+    at_the_cut = (highest > SUPPORT_BAND_MM) & (lowest < SUPPORT_BAND_MM + LIFTS_MM[-1])
     draft = mend_crossings(draft, among=at_the_cut, keep_longest=True)
     return _first_without_crossings(draft, plane)
 
@@ -84,7 +86,7 @@ def _wall_crossings(freed: Mesh, made: Mesh) -> int:
 def _cut_free(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
     """The surface more than so high over the plane, its rims walked once round each."""
     heights = plane.heights_mm(draft.mesh.vertices_mm) - cut_mm
-    behind = np.flatnonzero((heights[draft.mesh.faces] <= 0.0).all(axis=1))
+    behind = within(draft.mesh.faces, heights <= 0.0)
     step = tell_faces("Removed support surface", draft.mesh, behind, np.zeros_like(behind))
     freed = cut_knotted_loops(split_bow_ties(remove_debris_and_fins(clipped(draft, heights).telling(step))))
     return with_notches_filled(freed, plane, cut_mm)

@@ -1,5 +1,7 @@
 """How a repair is told: how many, how much surface, where, and how large the largest one is."""
 
+from functools import reduce
+
 import numpy as np
 
 from verifier.mending.solid import MendStep, Point
@@ -45,8 +47,9 @@ def tell_points(what: str, points_mm: np.ndarray, area_mm2: float = 0.0) -> Mend
 def boxes_of_groups(corners_mm: np.ndarray, group: IntArray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Lowest and highest corner of every group, (count, 3) each."""
     low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-    np.minimum.at(low, group, corners_mm.min(axis=1))
-    np.maximum.at(high, group, corners_mm.max(axis=1))
+    by_corner = corners_mm.swapaxes(0, 1)
+    np.minimum.at(low, group, reduce(np.minimum, by_corner))
+    np.maximum.at(high, group, reduce(np.maximum, by_corner))
     return low, high
 
 

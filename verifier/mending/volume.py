@@ -41,14 +41,11 @@ def volume_changes(before: Mesh, solid: Solid) -> tuple[VolumeChange, ...]:
     """
     if _is_the_same(before, solid):
         return ()
-    finite: BoolArray = np.asarray(np.isfinite(before.vertices_mm).all(axis=1))
-    sound = before.faces if finite.all() else before.faces[finite[before.faces].all(axis=1)]
-    scan = Mesh(before.vertices_mm, sound)
-    low, high = solid.mesh.vertices_mm.min(axis=0), solid.mesh.vertices_mm.max(axis=0)
+    low, high = (np.array([at(axis) for axis in solid.mesh.vertices_mm.T]) for at in (np.min, np.max))
     cell_mm3 = float((high - low).prod()) / PLACES
     cell_mm = float(np.cbrt(cell_mm3))
     places = low + (high - low) * qmc.Sobol(3, scramble=False).random(PLACES)
-    was, now = (_winding(mesh, places, 0.5 * cell_mm) for mesh in (scan, solid.mesh))
+    was, now = (_winding(mesh, places, 0.5 * cell_mm) for mesh in (_sound(before), solid.mesh))
     was = was if was[now > INSIDE].sum() > 0 else -was  # an inside-out part winds the other way
     changed = [(sign, _stretches(places[there], 2.0 * cell_mm)) for sign, there in _moved(was, now)]
     found = [
@@ -65,6 +62,14 @@ def unexplained(solid: Solid) -> str:
     limit_mm3 = MOVED_MM * solid.area_mm2
     left = [change for change in solid.volume_changes if not change.reasons]
     return left[0].sentence if left and abs(left[0].volume_mm3) > limit_mm3 else ""
+
+
+def _sound(mesh: Mesh) -> Mesh:
+    """The faces every corner of which is a place."""
+    if np.isfinite(mesh.vertices_mm).all():
+        return mesh
+    finite: BoolArray = np.asarray(np.isfinite(mesh.vertices_mm).all(axis=1))
+    return Mesh(mesh.vertices_mm, mesh.faces[finite[mesh.faces].all(axis=1)])
 
 
 def _is_the_same(before: Mesh, solid: Solid) -> bool:
