@@ -6,6 +6,7 @@ python tests/benchmarks/joining_sides.py FIRST_SEED SEEDS [SHAPE ...]
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +16,17 @@ from verifier.errors import CannotJoin
 from verifier.joining.two_sides import place_two_sides
 from verifier.mesh import Mesh
 from verifier.rulebook import Sheet, SheetRow
+
+
+def lid_with_bosses() -> views.Large:
+    """Its rim is the same turned half round; either face has a boss 40 mm across, off its middle."""
+    plain = views.trough_lid(0.0)
+
+    def half(x: np.ndarray, y: np.ndarray, inward: np.ndarray) -> np.ndarray:
+        return plain.half(x, y, inward) + 6.0 / (1.0 + np.exp((np.hypot(x - 300.0, y - 60.0) - 20.0) / 1.5))
+
+    return replace(plain, half=half, equal=())
+
 
 SHAPES: dict[str, Callable[[], views.Large]] = {
     "blade": views.seat_panel,
@@ -26,10 +38,14 @@ SHAPES: dict[str, Callable[[], views.Large]] = {
     "bump 2 mm": lambda: views.trough_lid(2.0),
     "bump 1 mm": lambda: views.trough_lid(1.0),
     "symmetric": lambda: views.trough_lid(0.0),
+    "bosses": lid_with_bosses,
+    "round": dotted.round_lid,
     "heel, far past": dotted.lid_with_a_heel,
     "bump 2 mm, far past": lambda: views.trough_lid(2.0),
     "blade, far past": views.seat_panel,
 }
+# Shapes whose faces tell, seen as finely as that takes.
+FINE = {"bosses": {"inner_mm": 4.0}, "round": {"inner_mm": 6.0}}
 # Shapes seen so far past the middle of their rims, mm: the support's crease then lies beneath the outermost line.
 PAST_MM = {"heel, far past": (4.0, 8.0), "bump 2 mm, far past": (3.0, 6.0), "blade, far past": (3.0, 6.0)}
 # Shapes whose sheet has a calliper reading of the greatest thickness.
@@ -42,7 +58,7 @@ def one(name: str, seed: int) -> tuple[float, float, bool, float] | None:
     """Turn and largest distance off, whether it was called sure, CPU seconds; None when it was refused."""
     part, rng = SHAPES[name](), np.random.default_rng([seed, len(name)])
     past = {"past_rim_mm": float(rng.uniform(*PAST_MM[name]))} if name in PAST_MM else {}
-    fault = views.random_fault(rng, **DENSITY, **past)
+    fault = views.random_fault(rng, **DENSITY | past | FINE.get(name, {}))
     first, second = views.view(part, 1, fault, rng), views.view(part, -1, fault, rng)
     scans = [scan_of(Mesh(view.vertices_mm, view.faces)) for view in (first, second)]
     sheet = None

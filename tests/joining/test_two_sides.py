@@ -7,13 +7,14 @@ import pytest
 from tests.joining import views
 from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
-from verifier.joining.outline import Outline
+from verifier.joining.outline import Outline, outline_of
 from verifier.joining.painted_sides import side_told_by_paint
 from verifier.joining.posed import Placing
 from verifier.joining.profile import rim_heights
 from verifier.joining.rows import Moving, Target
 from verifier.joining.side import side_of
 from verifier.joining.thickness import THROUGH_SHARE, gap_between
+from verifier.joining.twin_sides import alike
 from verifier.joining.two_sides import Pair, pair_of, place_two_sides
 from verifier.mesh import Mesh, face_areas_mm2
 from verifier.rulebook import Sheet, SheetRow
@@ -110,6 +111,25 @@ def test_a_part_that_is_the_same_turned_round_leaves_no_doubt():
     lid = tried(views.trough_lid(bump_mm=0.0), seed=36)
     assert lid.errors[1] < 1.0
     assert lid.found.sure
+
+
+def test_a_boss_or_a_thicker_end_tells_a_lid_from_its_half_turn_though_its_rim_does_not():
+    """The boss, 80 mm across, is a ninetieth of the face."""
+    view = two_views(views.trough_lid(bump_mm=0.0), seed=36)[0]
+    side = side_of(scan_of(Mesh(view.vertices_mm, view.faces)))
+    outline = outline_of(side)
+    to_part = view.to_part @ np.linalg.inv(side.to_side)
+    half_turn = np.linalg.inv(to_part) @ np.diag([-1.0, -1.0, 1.0, 1.0]) @ to_part
+
+    def is_its_own_twin(raised_mm: np.ndarray) -> bool:
+        raised = replace(side, face_mm=side.face_mm + raised_mm[:, None] * [0.0, 0.0, 1.0])
+        heights = rim_heights(side, outline)
+        return alike(np.eye(4), half_turn, Target(raised, outline, heights), Moving(raised, outline, heights))
+
+    x, y = (side.face_mm @ to_part[:3, :3].T + to_part[:3, 3])[:, :2].T
+    assert is_its_own_twin(0.0 * x)
+    assert not is_its_own_twin(3.0 * (np.hypot(x - 300.0, y - 60.0) < 40.0))
+    assert not is_its_own_twin(0.005 * x)  # 3 mm at either end
 
 
 @pytest.mark.long

@@ -10,7 +10,7 @@ from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
 from verifier.joining import join
 from verifier.joining.agreement import agreement_of
-from verifier.joining.arranging import Arrangement, judged, size_of
+from verifier.joining.arranging import Arrangement, Met, judged, size_of, ways_that_follow
 from verifier.joining.one_side import hangs_out_mm
 from verifier.joining.posed import Placing
 from verifier.joining.twins import alike
@@ -178,6 +178,22 @@ def test_views_without_common_surface_are_refused_with_that_sentence(lever):
 
 
 @pytest.mark.long
+def about_z(*turns_deg: float) -> list[Met]:
+    c, s = np.cos(np.radians(turns_deg)), np.sin(np.radians(turns_deg))
+    poses = np.tile(np.eye(4), (len(turns_deg), 1, 1))
+    poses[:, 0, 0], poses[:, 0, 1], poses[:, 1, 0], poses[:, 1, 1] = c, -s, s, c
+    return [Met(pose, 1.0) for pose in poses]
+
+
+def test_of_a_hexagon_s_six_ways_three_tell_the_others_and_of_a_round_part_none_do(ready):
+    """The three that are found lie 60 and 180 degrees on from one another."""
+    points_mm = ready[0].asked.points_mm
+    told = ways_that_follow(about_z(10.0, 70.0, 250.0), points_mm, 1.0)
+    turns_deg = np.degrees(np.arctan2(told[:, 1, 0], told[:, 0, 0])) % 360.0
+    assert sorted(turns_deg) == pytest.approx([130.0, 190.0, 310.0], abs=1e-6)
+    assert len(ways_that_follow(about_z(0.0, 37.0, 80.0, 201.0), points_mm, 1.0)) == 0
+
+
 def test_a_rail_that_is_its_own_twin_but_for_a_boss_is_put_right():
     rail = seen("near_twin", 13, (UP, {}), (ASIDE, {}))
     found = place_views(scans_of(rail))

@@ -29,6 +29,9 @@ from verifier.mesh import Array
 
 # Of each pair so many poses are kept, and so many arrangements while they grow.
 POSES, ARRANGEMENTS = 5, 6
+# One worth this much of the best could as well be right. More are kept where so many could: a hexagon lies on itself in
+# twelve ways.
+RIVAL_SHARE, MOST_RIVALS = 0.3, 12
 # What is worth less than this of the best is let fall.
 LEAST_OF_BEST = 0.003
 # Poses that put no point farther apart than this share of the part's size are one.
@@ -122,7 +125,24 @@ def meetings(first: View, second: View) -> tuple[Met, ...]:
     """The likely poses of two views, refined with their scale, the one that is worth most first."""
     size = min(size_mm(first.cloud), size_mm(second.cloud))
     poses = likely_poses(second.cloud, first.cloud)
-    return met_by(poses[distinct(poses, second.asked.points_mm, SAME_SHARE * size)], first, second)
+    found = met_by(poses[distinct(poses, second.asked.points_mm, SAME_SHARE * size)], first, second)
+    more = met_by(ways_that_follow(found, second.asked.points_mm, SAME_SHARE * size), first, second)
+    return _kept(found + more) if more else found
+
+
+def ways_that_follow(found: Sequence[Met], points_mm: Array, apart_mm: float) -> Array:
+    """The ways that follow from those that fit alike and are not among the found ones, (k, 4, 4).
+
+    What turns one into another turns a third into a fourth: of a hexagon's six ways three tell the others. Of a round
+    part no few tell all, and none is told.
+    points_mm : of the second view; ways that lay them within apart_mm are one
+    """
+    poses = np.array([each.pose for each in found]).reshape(-1, 4, 4)
+    alike = poses[: _alike([each.worth for each in found])]
+    turns = np.einsum("aij,bjk->abik", alike, np.linalg.inv(alike))
+    every = np.concatenate([poses, np.einsum("abij,cjk->abcik", turns, alike).reshape(-1, 4, 4)])
+    new = [k for k in distinct(every, points_mm, apart_mm) if k >= len(poses)]
+    return every[new if len(alike) + len(new) <= MOST_RIVALS else []]
 
 
 def met_by(poses: Array, first: View, second: View) -> tuple[Met, ...]:
@@ -133,9 +153,19 @@ def met_by(poses: Array, first: View, second: View) -> tuple[Met, ...]:
     gates = np.geomspace(START_SHARE * size, END_MM, MEETING_STEPS)
     found = np.array([refined_together((np.eye(4), pose), (first, second), gates)[1] for pose in poses])
     found = found[distinct(found, second.asked.points_mm, 0.5 * SAME_SHARE * size)]
-    worths = [agreement_of(second, first, pose, size, EARLY_TOLERANCE_MM).worth for pose in found]
-    order = np.argsort(-np.array(worths), kind="stable")
-    return tuple(Met(found[k], worths[k]) for k in order[:POSES] if worths[k] > LEAST_OF_BEST * worths[order[0]])
+    return _kept([Met(pose, agreement_of(second, first, pose, size, EARLY_TOLERANCE_MM).worth) for pose in found])
+
+
+def _kept(found: Iterable[Met]) -> tuple[Met, ...]:
+    """Those that are worth most first, and no more than may be needed."""
+    order = sorted(found, key=lambda each: -each.worth)
+    most = max(POSES, _alike([each.worth for each in order]))
+    return tuple(each for each in order[:most] if each.worth > LEAST_OF_BEST * order[0].worth)
+
+
+def _alike(worths: Sequence[float]) -> int:
+    """How many fit alike, of some with the best first."""
+    return min(MOST_RIVALS, sum(worth > RIVAL_SHARE * worths[0] for worth in worths))
 
 
 def arrangements(views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ...]]) -> list[Arrangement]:
@@ -231,7 +261,7 @@ def _best(grown: list[Arrangement], views: Sequence[View], size: float) -> list[
         worthy = not kept or each.worth > LEAST_OF_BEST * kept[0].worth
         if worthy and not any(same(each, other, views, size) for other in kept):
             kept.append(each)
-    return kept[:ARRANGEMENTS]
+    return kept[: max(ARRANGEMENTS, _alike([each.worth for each in kept]))]
 
 
 def same(one: Arrangement, other: Arrangement, views: Sequence[View], size: float) -> bool:

@@ -26,8 +26,9 @@ from verifier.joining.refining import (
 )
 from verifier.joining.rows import Moving, Target
 from verifier.joining.side import Side, side_of, turned_over
-from verifier.joining.sureness import SURE, Doubt, against_of, alike, doubt_of, told_by_dots, told_by_paint, torn
+from verifier.joining.sureness import SURE, Doubt, against_of, doubt_of, told_by_dots, told_by_paint, torn
 from verifier.joining.thickness import CALLIPER_MM, THROUGH_SHARE, Gap, calliper_correction_mm, gap_between
+from verifier.joining.twin_sides import alike
 from verifier.mesh import Array
 from verifier.reading.scan import Scan
 from verifier.rulebook import Sheet

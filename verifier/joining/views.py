@@ -9,6 +9,7 @@ from verifier.comparing.align import size_mm
 from verifier.errors import CannotJoin
 from verifier.joining.agreement import IMPOSSIBLE_SHARE, Agreement, unlike
 from verifier.joining.arranging import (
+    RIVAL_SHARE,
     Arrangement,
     Met,
     arrangements,
@@ -30,8 +31,6 @@ from verifier.joining.view import View, view_of, without
 from verifier.mesh import Array
 from verifier.reading.scan import Scan
 
-# Another arrangement worth this much of the best one could as well be right.
-RIVAL_SHARE = 0.3
 # Every view shows at least this share of what some other shows.
 LEAST_OVERLAP = 0.12
 # In a right arrangement nothing is impossible beyond what stray points say.
