@@ -6,6 +6,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy import ndimage
 
+from verifier.joining.dots.surroundings import bends
 from verifier.mesh import Array, IntArray
 
 # A picture shows what faces it within 60 degrees: any place faces one of six directions within 55.
@@ -120,13 +121,13 @@ def _worth(windows: Array, reach: int, pixel_mm: float) -> Array:
 
     windows : (n, w * w) heights, nan where nothing was seen
     """
-    u, v = (each.ravel() * pixel_mm for each in np.indices((2 * reach + 1,) * 2) - reach)
+    u, v = (each.ravel() * pixel_mm for each in np.indices((2 * reach + 1,) * 2).astype(np.float64) - reach)
     away = np.hypot(u, v)
     of_ring, of_middle = (away > RING_MM[0]) & (away < RING_MM[1]), away < MIDDLE_MM
     heights = windows - windows[:, len(u) // 2, None]
     there = np.abs(heights) < LAYER_MM  # nan is not
     heights = np.where(there, heights, 0.0)
-    bend = np.column_stack([np.ones_like(u), u, v, u * u, u * v, v * v])
+    bend = bends(u, v)
     ring, here, level = bend[of_ring], there[:, of_ring].astype(np.float64), heights[:, of_ring]
     products = (ring[:, :, None] * ring[:, None, :]).reshape(len(ring), 36)
     square = (here @ products).reshape(-1, 6, 6) + 1e-6 * np.eye(6)

@@ -44,7 +44,7 @@ class Around:
     scatter_mm : (count,) of the corners of the ring the smooth surface was laid through
     sectors : (count,) eighths of that ring that hold corners
     at_mm, facing : (count, 3) the middles on the smooth surface, and the way it faces
-    form : (count, 6) heights of the smooth surface over the places asked about, as factors of `_bends`
+    form : (count, 6) heights of the smooth surface over the places asked about, as factors of `bends`
     asked_mm : (count, 3) those places
     """
 
@@ -73,7 +73,7 @@ class Around:
         """How far any points lie above the smooth surface about the places they belong to, (n,)."""
         off, (across, aside) = points_mm - self.asked_mm[place], _axes(self.facing)
         u, v, w = (np.einsum("kx,kx->k", off, each[place]) for each in (across, aside, self.facing))
-        return np.asarray(w - np.einsum("kx,kx->k", _bends(u, v), self.form[place]))
+        return np.asarray(w - np.einsum("kx,kx->k", bends(u, v), self.form[place]))
 
     def share(self, what: BoolArray, among: BoolArray) -> Array:
         """Of some of the corners of every place those of which something holds; 0 where there are none."""
@@ -134,7 +134,7 @@ def around(points_mm: Array, normals: Array, near: Near, middles_mm: Array, alon
     place, u, v, w = near.place[layer], u[layer], v[layer], w[layer]
     away = np.hypot(u, v)
     in_ring = (away > ring_mm[place, 0]) & (away < ring_mm[place, 1])
-    bend = _bends(u, v)
+    bend = bends(u, v)
     ring, of = bend[in_ring], place[in_ring]
     square = np.stack([np.bincount(of, a * b, count) for a in ring.T for b in ring.T], axis=1).reshape(count, 6, 6)
     right = np.stack([np.bincount(of, a * w[in_ring], count) for a in ring.T], axis=1)
@@ -162,7 +162,8 @@ def _axes(facing: Array) -> tuple[Array, Array]:
     return across, np.cross(facing, across)
 
 
-def _bends(u: Array, v: Array) -> Array:
+def bends(u: Array, v: Array) -> Array:
+    """What heights over places u, v of a smooth surface are made of, to the second order, (n, 6)."""
     return np.column_stack([np.ones_like(u), u, v, u * u, u * v, v * v])
 
 
