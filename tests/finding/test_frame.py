@@ -103,6 +103,15 @@ def test_one_line_of_bores_longer_than_all_others_turns_the_box():
     assert abs(frame[1] @ np.array([44.0, 24.0, 0.0])) == pytest.approx(np.hypot(44.0, 24.0))
 
 
+def test_a_stretch_of_a_bent_grip_that_looks_like_a_boss_does_not_turn_the_box():
+    points, flats = _thin_plate()
+    top_and_bottom = [replace(flat, area_mm2=60.0) for flat in flats if abs(flat.normal[2]) == 1.0]
+    lean = np.array([np.cos(0.13), np.sin(0.13), 0.0])
+    grip = replace(_bore(30.0, 30.0), kind="boss", axis=lean, diameter_mm=17.4, depth_mm=44.0, arc_deg=284.0)
+    frame = natural_frame(points, top_and_bottom, [*GRID[:2], grip])
+    assert np.abs(frame[0]) == pytest.approx([0.0, 0.0, 1.0], abs=1e-9)
+
+
 def test_a_knurled_knob_is_as_long_as_it_is_from_crest_to_crest():
     """Fourteen crests round 40 mm, 0.6 mm deep; square to two of them a calliper rests beside two valleys."""
     angle = np.radians(np.arange(0.0, 360.0, 0.25))

@@ -27,6 +27,8 @@ MIRRORED_MM, MIRRORED_SHARE = 0.1, 0.003
 # An outline whose widths differ by less is round but for its knurls or teeth: a calliper is turned to the widest there.
 # Of a hexagon they differ by 13 %, of an octagon by 8 %.
 ROUND_SHARE = 0.06
+# A boss seen over less of its turn has no vote: a stretch of a free-form grip looks like one, and leans as it bends.
+WHOLE_TURN_DEG = 300.0
 HULL_POINTS = 20_000
 MOST_BOXES = 300
 
@@ -58,8 +60,9 @@ def natural_frame(points_mm: Array, planes: Sequence[Plane], cylinders: Sequence
 
 
 def _main_direction(planes: Sequence[Plane], cylinders: Sequence[Cylinder]) -> Array | None:
-    directions = [p.normal for p in planes] + [c.axis for c in cylinders]
-    weights = [p.area_mm2 for p in planes] + [np.pi * c.diameter_mm * c.depth_mm for c in cylinders]
+    whole = [c for c in cylinders if c.arc_deg >= WHOLE_TURN_DEG] or cylinders
+    directions = [p.normal for p in planes] + [c.axis for c in whole]
+    weights = [p.area_mm2 for p in planes] + [np.pi * c.diameter_mm * c.depth_mm for c in whole]
     if not directions:
         return None
     near = np.abs(np.array(directions) @ np.array(directions).T) > np.cos(np.radians(SAME_DIRECTION_DEG))
