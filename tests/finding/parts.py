@@ -41,6 +41,16 @@ def block() -> sim.Shape:
     return sim.Shape("block", distance, (-26, -16, -1), (26, 16, 21))
 
 
+def rib() -> sim.Shape:
+    """A rib 3 thick, 40 long, 10 high with the rounding, of 1.5, that runs along its top."""
+
+    def distance(p: Array) -> Array:
+        rounded = np.hypot(p[:, 0], np.maximum(p[:, 2] - 8.5, 0.0)) - 1.5
+        return sim.intersect(rounded, sim.slab(p[:, 2], 0.0, 11.0), sim.slab(p[:, 1], -20.0, 20.0))
+
+    return sim.Shape("rib", distance, (-2.5, -22, -1), (2.5, 22, 11))
+
+
 def bent_strip() -> sim.Shape:
     """A strip 300 long, 30 wide, 10 thick, bent to 200 radius, with bores of 8 and 6 through it."""
 
@@ -78,6 +88,7 @@ def found(name: str, spacing_mm: float = 0.35, seed: int = 5, noise: str = "A") 
     shape = {
         "link": link,
         "block": block,
+        "rib": rib,
         "bent strip": bent_strip,
         "plate": plate,
         "oval plate": lambda: plate(oval_mm=0.2),

@@ -125,3 +125,11 @@ def test_walls_with_draft_are_measured_where_they_stand_out_and_turn_the_box(dra
     for name, true_mm in (("length", 54.0), ("width", 27.0)):
         assert sizes[name].length_mm == pytest.approx(true_mm, abs=4.0 * sizes[name].u_length_mm)
         assert sizes[name].u_length_mm < 0.05  # a tenth of the spacing: the flats say where the edge is
+
+
+def test_the_crest_of_a_narrow_rib_is_no_better_known_than_its_rows_of_points_lie():
+    """Over two rows 0.6 mm apart an arc of 1.5 mm radius rises by 0.6^2 / 12 = 0.03 mm; where they lie is chance."""
+    features, scanned = found("rib", spacing_mm=0.6)
+    height = extent_along(features, scanned.turn @ np.array([0.0, 0.0, 1.0]))
+    assert height.length_mm == pytest.approx(10.0, abs=2.0 * height.u_length_mm)
+    assert 0.025 < height.u_length_mm < 0.05

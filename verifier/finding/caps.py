@@ -60,16 +60,20 @@ def crest_of_round_end(
     if crest is None or abs(crest.under_mm) > KNOWN_WITHIN_U * np.hypot(crest.u_under_mm, crest.contact.u_mm):
         return None
     doubt_mm = abs(crest.under_mm) / np.sqrt(3.0)
-    return replace(crest.contact, u_mm=float(np.hypot(crest.contact.u_mm, doubt_mm)))
+    return replace(crest.contact, u_mm=float(np.linalg.norm([crest.contact.u_mm, doubt_mm, crest.over_rows_mm])))
 
 
 @dataclass(frozen=True, slots=True)
 class _Crest:
-    """The crest of an arc, and how far the wall about it lies under that arc, with its standard uncertainty."""
+    """The crest of an arc, and how far the wall about it lies under that arc, with its standard uncertainty.
+
+    over_rows_mm : how far the arc rises over two rows of points on both sides of its crest, which lie as they happen to
+    """
 
     contact: Contact
     under_mm: float
     u_under_mm: float
+    over_rows_mm: float
 
 
 def _crest_about(
@@ -88,7 +92,8 @@ def _crest_about(
         return None
     u_mm = float(np.hypot(_crest_u_mm(fit, at, noise, direction), lift.u_mm))
     found = Contact(float(crest @ direction), u_mm, crest)
-    return _Crest(found, *_under_crest(surface, wall, fit, found, noise, direction))
+    over_rows_mm = surface.spacing_mm**2 / (8.0 * fit.radius_mm)
+    return _Crest(found, *_under_crest(surface, wall, fit, found, noise, direction), over_rows_mm)
 
 
 def _under_crest(

@@ -97,8 +97,9 @@ def _touched(surface: Surface, on_flat: BoolArray, planes: Sequence[Plane], nois
     foot = _highest_end(surface, drafted, direction, top - 0.1 - 4.0 * sigma)
     round_end = crest_of_round_end(surface, cap[~on_flat[cap]], ~on_flat, axes, noise, direction, top)
     if round_end is not None:
-        # The corners beside a wall with draft are round too, and their crest is that of half their height.
-        return foot if foot is not None and foot.height_mm > round_end.height_mm else round_end
+        # The corners beside a wall with draft are round too, and their crest is that of half their height; the rounding
+        # of its rim is too narrow for its crest to be known as well as the wall.
+        return foot if foot is not None and foot.height_mm > round_end.height_mm - round_end.u_mm else round_end
     if foot is not None and foot.height_mm > top - 2.0 * sigma:
         return foot
     if len(cap) < LEAST_POINTS:
