@@ -75,6 +75,14 @@ def may_come_near(points_mm: Array, mesh: Mesh, reach_mm: float) -> BoolArray:
     return np.asarray(ndimage.maximum_filter(marked, size=5)[tuple(grid.cells_of(points_mm))])
 
 
+def may_be_beside(points_mm: Array, others_mm: Array, reach_mm: float) -> BoolArray:
+    """Which points may lie within reach of one of the others, (q,); too many rather than too few."""
+    grid = _grid_over(others_mm, reach_mm)
+    marked = np.zeros(grid.shape, dtype=bool)
+    marked[tuple(grid.cells_of(others_mm))] = True
+    return np.asarray(ndimage.maximum_filter(marked, size=3)[tuple(grid.cells_of(points_mm))])
+
+
 def _grid_over(places_mm: Array, cell_mm: float) -> _Grid:
     """Cells of at least this size over the box of some places."""
     low, high = (np.array([at(axis) for axis in places_mm.T]) for at in (np.min, np.max))

@@ -128,14 +128,13 @@ def _touched(mesh: Mesh, grid: _Grid) -> _Touched | None:
 
 def _boxes(faces: Numbers, at: Numbers, more: Numbers, grid: _Grid) -> tuple[Numbers, Numbers]:
     """All entries of some faces: each in the cells of its box, `more` than one along every axis, from cell `at` on."""
-    _, deep, high = shape = more[:, faces] + np.int32(1)
-    count = shape.prod(axis=0)
-    k = np.repeat(np.arange(len(faces)), count)
-    number = np.arange(len(k)) - np.repeat(np.cumsum(count) - count, count)  # within the box
-    x, rest = np.divmod(number, (deep * high)[k])
-    y, z = np.divmod(rest, high[k])
-    cells = at[faces[k]] + x * grid.step[0] + y * grid.step[1] + z
-    return faces[k], cells.astype(np.int32)
+    cells = at[faces]
+    for axis, step in enumerate(grid.step):
+        times = more[axis, faces] + np.int32(1)
+        first = np.repeat(np.cumsum(times, dtype=np.int32) - times, times)
+        ahead = np.arange(len(first), dtype=np.int32) - first
+        faces, cells = np.repeat(faces, times), np.repeat(cells, times) + ahead * np.int32(step)
+    return faces, cells
 
 
 def _doubtful_cells(mesh: Mesh, grid: _Grid, touched: _Touched) -> BoolArray:

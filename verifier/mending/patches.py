@@ -4,6 +4,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.mending.draft import Draft
+from verifier.mending.meeting_boxes import may_be_beside
 from verifier.mending.surrounded import inside_holes
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_normals, touching
 
@@ -31,10 +32,11 @@ def beside_rims(draft: Draft, piece: IntArray, asked: BoolArray) -> IntArray:
     if not asked_open.any() or len(rim) == 0:
         return np.zeros(len(asked), dtype=np.int64)
     faces = np.flatnonzero(asked_open[piece])
-    rim_mm = draft.mesh.vertices_mm[draft.edges.start[rim]]
-    away, nearest = cKDTree(draft.mesh.corners_of(faces).mean(axis=1)).query(
-        rim_mm, distance_upper_bound=NEAR_MM + _across_mm(draft, faces)
-    )
+    rim_mm, middles_mm = draft.mesh.vertices_mm[draft.edges.start[rim]], draft.mesh.corners_of(faces).mean(axis=1)
+    reach_mm = NEAR_MM + _across_mm(draft, faces)
+    may_be = may_be_beside(middles_mm, rim_mm, reach_mm)  # a tree of all of them takes ten times as long
+    faces = faces[may_be]
+    away, nearest = cKDTree(middles_mm[may_be]).query(rim_mm, distance_upper_bound=reach_mm)
     near = np.isfinite(away)
     beside = faces[nearest[near]]
     looking, along_rim = (
