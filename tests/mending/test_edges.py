@@ -6,7 +6,7 @@ import trimesh
 
 from verifier.mending.draft import Draft
 from verifier.mending.edges import pair_edges, piece_of_faces, stays_whole, with_faces_turned, without_faces
-from verifier.mesh import Mesh
+from verifier.mesh import Mesh, face_areas_mm2
 
 BALL = trimesh.creation.icosphere(4)
 FACES, MIDDLES = BALL.faces.astype(np.int64), BALL.triangles_center
@@ -34,6 +34,7 @@ def test_the_table_and_the_pieces_carried_along_are_those_found_anew(seed):
     rng = np.random.default_rng(seed)
     whole = Draft(Mesh(np.asarray(BALL.vertices, dtype=np.float64), FACES), np.zeros(len(FACES), dtype=np.uint8))
     assert whole.pieces[0] == 1
+    assert len(whole.areas_mm2) == len(FACES)
     for _ in range(3):
         hole = near(rng, rng.uniform(0.05, 0.15))
         draft = whole.without(hole).with_sewn(np.empty((0, 3)), FACES[hole & (rng.random(len(hole)) < 0.7)])
@@ -41,6 +42,8 @@ def test_the_table_and_the_pieces_carried_along_are_those_found_anew(seed):
         count, piece = piece_of_faces(draft.edges)
         assert draft.pieces[0] == count
         assert np.array_equal(draft.pieces[1], piece)
+        assert "areas_mm2" in draft.__dict__
+        assert np.array_equal(draft.areas_mm2, face_areas_mm2(draft.mesh))
         crumbled = whole.without(hole & (rng.random(len(hole)) < 0.7))
         assert "pieces" in crumbled.__dict__  # carried along
         assert np.array_equal(crumbled.pieces[1], piece_of_faces(crumbled.edges)[1])

@@ -103,7 +103,15 @@ class Draft:
         mesh = Mesh(np.concatenate([self.mesh.vertices_mm, new_vertices_mm]), edges.faces)
         marks = np.concatenate([self.origin, np.full(len(new_faces), origin, dtype=np.uint8)])
         pieces = _one_piece(edges) if self._is_one_piece() and grows_on(edges, len(self.mesh.faces)) else None
-        return _handed_on(replace(self, mesh=mesh, origin=marks), edges=edges, pieces=pieces)
+        return _handed_on(replace(self, mesh=mesh, origin=marks), edges=edges, pieces=pieces).with_areas_of(self)
+
+    def with_areas_of(self, before: "Draft") -> "Draft":
+        """The same surface, grown on one whose faces are all as they were: of these the areas may be known."""
+        if "areas_mm2" not in before.__dict__:
+            return self
+        new = face_areas_mm2(Mesh(self.mesh.vertices_mm, self.mesh.faces[len(before.mesh.faces) :]))
+        known = {name: self.__dict__.get(name) for name in ("edges", "pieces")}
+        return _handed_on(replace(self), **known, areas_mm2=np.concatenate([before.areas_mm2, new]))
 
     def with_edges_turned(self, faces: IntArray, changed: IntArray) -> "Draft":
         """The surface after two faces at a time exchanged the edge between them; which faces changed."""

@@ -36,7 +36,7 @@ def fill_loops(draft: Draft, loops: Sequence[IntArray], what: str, *, fair: bool
     if fair and len(inside):
         sewn = _faired(sewn, len(draft.mesh.vertices_mm), len(draft.mesh.faces), hole)
         sewn = kept_thick(sewn, len(draft.mesh.vertices_mm), len(draft.mesh.faces), hole)
-    sewn = drawn_apart(sewn, len(draft.mesh.vertices_mm))
+    sewn = drawn_apart(sewn, len(draft.mesh.vertices_mm)).with_areas_of(draft)
     return sewn.telling(tell_faces(what, sewn.mesh, len(draft.mesh.faces) + np.arange(len(faces)), hole))
 
 
