@@ -5,13 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.joining import dotted
 from tests.joining import turntable as small
 from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
 from verifier.joining import join
 from verifier.joining.agreement import agreement_of
-from verifier.joining.arranging import Arrangement, Met, judged, size_of, ways_that_follow
-from verifier.joining.one_side import hangs_out_mm
+from verifier.joining.arranging import Arrangement, Met, finest, judged, size_of, ways_that_follow
+from verifier.joining.one_side import hangs_out_mm, may_be_whole
 from verifier.joining.posed import Placing
 from verifier.joining.twins import alike
 from verifier.joining.view import View, view_of
@@ -177,7 +178,16 @@ def test_views_without_common_surface_are_refused_with_that_sentence(lever):
     assert "100 to 200 mm" in refused.value.do
 
 
-@pytest.mark.long
+def test_a_round_cap_laid_on_its_own_face_may_be_whole_and_a_lever_may_not(ready):
+    """Turned over, the second view would close the cap; the lever's bosses would stand in its own material."""
+    view = small.view(dotted.round_cap(), small.How(UP, **QUICK), np.random.default_rng(5))
+    for seen_twice, whole in ((view_of(scan_of(Mesh(view.vertices_mm, view.faces))), True), (ready[0], False)):
+        views = [seen_twice, seen_twice]
+        size_mm = size_of(views)
+        laid = finest(judged({0: np.eye(4), 1: np.eye(4)}, views, size_mm, 0.25), views, size_mm)
+        assert may_be_whole(laid, views, size_mm) == whole
+
+
 def about_z(*turns_deg: float) -> list[Met]:
     c, s = np.cos(np.radians(turns_deg)), np.sin(np.radians(turns_deg))
     poses = np.tile(np.eye(4), (len(turns_deg), 1, 1))
@@ -194,6 +204,7 @@ def test_of_a_hexagon_s_six_ways_three_tell_the_others_and_of_a_round_part_none_
     assert len(ways_that_follow(about_z(0.0, 37.0, 80.0, 201.0), points_mm, 1.0)) == 0
 
 
+@pytest.mark.long
 def test_a_rail_that_is_its_own_twin_but_for_a_boss_is_put_right():
     rail = seen("near_twin", 13, (UP, {}), (ASIDE, {}))
     found = place_views(scans_of(rail))

@@ -12,9 +12,17 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from verifier.comparing.pose import moved
-from verifier.joining.arranging import Arrangement
+from verifier.comparing.pose import moved, pose_of, turns_about
+from verifier.joining.arranging import (
+    EARLY_TOLERANCE_MM,
+    ONE_WAY_SHARE,
+    RIVAL_SHARE,
+    Arrangement,
+    finest,
+    judged,
+)
 from verifier.joining.view import View
+from verifier.mesh import Array
 
 # Views that make a surface of which more than this looks one way show one side of a part, and no whole one.
 MOST_ONE_WAY = 0.5
@@ -31,6 +39,34 @@ def may_be_one_side(way: Arrangement, best: Arrangement, views: Sequence[View]) 
     """
     better = way.worth < best.worth and way.fit > best.fit and way.one_way <= MOST_ONE_WAY
     return better and hangs_out_mm(best, views) > UNSEEN_FOOT_MM
+
+
+def may_be_whole(best: Arrangement, views: Sequence[View], size_mm: float) -> bool:
+    """Whether two views that make one side of a part would make a whole one as well, the second one turned over.
+
+    A round cap is laid on its own other face in any of a hundred spins, and none that closes it may be among the ways
+    that were found.
+    """
+    if len(views) != 2 or best.one_way < ONE_WAY_SHARE:
+        return False
+    return any(
+        finest(judged({0: best.poses[0], 1: pose}, views, size_mm, EARLY_TOLERANCE_MM), views, size_mm).worth
+        > RIVAL_SHARE * best.worth
+        for pose in _turned_over(best.poses[1], views[1])
+    )
+
+
+def _turned_over(pose: Array, view: View) -> list[Array]:
+    """The pose after half a turn of the view about its middle, about two axes across the way it was seen from."""
+    points, seen_from = view.cloud.points_mm, view.cloud.normals.mean(axis=0)
+    seen_from /= np.linalg.norm(seen_from)
+    across = points - np.outer(points @ seen_from, seen_from)
+    long = np.linalg.eigh(np.cov(across.T))[1][:, 2]
+    axes = np.array([long, np.cross(seen_from, long), seen_from])
+    along = points @ axes.T
+    middle = 0.5 * (along.min(axis=0) + along.max(axis=0)) @ axes
+    turns = (turns_about(np.pi * axis) for axis in axes[:2])
+    return [np.asarray(pose @ pose_of(turn, middle - turn @ middle)) for turn in turns]
 
 
 def hangs_out_mm(way: Arrangement, views: Sequence[View]) -> float:

@@ -23,7 +23,7 @@ from verifier.joining.dots.dot import NO_DOTS, Dots
 from verifier.joining.dots.matching import poses_by_dots
 from verifier.joining.dots.telling import dots_together, told_apart
 from verifier.joining.foreign import foreign_faces
-from verifier.joining.one_side import MOST_ONE_WAY, may_be_one_side
+from verifier.joining.one_side import MOST_ONE_WAY, may_be_one_side, may_be_whole
 from verifier.joining.painted_views import told_by_paint
 from verifier.joining.posed import Alternative, Link, Placing, Residual
 from verifier.joining.twins import alike
@@ -50,6 +50,7 @@ NO_OVERLAP_DO = (
 )
 FIT_ALIKE = "Two ways of putting the views together fit alike"
 ONE_SIDE_TWICE = "One way makes a whole part, but in another the views lie better on each other, as one side seen twice"
+MAY_BE_WHOLE = "As they lie on each other the views show one side twice, and turned over they would make a whole part"
 TOLD_BY_SHAPE = "No other way of putting the views together fits."
 SAME_PART_DO = "See whether all the scans show the same part; if they do, scan again with more of one view in the next"
 TOLD_BY_PAINT = (
@@ -66,6 +67,7 @@ class Found:
     one_side : whether each of those makes one side of a part only
     by_paint : whether the colours told the best from those that fit alike
     told_by_dots : how many marker dots lie on each other in the best, where they ruled others out
+    may_be_whole : whether the best makes one side of a part, and a whole one with a view turned over
     """
 
     ways: tuple[Arrangement, ...]
@@ -75,12 +77,15 @@ class Found:
     one_side: bool = False
     told_by_dots: int = 0
     by_paint: bool = False
+    may_be_whole: bool = False
 
     @property
     def doubt(self) -> str:
         """Why the best is not sure; empty when it is."""
         if self.rivals and not self.by_paint:
             return ONE_SIDE_TWICE if self.one_side else FIT_ALIKE
+        if self.may_be_whole:
+            return MAY_BE_WHOLE
         if self.ways[0].impossible > MOST_IMPOSSIBLE:
             return f"{100 * self.ways[0].impossible:.1f} % of the views stand where another view shows that nothing is"
         return ""
@@ -98,6 +103,8 @@ def place_views(scans: Sequence[Scan], dots: Sequence[Dots] = ()) -> Placing:
         raise _cannot(views, "they do not overlap: no surface was found that two of them show")
     best = found.ways[0]
     _refuse_unfit(best, views)
+    if not (found.doubt or found.told_by_dots or found.by_paint):
+        found = replace(found, may_be_whole=may_be_whole(best, views, found.size_mm))
     kept = [without(view, faces) for view, faces in zip(views, foreign_faces(best, views), strict=True)]
     return _placing(found, kept)
 
