@@ -7,15 +7,16 @@ import pytest
 from tests.joining import views
 from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
+from verifier.joining.continuing import carried_on
 from verifier.joining.outline import Outline, outline_of
 from verifier.joining.painted_sides import side_told_by_paint
 from verifier.joining.posed import Placing
-from verifier.joining.profile import rim_heights
+from verifier.joining.profile import VERTEX_MM, rim_heights
 from verifier.joining.rows import Moving, Target
-from verifier.joining.side import side_of
+from verifier.joining.side import Side, side_of
 from verifier.joining.thickness import THROUGH_SHARE, gap_between
 from verifier.joining.twin_sides import alike
-from verifier.joining.two_sides import Pair, pair_of, place_two_sides
+from verifier.joining.two_sides import MOST_GAP_U_MM, Pair, pair_of, place_two_sides
 from verifier.mesh import Mesh, face_areas_mm2
 from verifier.rulebook import Sheet, SheetRow
 
@@ -52,7 +53,8 @@ def tried(part: views.Large, seed: int, sheet: Sheet | None = None, **fault: flo
 
 @pytest.fixture(scope="module")
 def panel() -> Tried:
-    return tried(views.seat_panel(), seed=31)
+    """Seen 1.7 mm past the middle of its rim, one spacing of its points: of what both saw nothing is free of skirt."""
+    return tried(views.seat_panel(), seed=31, past_rim_mm=1.7)
 
 
 def test_two_sides_of_a_large_part_come_together_within_a_millimetre(panel):
@@ -169,6 +171,51 @@ def test_paint_along_the_rim_tells_a_way_from_the_half_turn_of_it(pair):
     )
     assert told == 1
     assert side_told_by_paint([turned, true], *painted(pair, lambda at: np.full(at.shape, 120.0))) is None
+
+
+def rounded(pair: Pair, radius_mm: float, to_deg: float, gap_mm: float = 0.0, flat_mm: float = 0.0) -> list[Side]:
+    """The pair's sides with a ring of rounded rim for their bands, seen from 35 degrees of slope to near its middle.
+
+    gap_mm : how much too far below the first the second is
+    flat_mm : height of an upright wall between the two roundings, of which each side sees its half
+    """
+    rng = np.random.default_rng(8)
+    sides = []
+    for side, over, below in ((pair.target.side, 1.0, 0.0), (pair.moving.side, -1.0, gap_mm)):
+        turn, slope = rng.uniform(0.0, 2.0 * np.pi, 12_000), np.radians(rng.uniform(to_deg, 35.0, 12_000))
+        wall = rng.uniform(size=12_000) < (0.4 if flat_mm else 0.0)
+        slope[wall] = 0.0
+        normals = np.column_stack([np.cos(slope) * np.cos(turn), np.cos(slope) * np.sin(turn), over * np.sin(slope)])
+        at = (radius_mm + rng.normal(0.0, 0.08, 12_000))[:, None] * normals
+        at[:, :2] += 400.0 * np.column_stack([np.cos(turn), np.sin(turn)])
+        at[:, 2] += 0.5 * over * flat_mm * np.where(wall, rng.uniform(size=12_000), 1.0) - below
+        sides.append(replace(side, points_mm=at, normals=normals, clean=np.ones(len(at), dtype=bool)))
+    return sides
+
+
+def test_round_rims_are_carried_on_to_each_other_over_what_neither_side_saw(pair):
+    """From 12 degrees of slope to 12 on the other side nothing is seen: 3 mm of rim."""
+    rim = carried_on(np.eye(4), *rounded(pair, radius_mm=7.0, to_deg=12.0, gap_mm=1.2))
+    assert rim is not None
+    assert rim.is_round
+    rise_mm = np.einsum("ij,ij->i", rim.to_mm - rim.from_mm, rim.up)
+    assert np.median(rise_mm) == pytest.approx(1.2, abs=2.0 * VERTEX_MM)
+    assert rim.common_u_mm < 0.5
+
+
+def test_a_rim_with_a_wall_between_its_roundings_is_not_taken_for_round(pair):
+    """Carried on as if it were, its part would be thinner by some of the wall."""
+    rim = carried_on(np.eye(4), *rounded(pair, radius_mm=3.0, to_deg=0.0, flat_mm=4.0))
+    assert rim is not None
+    assert not rim.is_round
+    assert rim.common_u_mm > MOST_GAP_U_MM
+
+
+def test_a_thin_rim_seen_by_neither_side_to_its_middle_is_not_sure_and_wants_a_reading():
+    found = tried(views.shell(), seed=39, past_rim_mm=1.6).found
+    assert not found.sure
+    assert found.why.startswith("How far apart the two sides lie is known to")
+    assert "row of kind overall, along height" in found.do
 
 
 def test_sides_pulled_through_each_other_are_no_part(pair):

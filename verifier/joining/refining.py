@@ -10,6 +10,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
+from verifier.joining.continuing import CarriedOn, carried_on, carried_rows
 from verifier.joining.laid_together import moved
 from verifier.joining.outline import Laid
 from verifier.joining.profile import RimHeights
@@ -42,10 +43,15 @@ MOST_TURN_RAD, MOST_STRETCH = 0.05, 0.003
 
 @dataclass(frozen=True, slots=True)
 class Refined:
-    """A pose of the second side in the first side's frame, (4, 4), and how its corners lie on the first side then."""
+    """A pose of the second side in the first side's frame, (4, 4), and what holds it there.
+
+    seen : how its corners lie on the first side
+    rim : both rims carried on to each other, where they were asked and are round
+    """
 
     pose: Array
     seen: Seen
+    rim: CarriedOn | None
 
 
 def start_pose(laid: Laid, first: RimHeights, second: RimHeights) -> Array:
@@ -59,22 +65,30 @@ def start_pose(laid: Laid, first: RimHeights, second: RimHeights) -> Array:
     return pose
 
 
-def refine(pose: Array, target: Target, moving: Moving, *, most_points: int, with_scale: bool) -> Refined:
-    """Bring the second side nearer and nearer."""
-    points = _spread(moving.side, most_points)
+def refine(pose: Array, target: Target, moving: Moving, *, finely: bool, with_scale: bool) -> Refined:
+    """Bring the second side nearer and nearer; finely : with more points, and both rims carried on at the end."""
+    points = _spread(moving.side, FINE_POINTS if finely else COARSE_POINTS)
+    rim = None
     for step, gate in enumerate((*GATES, *CLEAN_GATES)):
+        if step == len(GATES) and finely:
+            rim = carried_on(pose, target.side, moving.side)
         reach_mm = max(gate * target.side.length_mm, LEAST_GATE_MM)
         seen = look(pose, moving.side, points, target, reach_mm)
-        by_dots = dot_rows(pose, moving, target)
-        rows = (
-            surface_rows(seen, reach_mm, only_clean=step >= len(GATES)),
-            outline_rows(pose, moving, target),
-            height_rows(pose, moving, target),
-            tilt_rows(pose, eased=len(by_dots.wanted) > 0),
-            by_dots,
-        )
+        rows = holding(Refined(pose, seen, rim), target, moving, reach_mm, only_clean=step >= len(GATES))
         pose = _motion(rows, with_scale=with_scale) @ pose
-    return Refined(pose, look(pose, moving.side, points, target, 4.0 * LEAST_GATE_MM))
+    return Refined(pose, look(pose, moving.side, points, target, 4.0 * LEAST_GATE_MM), rim)
+
+
+def holding(found: Refined, target: Target, moving: Moving, reach_mm: float, *, only_clean: bool) -> tuple[Rows, ...]:
+    """Everything that holds the second side in place: surface, heights of the rims, and what says little of these."""
+    pose, by_dots = found.pose, dot_rows(found.pose, moving, target)
+    return (
+        surface_rows(found.seen, reach_mm, only_clean=only_clean),
+        height_rows(pose, moving, target) if found.rim is None else carried_rows(pose, found.rim),
+        outline_rows(pose, moving, target),
+        tilt_rows(pose, eased=len(by_dots.wanted) > 0),
+        by_dots,
+    )
 
 
 def _spread(side: Side, most: int) -> IntArray:

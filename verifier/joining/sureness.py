@@ -69,6 +69,12 @@ def torn(doubt: Doubt, together: int) -> Doubt:
     return replace(doubt, sure=False, why=why, do=f"{CHOOSE}.", rivals=())
 
 
+def too_loose(doubt: Doubt, gap_u_mm: float, reading: str) -> Doubt:
+    """The same where one way alone is right, and too little of the rim was seen to tell how far apart the sides lie."""
+    why = f"How far apart the two sides lie is known to {2.0 * gap_u_mm:.1f} mm only: too little of their rim was seen."
+    return replace(doubt, sure=False, why=why, do=f"{reading}, or scan each side 3 mm past the middle of its rim.")
+
+
 def _what_differs(other: Evidence) -> str:
     """Where along the rim the other way fits worst."""
     if len(other.off_mm) == 0:

@@ -98,6 +98,13 @@ def calliper_correction_mm(gap: Gap, sheet: Sheet | None, length_mm: float) -> t
     return min(near, key=lambda pair: abs(pair[0]), default=None)
 
 
+def reading_wanted(gap: Gap, length_mm: float) -> str:
+    """What to read on the calliper so that the sheet says how far apart the sides lie."""
+    if gap.greatest_mm > LEAST_READING * length_mm:
+        return "Measure the greatest thickness with the calliper and write it into the sheet as a row of kind thickness"
+    return "Measure the height over all and write it into the sheet as a row of kind overall, along height"
+
+
 def _what_it_means(kind: str, along: str | None, gap: Gap) -> tuple[float, ...]:
     if kind == "thickness":
         return (gap.greatest_mm,)

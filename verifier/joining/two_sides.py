@@ -11,14 +11,13 @@ from verifier.joining.dots.dot import NO_DOTS, Dots
 from verifier.joining.dots.matching import poses_by_dots
 from verifier.joining.dots.telling import dots_together, told_apart, told_otherwise
 from verifier.joining.evidence import Evidence, evidence_of
+from verifier.joining.gap_known import gap_u_mm
 from verifier.joining.laid_together import moved
 from verifier.joining.outline import Outline, lay_rims, outline_of
 from verifier.joining.painted_sides import side_told_by_paint
 from verifier.joining.posed import Alternative, Placing, Residual, scale_of
 from verifier.joining.profile import RimHeights, rim_heights
 from verifier.joining.refining import (
-    COARSE_POINTS,
-    FINE_POINTS,
     LEAST_SCALE,
     Refined,
     refine,
@@ -26,8 +25,24 @@ from verifier.joining.refining import (
 )
 from verifier.joining.rows import Moving, Target
 from verifier.joining.side import Side, side_of, turned_over
-from verifier.joining.sureness import SURE, Doubt, against_of, doubt_of, told_by_dots, told_by_paint, torn
-from verifier.joining.thickness import CALLIPER_MM, THROUGH_SHARE, Gap, calliper_correction_mm, gap_between
+from verifier.joining.sureness import (
+    SURE,
+    Doubt,
+    against_of,
+    doubt_of,
+    told_by_dots,
+    told_by_paint,
+    too_loose,
+    torn,
+)
+from verifier.joining.thickness import (
+    CALLIPER_MM,
+    THROUGH_SHARE,
+    Gap,
+    calliper_correction_mm,
+    gap_between,
+    reading_wanted,
+)
 from verifier.joining.twin_sides import alike
 from verifier.mesh import Array
 from verifier.reading.scan import Scan
@@ -40,6 +55,8 @@ LEAST_OVERLAP = 0.05
 # Mean normals of two sides of one part are never further apart (reference: gate of four degrees).
 MOST_TILT_DEG = 4.0
 REGIONS = 8
+# A join is sure to 1.5 mm when twice its standard uncertainty is no more.
+MOST_GAP_U_MM = 0.75
 # The best way is weighed against so many that make another part.
 MOST_OTHERS = 2
 
@@ -75,18 +92,13 @@ class Pair:
         """The longest way across the part."""
         return self.target.side.length_mm
 
-    @property
-    def rim_u_mm(self) -> float:
-        """How well the heights of the two rims say how far apart the sides are."""
-        return float(np.hypot(self.target.heights.common_u_mm, self.moving.heights.common_u_mm))
-
     def dots_together(self, pose: Array) -> int:
         """How many marker dots of the two sides lie on each other."""
         return dots_together((self.target.dots, self.moving.dots), (np.eye(4), pose))
 
-    def way(self, start: Array, *, most_points: int, with_scale: bool) -> Way:
+    def way(self, start: Array, *, finely: bool, with_scale: bool) -> Way:
         """Refine one start and weigh it."""
-        found = refine(start, self.target, self.moving, most_points=most_points, with_scale=with_scale)
+        found = refine(start, self.target, self.moving, finely=finely, with_scale=with_scale)
         evidence = evidence_of(found.pose, self.target, self.moving)
         return Way(found, evidence, gap_between(found.pose, self.target.side, self.moving.side))
 
@@ -158,7 +170,7 @@ def _ways(pair: Pair) -> list[Way]:
     poses = [start_pose(laid, pair.target.heights, pair.moving.heights) for laid in starts]
     poses += list(poses_by_dots(pair.target.dots, pair.moving.dots))
     with ThreadPoolExecutor(2) as beside:
-        ways = list(beside.map(lambda pose: pair.way(pose, most_points=COARSE_POINTS, with_scale=False), poses))
+        ways = list(beside.map(lambda pose: pair.way(pose, finely=False, with_scale=False), poses))
     ways = [way for way in ways if way.gap.through_share <= THROUGH_SHARE and _tilt_deg(way.pose) < MOST_TILT_DEG]
     kept: list[Way] = []
     for way in _best_first(ways):
@@ -193,10 +205,10 @@ def _best_first(ways: list[Way]) -> list[Way]:
 
 def _finest(pair: Pair, way: Way) -> Way:
     """With more points, and with a difference of scale when there is one beyond doubt."""
-    scaled = pair.way(way.pose, most_points=FINE_POINTS, with_scale=True)
+    scaled = pair.way(way.pose, finely=True, with_scale=True)
     if abs(scale_of(scaled.pose) - 1.0) > LEAST_SCALE:
         return scaled
-    return pair.way(way.pose, most_points=FINE_POINTS, with_scale=False)
+    return pair.way(way.pose, finely=True, with_scale=False)
 
 
 def _same(one: Array, other: Array, pair: Pair) -> bool:
@@ -221,9 +233,12 @@ def _rim_overlap(way: Way, pair: Pair) -> float:
 
 def _placing(pair: Pair, ways: list[Way], doubt: Doubt, overlap: float, sheet: Sheet | None) -> Placing:
     corrections = [calliper_correction_mm(way.gap, sheet, pair.length_mm) for way in ways]
+    gap_us = [gap_u_mm(way.refined, pair.target, pair.moving) for way in ways]
+    if doubt.sure and corrections[0] is None and gap_us[0] > MOST_GAP_U_MM:
+        doubt = too_loose(doubt, gap_us[0], reading_wanted(ways[0].gap, pair.length_mm))
     alternatives = tuple(
-        _alternative(way, pair, correction, ("", *doubt.differs)[k], way.evidence.misfit(ways[0].evidence.doubts_mm))
-        for k, (way, correction) in enumerate(zip(ways, corrections, strict=True))
+        _alternative(way, pair, pull, ("", *doubt.differs)[k], way.evidence.misfit(ways[0].evidence.doubts_mm))
+        for k, (way, pull) in enumerate(zip(ways, map(_pull_mm, corrections, gap_us), strict=True))
     )
     return Placing(
         method="rim laid on rim",
@@ -240,15 +255,15 @@ def _placing(pair: Pair, ways: list[Way], doubt: Doubt, overlap: float, sheet: S
     )
 
 
-def _alternative(
-    way: Way, pair: Pair, correction: tuple[float, float] | None, differs: str, misfit: float
-) -> Alternative:
+def _pull_mm(correction: tuple[float, float] | None, gap_u_mm: float) -> float:
+    """How much further apart the calliper sets the sides, as far as it is the better known of the two."""
+    return 0.0 if correction is None else correction[0] * gap_u_mm**2 / (gap_u_mm**2 + CALLIPER_MM**2)
+
+
+def _alternative(way: Way, pair: Pair, pull_mm: float, differs: str, misfit: float) -> Alternative:
     """One way in the first scan's frame, its gap set by the calliper where the sheet has a reading."""
-    pose, gap_mm = way.pose.copy(), way.gap.greatest_mm
-    if correction is not None:
-        share = pair.rim_u_mm**2 / (pair.rim_u_mm**2 + CALLIPER_MM**2)
-        pose[2, 3] -= share * correction[0]
-        gap_mm += share * correction[0]
+    pose, gap_mm = way.pose.copy(), way.gap.greatest_mm + pull_mm
+    pose[2, 3] -= pull_mm
     in_scan = np.linalg.inv(pair.target.side.to_side) @ pose @ pair.moving.side.to_side
     rim = moved(pair.moving.side.rim_mm, pose)
     return Alternative(

@@ -1,0 +1,70 @@
+"""How far apart two rims are in height, from both surfaces carried on across the rim.
+
+first side's  . . .
+          .
+        (           what lies between was seen by neither side, or pulled by the crease of a skirt; but both
+          .         belong to one round rim, which bends alike on both sides and stands out equally far in plan
+second side's . . .
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.joining.laid_together import moved
+from verifier.joining.profile import LEAST_WINDOWS, VERTEX_MM
+from verifier.joining.rim_circles import circles_in
+from verifier.joining.rim_windows import windows_along
+from verifier.joining.rows import Rows, believed, distance_rows
+from verifier.joining.side import Side
+from verifier.mesh import Array
+
+# A rim flatter at its middle than this, beyond doubt, is not round: half-round ones come to 0.2 at most on simulated
+# scans, those with a flat of 2 to 6 mm between two roundings of 3 mm to 0.6 at least.
+MOST_FLAT, FLAT_FOR_SURE = 0.4, 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedOn:
+    """Where places on the second side's rim belong by the surfaces of both.
+
+    from_mm : (k, 3) in the second side's frame
+    to_mm, up : (k, 3) where they belong, along which way, in the first side's frame
+    u_mm : (k,) standard uncertainty of each; common_u_mm : of all of them together
+    is_round : whether one round rim goes through both surfaces
+    """
+
+    from_mm: Array
+    to_mm: Array
+    up: Array
+    u_mm: Array
+    common_u_mm: float
+    is_round: bool
+
+
+def carried_on(pose: Array, first: Side, second: Side) -> CarriedOn | None:
+    """Carry both sides on across the rim; None where too little of it is seen to be round."""
+    windows = windows_along(pose, first, second)
+    circles = None if windows is None else circles_in(windows, first.length_mm)
+    if windows is None or circles is None or circles.known.sum() < LEAST_WINDOWS:
+        return None
+    known = circles.known
+    at, up, u = windows.middle_mm[known], windows.up[known], circles.u_mm[known]
+    # What a window misjudges (where its places were cut off, the rim's own shape) its neighbours misjudge too.
+    common = float(np.hypot(np.hypot(VERTEX_MM, VERTEX_MM), np.median(u)))
+    is_round = circles.flat < max(MOST_FLAT, FLAT_FOR_SURE * circles.flat_u)
+    if not is_round:  # a flat between the two may be of any height
+        common = max(common, float(np.median(windows.apart_mm[known])))
+    back: Array = np.asarray(np.linalg.inv(pose), dtype=np.float64)
+    return CarriedOn(moved(at, back), at + circles.rise_mm[known, None] * up, up, u, common, is_round)
+
+
+def carried_rows(pose: Array, rim: CarriedOn) -> Rows:
+    """Rows that bring the rims to where their surfaces meet; together they weigh what their common u lets them."""
+    at = moved(rim.from_mm, pose)
+    wanted = np.einsum("ij,ij->i", rim.to_mm - at, rim.up)
+    off = wanted - np.median(wanted)
+    width = 3.0 * float(np.median(np.abs(off))) + 0.05
+    weight = believed(off, width) / rim.u_mm**2
+    weight *= min(1.0, 4.0 / rim.common_u_mm**2 / max(float(weight.sum()), 1e-9))
+    return Rows(distance_rows(at, rim.up), wanted, weight)
