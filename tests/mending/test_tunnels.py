@@ -61,6 +61,19 @@ def test_a_long_bore_seen_at_its_ends_alone_is_lined_and_stays_open(slant, turn)
         assert np.abs(np.hypot(new_mm[:, 0], new_mm[:, 1]) - RADIUS_MM).max() < 0.1
 
 
+def test_a_belt_that_slants_past_itself_is_joined_along_the_wall():
+    """A scanner that looked in from one side at each end leaves rims that no ring across the axis lies between."""
+    mesh = hinge_barrel()
+    x, y, z = faults.middles(mesh).T
+    belt = (np.hypot(x, y) < RADIUS_MM + 0.3) & (np.abs(z - 12.0 - 1.5 * x) < 1.5)
+    seen = Mesh(mesh.vertices_mm, mesh.faces[~belt])
+    solid = mend(faults.scan_of(seen))
+    assert steps(solid)["Joined bore mouths whose wall was not seen"] == 1
+    assert euler(solid) == 0
+    new_mm = solid.mesh.vertices_mm[len(np.unique(seen.faces)) :]
+    assert np.abs(np.hypot(new_mm[:, 0], new_mm[:, 1]) - RADIUS_MM).max() < 0.1  # a fifth of a face
+
+
 def test_a_lining_is_told_as_the_inside_of_a_bore_and_hides_none():
     solid = mend(faults.scan_of(seen_from_its_ends(0.5, 6)))
     widest = unseen_places(solid)[0]

@@ -6,6 +6,7 @@ import numpy as np
 
 from verifier.errors import CannotMend, NoTriangles
 from verifier.mending.backing import backed
+from verifier.mending.belts import close_belts
 from verifier.mending.bores import carry_bores_on
 from verifier.mending.check import judge_as_written
 from verifier.mending.crossings import LEFT_CROSSING, RunsThroughItself, crossing_pairs, mend_crossings
@@ -112,7 +113,7 @@ def closed(draft: Draft) -> Draft:
     if len(draft.edges.border) == 0:
         return draft
     draft = stand_free(cut_knotted_loops(draft))
-    return fill_holes(lead_faces_on(carry_bores_on(zip_facing_rims(line_tunnels(draft)))))
+    return fill_holes(lead_faces_on(carry_bores_on(close_belts(zip_facing_rims(line_tunnels(draft))))))
 
 
 def uncrossed(draft: Draft) -> Draft:

@@ -30,15 +30,13 @@ from verifier.mending.rims import (
     walked_at_once,
 )
 from verifier.mending.telling import tell_faces
-from verifier.mending.wall_ends import WallEnd, wall_end
+from verifier.mending.wall_ends import OFF_CIRCLE_SHARE, WallEnd, circle_of, wall_end
 from verifier.mesh import Array, IntArray
 
 # Rims this many radii apart have their axis from one middle to the other, whichever way they slant.
 LONG = 2.0
 # The disc over a rim looks along that axis within 53 degrees (cosine).
 LEAST_SQUARE = 0.6
-# Nine of ten corners of a rim lie on the wall's circle within this share of its radius.
-OFF_CIRCLE_SHARE = 0.15
 # Between rim and ring faces span two sectors at most, so that they lie near the round; further in they are about so
 # many radii long.
 SECTORS = 16
@@ -186,7 +184,7 @@ def _end(corners: IntArray, places_mm: Array, deep: int) -> _End | None:
     """
     corners = np.roll(corners, -int(np.argmax(deep * places_mm[corners, 2])))
     x, y, height_mm = places_mm[corners].T
-    middle_mm, radius_mm = _circle(x, y)
+    middle_mm, radius_mm = circle_of(x, y)
     x, y = x - middle_mm[0], y - middle_mm[1]
     if np.quantile(np.abs(np.hypot(x, y) - radius_mm), 0.9) > OFF_CIRCLE_SHARE * radius_mm:
         return None
@@ -197,12 +195,6 @@ def _end(corners: IntArray, places_mm: Array, deep: int) -> _End | None:
     ahead = np.roll(places_mm[corners], -1, axis=0) - places_mm[corners]
     step_mm = float(np.median(np.linalg.norm(ahead, axis=1)))
     return _End(corners, sense * turn[:-1], height_mm, middle_mm, radius_mm, step_mm, sense)
-
-
-def _circle(x: Array, y: Array) -> tuple[Array, float]:
-    """Middle (2,) and radius of the circle nearest to points all round it: x^2 + y^2 = 2 a x + 2 b y + c (Kasa)."""
-    a, b, c = np.linalg.lstsq(np.column_stack([2.0 * x, 2.0 * y, np.ones_like(x)]), x * x + y * y, rcond=None)[0]
-    return np.array([a, b]), float(np.sqrt(c + a * a + b * b))
 
 
 def _alike(one_mm: float, other_mm: float) -> bool:

@@ -13,6 +13,8 @@ from verifier.mesh import Array, IntArray, Mesh, face_normals
 ALONG_WALL = 0.16
 # And so many of ten look towards the axis.
 LOOKING_IN = 0.8
+# Nine of ten corners of a rim lie on the wall's circle within this share of its radius.
+OFF_CIRCLE_SHARE = 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,7 @@ def wall_end(draft: Draft, loop: IntArray) -> WallEnd | None:
     enclosed = 0.5 * np.cross(ahead, spoke).sum(axis=0)
     if 4.0 * np.pi * np.linalg.norm(enclosed) < ROUNDNESS * np.linalg.norm(ahead - spoke, axis=1).sum() ** 2:
         return None
-    normals = _normals_at(draft, loop)
+    normals = normals_at(draft, loop)
     axis = np.linalg.svd(normals, full_matrices=False)[2][2]
     axis = -axis * np.sign(axis @ enclosed)
     inward = np.einsum("qx,qx->q", face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[loop // 3])), -spoke) > 0
@@ -40,7 +42,13 @@ def wall_end(draft: Draft, loop: IntArray) -> WallEnd | None:
     return WallEnd(loop, axis)
 
 
-def _normals_at(draft: Draft, loop: IntArray) -> Array:
+def circle_of(x: Array, y: Array) -> tuple[Array, float]:
+    """Middle (2,) and radius of the circle nearest to points all round it: x^2 + y^2 = 2 a x + 2 b y + c (Kasa)."""
+    a, b, c = np.linalg.lstsq(np.column_stack([2.0 * x, 2.0 * y, np.ones_like(x)]), x * x + y * y, rcond=None)[0]
+    return np.array([a, b]), float(np.sqrt(c + a * a + b * b))
+
+
+def normals_at(draft: Draft, loop: IntArray) -> Array:
     """Normals of the faces at the loop and of those beside them, (q, 3)."""
     sides = (3 * (loop // 3)[:, None] + np.arange(3)).ravel()
     beyond = draft.edges.twin[sides]
