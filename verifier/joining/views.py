@@ -51,6 +51,7 @@ NO_OVERLAP_DO = (
 FIT_ALIKE = "Two ways of putting the views together fit alike"
 ONE_SIDE_TWICE = "One way makes a whole part, but in another the views lie better on each other, as one side seen twice"
 MAY_BE_WHOLE = "As they lie on each other the views show one side twice, and turned over they would make a whole part"
+ONE_MORE_DO = "Add a view from the side, or stick dots on the part, some of which two views show"
 TOLD_BY_SHAPE = "No other way of putting the views together fits."
 SAME_PART_DO = "See whether all the scans show the same part; if they do, scan again with more of one view in the next"
 TOLD_BY_PAINT = (
@@ -204,7 +205,7 @@ def _placing(found: Found, views: Sequence[View]) -> Placing:
         chosen=0,
         sure=not doubt,
         why=f"{doubt}." if doubt else _why_sure(found),
-        do=_to_do(best, len(rivals), views) if doubt else "",
+        do=_to_do(found, len(rivals), views) if doubt else "",
         keep_faces=tuple(view.keep_faces for view in views),
         overlap_share=best.agree,
         residuals=_residuals(best, views),
@@ -223,9 +224,11 @@ def _why_sure(found: Found) -> str:
     return TOLD_BY_SHAPE
 
 
-def _to_do(best: Arrangement, rivals: int, views: Sequence[View]) -> str:
+def _to_do(found: Found, rivals: int, views: Sequence[View]) -> str:
+    if found.may_be_whole:
+        return f"{ONE_MORE_DO}."
     if not rivals:
-        odd = best.odd_one(MOST_IMPOSSIBLE)
+        odd = found.ways[0].odd_one(MOST_IMPOSSIBLE)
         if odd is not None:
             name = views[odd].name
             return f"See whether {name} shows the same part as the other scans; if it does, scan that side again."
