@@ -45,6 +45,11 @@ def test_the_variogram_of_pure_white_scatter_is_flat():
     assert noise.white_mm == pytest.approx(0.03, rel=0.03)
 
 
+def test_a_flat_of_a_few_points_tells_nothing_of_scatter():
+    points = np.column_stack([np.indices((7, 7)).reshape(2, -1).T * 1.6, np.zeros(49)])
+    assert noise_on_planes([(points, np.zeros(49))], spacing_mm=1.6) is None
+
+
 def test_long_waves_are_found_and_stand_in_the_uncertainty_of_a_flat():
     features, _ = found("lever", spacing_mm=0.6, noise="waves")
     # On flats of 84 x 28 there are some twenty patches of waves over 8 mm: their spread is known to a sixth or so.

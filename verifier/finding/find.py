@@ -79,13 +79,14 @@ def find_features(solid: Solid) -> Features:
 
 
 def _noise(surface: Surface, flats: Sequence[Flat]) -> Noise:
-    """Scatter on the largest flats that are as smooth as the smoothest; of neighbours where there is no flat."""
+    """Scatter on the largest flats that are as smooth as the smoothest; of neighbours where none tells it."""
     large = [flat for flat in flats[:PLANES_FOR_NOISE] if flat.area_mm2 > NOISE_AREA_MM2]
     if not large:
         return noise_of_neighbours(surface)
     rms = [float(np.std(flat.away_mm)) for flat in large]
     smooth = [flat for flat, r in zip(large, rms, strict=True) if r <= 1.5 * float(np.median(rms))]
-    return noise_on_planes([(surface.points_mm[flat.points], flat.away_mm) for flat in smooth], surface.spacing_mm)
+    on_flats = noise_on_planes([(surface.points_mm[flat.points], flat.away_mm) for flat in smooth], surface.spacing_mm)
+    return on_flats or noise_of_neighbours(surface)
 
 
 def _at_least(noise: Noise, surface: Surface) -> Noise:

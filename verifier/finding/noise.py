@@ -32,8 +32,10 @@ LEAST_CORRELATION_MM, MOST_CORRELATION_MM = 0.3, 5.0
 LEAST_WAVE_MM, MOST_WAVE_MM = 8.0, 30.0
 
 
-def noise_on_planes(patches: Sequence[tuple[Array, Array]], spacing_mm: float) -> Noise:
+def noise_on_planes(patches: Sequence[tuple[Array, Array]], spacing_mm: float) -> Noise | None:
     """White and shared scatter from half mean squared differences at growing distances (the variogram).
+
+    None where no plane has points enough to compare.
 
     patches : for each plane points (n, 3) and their signed distances from it, (n,)
     The model is white^2 + correlated^2 (1 - exp(-r^2 / 2 l^2)) + wave^2 (1 - exp(-r^2 / 2 L^2)); a plane takes part of
@@ -41,6 +43,8 @@ def noise_on_planes(patches: Sequence[tuple[Array, Array]], spacing_mm: float) -
     """
     lags = [_differences(points, away, spacing_mm) for points, away in patches]
     lag_mm, half_square, count = (np.concatenate(column) for column in zip(*lags, strict=True))
+    if len(count) == 0:
+        return None
     area_mm2 = AREA_OF_A_POINT * spacing_mm**2 * sum(len(points) for points, _ in patches)
     white, shared, length, wave, wavelength = _fitted(lag_mm, half_square, count, spacing_mm, area_mm2)
     if wave > 0.0:
