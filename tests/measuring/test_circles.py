@@ -6,6 +6,11 @@ import numpy as np
 import pytest
 
 from verifier.measuring import measure
+from verifier.measuring.belief import first_belief
+from verifier.measuring.candidate import Candidate
+from verifier.measuring.decide import Case, decide
+from verifier.measuring.option import Option
+from verifier.measuring.wanted import Wanted
 
 from .parts import RULES, Hole, PartPlan, bore_rows, distance_rows, row, scan, sheet
 
@@ -57,6 +62,15 @@ def test_a_bore_of_it_that_was_not_found_leaves_it_open():
     rows = [*bore_rows(RING), *distance_rows(RING, [("0", "3"), ("0", "1"), ("0", "2"), ("3", "4"), ("3", "5")])]
     rows += [row("ring", "pitch circle", 44.0, through=NAMES)]
     assert circle(RING[:5], rows).measured_mm is None
+
+
+@pytest.mark.parametrize(("seen_mm", "says"), [(44.01, "may be it"), (47.0, "fits 44.00 mm; nearest")])
+def test_a_circle_behind_one_not_found_is_no_misfit_where_it_has_the_size(seen_mm, says):
+    wanted = Wanted(0, row("ring", "pitch circle", 44.0, through=NAMES[:3]), 44.0, 0.02)
+    seen = Candidate(seen_mm, 0.01, 0.0, ("bore 1", "bore 2", "bore 3"), np.zeros((2, 3)))
+    (found,) = decide([Case(wanted, (Option(None, 0.0), Option(seen, 0.5)), first_belief(RULES)[0])])
+    assert says in found.reason
+    assert found.fits_nothing == (seen_mm == 47.0)
 
 
 def test_bores_on_a_line_have_no_circle():

@@ -97,7 +97,7 @@ def _decide(case: Case, whole_set: bool) -> Size:
         unread = case.wanted.size is None and KINDS[case.wanted.row.kind].found in ("own", "named")
         nothing = _nothing(case, case.missing or _not_there(case), to_read if unread else "")
         return replace(nothing, fits_nothing=case.wanted.size is not None and not case.missing)
-    if case.options[0].candidate is None:
+    if case.options[0].candidate is None and (case.wanted.size is None or _looks_misread(case, places[0])):
         return replace(_nothing(case, f"{_not_there(case)}; nearest {_listed(places[:1])}"), fits_nothing=True)
     if case.may_be_missing:
         return _nothing(case, _perhaps_missing(case))
