@@ -126,8 +126,8 @@ def test_the_sheet_of_another_part_is_asked_about_before_any_of_its_rows() -> No
     found = judged(sizes=of_another)
     assert "8 readings of the sheet fit nothing on the scan, and none fit." in found.reasons
     assert found.next_steps == (
-        "See whether the sheet of 'latch_lever' and the scan are of the same part. If they are, scan it in more "
-        "orientations, so that more of it is seen.",
+        "See whether the sheet of 'latch_lever' and the scan are of the same part, and whether anything else "
+        "hangs on the scan, such as a stand. If all is right, scan it in more orientations: too little was seen.",
     )
 
 

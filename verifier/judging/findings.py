@@ -45,8 +45,8 @@ def of_another_part(sizes: Sequence[Size], sheet: Sheet, rules: Rules) -> tuple[
         Finding(
             "UNDECIDED",
             f"{misfits} readings of the sheet fit nothing on the scan, and {others}.",
-            f"See whether the sheet of '{sheet.part}' and the scan are of the same part. If they are, scan it in more "
-            "orientations, so that more of it is seen.",
+            f"See whether the sheet of '{sheet.part}' and the scan are of the same part, and whether anything else "
+            "hangs on the scan, such as a stand. If all is right, scan it in more orientations: too little was seen.",
         ),
     )
 
