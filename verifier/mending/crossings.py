@@ -16,9 +16,11 @@ from verifier.mending.spikes import SPIKE_RATIO, longest_sides_mm, usual_side_mm
 from verifier.mending.telling import boxes_of_groups, tell_faces
 from verifier.mesh import BoolArray, IntArray, Mesh
 
-# A fold is cut and filled; after this many tries, each with one more ring of faces, what still crosses is left as it is
-# and told. Folds of the simulated scans are gone after one or two.
+# A fold is cut and filled, again with one more ring of faces where something still crosses. Folds of the simulated
+# scans are gone after one or two. Wide holes are filled worse than narrow ones: what crosses there is cut out narrowly
+# again. What crosses after all of that is left as it is and told.
 ROUNDS = 4
+RINGS = (*range(1, ROUNDS + 1), *range(1, ROUNDS + 1))
 # In so many of them a measured face that is crossed by an invented one alone is spared: the invented one was wrong.
 SPARING_ROUNDS = 2
 # More than this share of the faces crossing is no fold but two surfaces through each other, as from two passes that
@@ -52,7 +54,7 @@ def mend_crossings(draft: Draft, *, among: BoolArray | None = None, keep_longest
     if len(pairs) == 0:
         return draft
     _refuse_two_bodies(draft, pairs)
-    for ring in range(1, ROUNDS + 1):
+    for ring in RINGS:
         hit = _culprits(draft, pairs, sparing=ring <= SPARING_ROUNDS)
         if len(hit) == 0 or len(hit) > CROSSING_SHARE * len(draft.mesh.faces):
             break
@@ -60,8 +62,7 @@ def mend_crossings(draft: Draft, *, among: BoolArray | None = None, keep_longest
         draft = _cut_out(draft, hit, ring, sparing=ring <= SPARING_ROUNDS)
         first_new_face = len(draft.mesh.faces)
         draft = fill_holes(draft, FILLED_CROSSING, fair=ring < ROUNDS, keep_longest=keep_longest)
-        # Where not all was looked at in the beginning, what crosses around the place has to be found with it.
-        pairs = crossing_near(draft.mesh, _fresh(draft, first_new, first_new_face), closely=among is None)
+        pairs = _crossing_any(draft.mesh, _fresh(draft, first_new, first_new_face))
     _refuse_two_surfaces(draft, pairs)
     left = np.unique(pairs)
     return draft.telling(tell_faces(LEFT_CROSSING, draft.mesh, left)) if len(left) else draft
@@ -81,6 +82,16 @@ def crossing_near(mesh: Mesh, fresh: BoolArray, *, closely: bool = False) -> Int
     closely : no more than finds every pair that a fresh face has; pairs of others around are left out
     """
     return _crossing_among(mesh, np.flatnonzero(may_meet_any(mesh, fresh, closely=closely)))
+
+
+def _crossing_any(mesh: Mesh, fresh: BoolArray) -> IntArray:
+    """Crossing pairs, (k, 2), that have a fresh face.
+
+    The others around were not among those looked at: where scatter folds small faces over, each round would find more
+    of them beside what it cut out, and cut them out with ever wider rings.
+    """
+    pairs = crossing_near(mesh, fresh, closely=True)
+    return pairs[fresh[pairs].any(axis=1)]
 
 
 def _culprits(draft: Draft, pairs: IntArray, *, sparing: bool) -> IntArray:

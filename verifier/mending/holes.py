@@ -8,7 +8,7 @@ from verifier.mending.apart import drawn_apart
 from verifier.mending.discs import Disc, chords, disc_over, with_chords_halved
 from verifier.mending.draft import Draft
 from verifier.mending.fairing import faired
-from verifier.mending.loops import open_loops
+from verifier.mending.loops import longest, open_loops
 from verifier.mending.telling import tell_faces
 from verifier.mending.thickness import kept_thick
 from verifier.mesh import Array, IntArray, Mesh
@@ -21,8 +21,9 @@ def fill_holes(draft: Draft, what: str = "Filled holes", *, fair: bool = True, k
     keep_longest : leave the longest loop open
     """
     loops = open_loops(draft.edges)
-    if keep_longest:
-        loops = sorted(loops, key=len)[:-1]
+    if keep_longest and loops:
+        kept = longest(draft.mesh, draft.edges, loops)
+        loops = [loop for loop in loops if loop is not kept]
     return fill_loops(draft, loops, what, fair=fair)
 
 

@@ -1,11 +1,13 @@
 """Open loops: the borders of the surface, walked edge by edge."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from verifier.mending.draft import Draft
 from verifier.mending.edges import Edges
 from verifier.mending.telling import tell_faces
-from verifier.mesh import BoolArray, IntArray
+from verifier.mesh import BoolArray, IntArray, Mesh
 
 NOWHERE = -1
 # Around a corner on a border lie so many faces at most, or all corners are asked how many they have.
@@ -31,6 +33,16 @@ def open_loops(edges: Edges) -> list[IntArray]:
     turned[order] = arriving[order[_next_at_same_corner(edges.start[border][order])]]
     known = turned != NOWHERE
     return _walk(border, dict(zip(turned[known].tolist(), border[known].tolist(), strict=True)))
+
+
+def longest(mesh: Mesh, edges: Edges, loops: Sequence[IntArray]) -> IntArray:
+    """The loop that is longest in millimetres: a hole in a part seen finer than its table has more edges than that."""
+
+    def length_mm(loop: IntArray) -> float:
+        corners = mesh.vertices_mm[edges.start[loop]]
+        return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum())
+
+    return max(loops, key=length_mm)
 
 
 def _next_at_same_corner(corner: IntArray) -> IntArray:

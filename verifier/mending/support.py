@@ -15,7 +15,7 @@ from verifier.mending.crossings import crossing_near, mend_crossings
 from verifier.mending.draft import Draft
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.holes import fill_holes
-from verifier.mending.loops import cut_knotted_loops, open_loops
+from verifier.mending.loops import cut_knotted_loops, longest, open_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, with_notches_filled, with_underside
@@ -26,6 +26,9 @@ from verifier.mesh import Array, Mesh, face_normals, marked_once, within
 SUPPORT_BAND_MM = 0.3
 # How much higher the cut is tried when the underside would cross itself: a knot in the rim is seldom so high.
 LIFTS_MM = (0.0, 0.1, 0.2)
+# Crossings so little above the cut are mended before it: cut out afterwards, with the rings around them, they take the
+# walls led down and a piece of the flat underside with them. About what the widest rings of a fine scan reach.
+FOOT_MM = 0.5
 # Corners that may lie under the support all the same: a spike that was joined to a speck down there.
 STRAY_SHARE = 0.001
 # A part is at least this high.
@@ -51,8 +54,8 @@ def stand_free(draft: Draft) -> Draft:
     heights = plane.heights_mm(draft.mesh.vertices_mm)
     a, b, c = (heights[draft.mesh.faces[:, k]] for k in range(3))
     highest, lowest = np.maximum(np.maximum(a, b), c), np.minimum(np.minimum(a, b), c)
-    at_the_cut = (highest > SUPPORT_BAND_MM) & (lowest < SUPPORT_BAND_MM + LIFTS_MM[-1])
-    draft = mend_crossings(draft, among=at_the_cut, keep_longest=True)
+    at_the_foot = (highest > SUPPORT_BAND_MM) & (lowest < SUPPORT_BAND_MM + LIFTS_MM[-1] + FOOT_MM)
+    draft = mend_crossings(draft, among=at_the_foot, keep_longest=True)
     return _first_without_crossings(draft, plane)
 
 
@@ -97,7 +100,7 @@ def _support_plane(draft: Draft) -> Plane | None:
     loops = open_loops(draft.edges)
     if not loops:
         return None
-    faces = max(loops, key=len) // 3
+    faces = longest(draft.mesh, draft.edges, loops) // 3
     beside = Mesh(draft.mesh.vertices_mm, draft.mesh.faces[faces])
     normals, areas = face_normals(beside), draft.areas_mm2[faces]
     weights = np.minimum(areas, LARGEST_VOTE * np.median(areas))
