@@ -21,6 +21,8 @@ from verifier.mesh import BoolArray, IntArray, Mesh
 # again. What crosses after all of that is left as it is and told.
 ROUNDS = 4
 RINGS = (*range(1, ROUNDS + 1), *range(1, ROUNDS + 1))
+# That is worth its time where no more than this share of the faces that crossed at first is left to be cut out.
+FEW_SHARE = 0.1
 # In so many of them a measured face that is crossed by an invented one alone is spared: the invented one was wrong.
 SPARING_ROUNDS = 2
 # More than this share of the faces crossing is no fold but two surfaces through each other, as from two passes that
@@ -54,9 +56,12 @@ def mend_crossings(draft: Draft, *, among: BoolArray | None = None, keep_longest
     if len(pairs) == 0:
         return draft
     _refuse_two_bodies(draft, pairs)
-    for ring in RINGS:
+    crossed_at_first = len(np.unique(pairs))
+    for tried, ring in enumerate(RINGS):
         hit = _culprits(draft, pairs, sparing=ring <= SPARING_ROUNDS)
         if len(hit) == 0 or len(hit) > CROSSING_SHARE * len(draft.mesh.faces):
+            break
+        if tried == ROUNDS and len(hit) > FEW_SHARE * crossed_at_first:
             break
         first_new = len(draft.mesh.vertices_mm)
         draft = _cut_out(draft, hit, ring, sparing=ring <= SPARING_ROUNDS)
