@@ -7,6 +7,10 @@ from pymeshfix import PyTMesh
 
 from verifier.mesh import Array, BoolArray, IntArray
 
+# Where the longest edge of a loop is so many times the shortest, no corners are put inside: beside 18 mm and 0.0004 mm
+# the library puts one beside the other without end.
+MOST_UNEVEN = 1000.0
+
 
 @dataclass(frozen=True, slots=True)
 class Disc:
@@ -21,7 +25,7 @@ class Disc:
 
 
 def disc_over(loop_mm: Array, beside_mm: Array) -> Disc:
-    """Close a loop with faces about as large as its edges.
+    """Close a loop with faces about as large as its edges; one of very unequal edges with faces from corner to corner.
 
     loop_mm : (n, 3) corners in the order of the walk, all different, surface on the left
     beside_mm : (n, 3) third corner of the face at each edge of the walk
@@ -33,7 +37,7 @@ def disc_over(loop_mm: Array, beside_mm: Array) -> Disc:
     if count == 3:
         return Disc(np.empty((0, 3)), np.array([[0, 2, 1]]))
     points, faces = _collar(loop_mm, beside_mm)
-    made_mm, made = _filled(points, faces)
+    made_mm, made = _filled(points, faces, refined=not _is_uneven(loop_mm))
     name = _names_of(points, made_mm)
     is_loop = (name >= 0) & (name < count)
     is_new = name < 0
@@ -61,11 +65,16 @@ def _collar(loop_mm: Array, beside_mm: Array) -> tuple[Array, IntArray]:
     return np.concatenate([loop_mm, ring, tip[None]]), faces
 
 
-def _filled(points_mm: Array, faces: IntArray) -> tuple[Array, IntArray]:
+def _is_uneven(loop_mm: Array) -> bool:
+    edges_mm = np.linalg.norm(np.roll(loop_mm, -1, axis=0) - loop_mm, axis=1)
+    return bool(edges_mm.max() > MOST_UNEVEN * edges_mm.min())
+
+
+def _filled(points_mm: Array, faces: IntArray, *, refined: bool) -> tuple[Array, IntArray]:
     surface = PyTMesh()
     surface.set_quiet(True)
     surface.load_array(np.ascontiguousarray(points_mm), np.ascontiguousarray(faces, dtype=np.int32))
-    surface.fill_small_boundaries(0, True)
+    surface.fill_small_boundaries(0, refined)
     made_mm, made = surface.return_arrays()
     return np.asarray(made_mm, dtype=np.float64), np.asarray(made, dtype=np.int64)
 
