@@ -15,9 +15,8 @@ from scipy.spatial import cKDTree
 from verifier.mending.discs import disc_over
 from verifier.mending.draft import Draft
 from verifier.mending.loops import RIM_EDGES, open_loops
-from verifier.mending.new_faces import NewFaces, numbered_after
-from verifier.mending.rims import FACING_COSINE, runs_through
-from verifier.mending.telling import tell_faces
+from verifier.mending.new_faces import NewFaces, sewn_in
+from verifier.mending.rims import FACING_COSINE, UNSEEN_WALL, nearest_pairs, runs_through
 from verifier.mending.wall_ends import ALONG_WALL, LOOKING_IN, OFF_CIRCLE_SHARE, circle_of, normals_at
 from verifier.mesh import Array, IntArray, Mesh, face_normals
 
@@ -78,13 +77,7 @@ def close_belts(draft: Draft) -> Draft:
     """Join the two rims of every belt of a bore's wall that was not seen; none that would run through the part."""
     rims = [rim for loop in open_loops(draft.edges) if (rim := _rim_round_wall(draft, loop)) is not None]
     belts = [_belt(draft, one, other) for one, other in _pairs(draft, rims)]
-    belts = [belt for belt in belts if not runs_through(draft, *numbered_after(len(draft.mesh.vertices_mm), [belt]))]
-    if not belts:
-        return draft
-    sewn = draft.with_sewn(*numbered_after(len(draft.mesh.vertices_mm), belts))
-    group = np.repeat(np.arange(len(belts)), [len(belt.faces) for belt in belts])
-    number = np.arange(len(draft.mesh.faces), len(sewn.mesh.faces))
-    return sewn.telling(tell_faces("Joined bore mouths whose wall was not seen", sewn.mesh, number, group))
+    return sewn_in(draft, [belt for belt in belts if not runs_through(draft, belt)], UNSEEN_WALL)
 
 
 def _rim_round_wall(draft: Draft, loop: IntArray) -> _Rim | None:
@@ -119,18 +112,12 @@ def _lies_on(wall: _Wall, points_mm: Array) -> bool:
 
 def _pairs(draft: Draft, rims: Sequence[_Rim]) -> list[tuple[_Rim, _Rim]]:
     """Rims of one wall, the nearest first, every rim once."""
-    found = [
-        (apart_mm, k, one, other)
-        for k, (one, other) in enumerate(combinations(rims, 2))
-        if (apart_mm := _apart_on_one_wall_mm(draft, one, other)) is not None
-    ]
-    taken: set[int] = set()
-    pairs = []
-    for *_, one, other in sorted(found, key=lambda pair: pair[:2]):
-        if not {id(one), id(other)} & taken:
-            taken |= {id(one), id(other)}
-            pairs.append((one, other))
-    return pairs
+    found = nearest_pairs(
+        (apart_mm, i, j)
+        for i, j in combinations(range(len(rims)), 2)
+        if (apart_mm := _apart_on_one_wall_mm(draft, rims[i], rims[j])) is not None
+    )
+    return [(rims[i], rims[j]) for i, j in found]
 
 
 def _apart_on_one_wall_mm(draft: Draft, one: _Rim, other: _Rim) -> float | None:

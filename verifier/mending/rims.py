@@ -3,8 +3,9 @@
 Filling each rim with a disc would close the bore. A tube between them keeps it open, and is marked FILLED.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -12,6 +13,7 @@ from scipy.spatial import cKDTree
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
 from verifier.mending.loops import RIM_EDGES, ROUNDNESS, open_loops
+from verifier.mending.new_faces import NewFaces, numbered_after
 from verifier.mending.telling import tell_faces
 from verifier.mending.wall_ends import wall_end
 from verifier.mesh import Array, IntArray
@@ -36,6 +38,8 @@ BENT = 0.15
 SEAM_SHARE = 0.25
 # A tube of which more than this share crosses the surface runs through the part; at a ragged rim a few faces do.
 THROUGH = 0.1
+# What is told of every repair that makes a bore's wall between two rims.
+UNSEEN_WALL = "Joined bore mouths whose wall was not seen"
 NO_CORNERS: Array = np.empty((0, 3))
 
 
@@ -60,7 +64,7 @@ def zip_facing_rims(draft: Draft) -> Draft:
     pairs = [(i, j) for i, j in _facing_pairs(rims) if not _is_no_bore(draft, rims[i], rims[j])]
     tubes = [_tube(draft, rims[i], rims[j]) for i, j in pairs]
     seams = [rims[i].piece != rims[j].piece for i, j in pairs]
-    kept = [k for k, tube in enumerate(tubes) if seams[k] or not runs_through(draft, NO_CORNERS, tube)]
+    kept = [k for k, tube in enumerate(tubes) if seams[k] or not runs_through(draft, NewFaces(NO_CORNERS, tube))]
     if not kept:
         return draft
     faces = np.concatenate([tubes[k] for k in kept])
@@ -69,7 +73,7 @@ def zip_facing_rims(draft: Draft) -> Draft:
     sewn = draft.with_sewn(NO_CORNERS, faces)
     number = len(draft.mesh.faces) + np.arange(len(faces))
     return sewn.telling(
-        tell_faces("Joined bore mouths whose wall was not seen", sewn.mesh, number[~is_seam], tube[~is_seam]),
+        tell_faces(UNSEEN_WALL, sewn.mesh, number[~is_seam], tube[~is_seam]),
         tell_faces("Joined halves along open seams", sewn.mesh, number[is_seam], tube[is_seam]),
     )
 
@@ -98,11 +102,15 @@ def _rim(points_mm: Array, loop: IntArray, piece: int) -> Rim | None:
 
 def _facing_pairs(rims: Sequence[Rim]) -> list[tuple[int, int]]:
     """Pairs that face each other, the nearest first, every rim once."""
-    found = []
-    for i in range(len(rims)):
-        for j in range(i + 1, len(rims)):
-            if _face_each_other(rims[i], rims[j]):
-                found.append((float(np.linalg.norm(rims[i].middle_mm - rims[j].middle_mm)), i, j))
+    return nearest_pairs(
+        (float(np.linalg.norm(rims[i].middle_mm - rims[j].middle_mm)), i, j)
+        for i, j in combinations(range(len(rims)), 2)
+        if _face_each_other(rims[i], rims[j])
+    )
+
+
+def nearest_pairs(found: Iterable[tuple[float, int, int]]) -> list[tuple[int, int]]:
+    """Of pairs of rims with how far they are apart, those that are nearest, first, every rim once."""
     taken: set[int] = set()
     pairs = []
     for _, i, j in sorted(found):
@@ -186,11 +194,11 @@ def walked_at_once(near: IntArray, along_near: Array, far: IntArray, along_far: 
     return np.where(is_near[:, None], np.column_stack([ahead, here, there]), np.column_stack([there, ahead, here]))
 
 
-def runs_through(draft: Draft, new_corners_mm: Array, tube: IntArray) -> bool:
-    """Whether a tube's faces, numbered as `with_sewn` has them, cross the surface along more than a ragged rim does."""
-    sewn = draft.with_sewn(new_corners_mm, tube)
+def runs_through(draft: Draft, tube: NewFaces) -> bool:
+    """Whether a tube's faces cross the surface along more than a ragged rim does."""
+    sewn = draft.with_sewn(*numbered_after(len(draft.mesh.vertices_mm), [tube]))
     pairs = crossing_near(sewn.mesh, np.arange(len(sewn.mesh.faces)) >= len(draft.mesh.faces))
-    return len(np.unique(pairs[pairs >= len(draft.mesh.faces)])) > THROUGH * len(tube)
+    return len(np.unique(pairs[pairs >= len(draft.mesh.faces)])) > THROUGH * len(tube.faces)
 
 
 def _along(points_mm: Array) -> Array:

@@ -18,18 +18,19 @@ import manifold3d
 import numpy as np
 
 from verifier.mending.draft import Draft
-from verifier.mending.new_faces import NewFaces, numbered_after
+from verifier.mending.new_faces import NewFaces, sewn_in
 from verifier.mending.rims import (
     AREA_RATIO,
     DRAFT,
     FACING_COSINE,
     RAGGED_MM,
+    UNSEEN_WALL,
     Rim,
+    nearest_pairs,
     rims_of,
     runs_through,
     walked_at_once,
 )
-from verifier.mending.telling import tell_faces
 from verifier.mending.wall_ends import OFF_CIRCLE_SHARE, WallEnd, circle_of, wall_end
 from verifier.mesh import Array, IntArray
 
@@ -66,34 +67,20 @@ class _End:
 
 def line_tunnels(draft: Draft) -> Draft:
     """Line every bore whose two ends face each other from afar; none that would run through the part."""
-    linings = [
-        lining
-        for one, other in _facing_pairs(draft, rims_of(draft))
-        if (lining := _lining(draft, one, other)) is not None and not _runs_through(draft, lining)
-    ]
-    if not linings:
-        return draft
-    sewn = draft.with_sewn(*numbered_after(len(draft.mesh.vertices_mm), linings))
-    number = np.arange(len(draft.mesh.faces), len(sewn.mesh.faces))
-    group = np.repeat(np.arange(len(linings)), [len(lining.faces) for lining in linings])
-    return sewn.telling(tell_faces("Joined bore mouths whose wall was not seen", sewn.mesh, number, group))
+    linings = (_lining(draft, one, other) for one, other in _facing_pairs(draft, rims_of(draft)))
+    kept = [lining for lining in linings if lining is not None and not runs_through(draft, lining)]
+    return sewn_in(draft, kept, UNSEEN_WALL)
 
 
 def _facing_pairs(draft: Draft, rims: Sequence[Rim]) -> list[tuple[Rim, Rim]]:
     """Ends of one bore, the nearest first, every rim once."""
     ends = [(rim, end) for rim in rims if (end := wall_end(draft, rim.loop)) is not None]
-    facing = [
-        (float(np.linalg.norm(one[0].middle_mm - other[0].middle_mm)), k, one[0], other[0])
-        for k, (one, other) in enumerate(combinations(ends, 2))
-        if _face_from_afar(*one, *other)
-    ]
-    taken: set[int] = set()
-    pairs = []
-    for *_, one, other in sorted(facing, key=lambda pair: pair[:2]):
-        if not {id(one), id(other)} & taken:
-            taken |= {id(one), id(other)}
-            pairs.append((one, other))
-    return pairs
+    facing = nearest_pairs(
+        (float(np.linalg.norm(ends[i][0].middle_mm - ends[j][0].middle_mm)), i, j)
+        for i, j in combinations(range(len(ends)), 2)
+        if _face_from_afar(*ends[i], *ends[j])
+    )
+    return [(ends[i][0], ends[j][0]) for i, j in facing]
 
 
 def _face_from_afar(one: Rim, one_end: WallEnd, other: Rim, other_end: WallEnd) -> bool:
@@ -200,7 +187,3 @@ def _end(corners: IntArray, places_mm: Array, deep: int) -> _End | None:
 def _alike(one_mm: float, other_mm: float) -> bool:
     least, most = sorted((one_mm, other_mm))
     return most - least < RAGGED_MM + DRAFT * least and least**2 > AREA_RATIO * most**2
-
-
-def _runs_through(draft: Draft, lining: NewFaces) -> bool:
-    return runs_through(draft, *numbered_after(len(draft.mesh.vertices_mm), [lining]))
