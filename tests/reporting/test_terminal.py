@@ -8,12 +8,14 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from verifier.inspection import Inspection
+from verifier.judging.row import NOT_READ
 from verifier.reporting import terminal
 from verifier.reporting.bar import Bar, bar_of
 from verifier.reporting.drawn_bar import ASCII, UNICODE, draw_bar
 from verifier.reporting.size_lines import figures_of
+from verifier.reporting.words import row_notes
 
-from .examples import EVERY, FAILED, HELD, HOSTILE_NAME, PASSED, PIVOT, UNDECIDED, hostile, size, told_texts
+from .examples import EVERY, FAILED, HELD, HOSTILE_NAME, PASSED, PIVOT, TO_MEASURE, UNDECIDED, hostile, size, told_texts
 
 ANSI = re.compile(r"\x1b")
 
@@ -77,6 +79,11 @@ def test_the_verdict_is_the_first_word():
 def test_a_size_still_to_be_measured_says_so_in_place_of_its_reading():
     row = next(line for line in terminal.render(HELD, width=100, colour=False).splitlines() if "wall thickness" in line)
     assert row.split()[3:5] == ["measure", "11.98"]
+
+
+def test_a_size_still_to_be_measured_is_one_line():
+    assert row_notes(TO_MEASURE.model_copy(update={"reason": NOT_READ})) == ()
+    assert row_notes(TO_MEASURE.model_copy(update={"reason": "Not seen."})) == ("Not seen",)
 
 
 def test_one_line_holds_name_reading_scan_true_deviation_uncertainty_bar_and_verdict():

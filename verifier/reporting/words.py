@@ -14,6 +14,7 @@ from verifier.inspection import (
     ScanTable,
     SizeTable,
 )
+from verifier.judging.row import NOT_READ
 from verifier.rulebook.size_kinds import IN_DEGREES
 
 # Filled places that are told one by one; the page and the JSON report have all.
@@ -103,9 +104,9 @@ SHOWN_MM = 0.005
 
 
 def row_notes(size: SizeTable) -> tuple[str, ...]:
-    """What there is to say about a row beyond its figures; a PASS has said it all with them."""
+    """What there is to say about a row beyond its figures."""
     notes = (
-        "" if size.verdict == "PASS" else size.reason.rstrip("."),
+        "" if _said_by_its_figures(size) else size.reason.rstrip("."),
         _reshaped_note(size),
         _printed_note(size),
         f"the worst of {size.set_size} equal places" if size.set_size > 1 else "",
@@ -113,6 +114,11 @@ def row_notes(size: SizeTable) -> tuple[str, ...]:
         "" if size.required else "not required for a pass",
     )
     return tuple(note for note in notes if note)
+
+
+def _said_by_its_figures(size: SizeTable) -> bool:
+    """A PASS; and a row without a reading, in whose place stands 'measure'."""
+    return size.verdict == "PASS" or size.reason == NOT_READ
 
 
 def _printed_note(size: SizeTable) -> str:
@@ -157,7 +163,7 @@ def unseen_in_words(mend: MendTable) -> tuple[str, ...]:
         for place in mend.unseen[:UNSEEN_TOLD]
     )
     rest = len(mend.unseen) - UNSEEN_TOLD
-    return (*told, f"Not seen: {rest} narrower places") if rest > 0 else told
+    return (*told, f"Not seen: {rest} narrower {'place' if rest == 1 else 'places'}") if rest > 0 else told
 
 
 def _place(point: Point) -> str:
