@@ -92,11 +92,15 @@ def test_a_bore_that_could_not_be_rebuilt_leaves_its_row_undecided_with_the_reas
     assert row.printed == pytest.approx(5.8)  # as scanned, less what the printer takes
 
 
-def test_where_it_cannot_be_told_which_bore_is_meant_more_rows_are_asked_for() -> None:
+def test_where_it_cannot_be_told_which_bore_is_meant_both_rows_say_so_and_one_step_settles_both() -> None:
     left = RebuiltBore("pin", "pin", FOR_M6, why_not="which bore it is cannot be told")
-    row = row_of(judged(left, scanned(LEVER)), "pin")
-    assert row.verdict == "UNDECIDED"
-    assert row.do == "Give the sheet a row for every bore that looks like 'pin', or one more distance to it."
+    found = judged(left, with_size("pivot", scanned(LEVER), features=("pin",)))
+    pin, pivot = row_of(found, "pin"), row_of(found, "pivot")
+    assert (pin.verdict, pivot.verdict) == ("UNDECIDED", "UNDECIDED")
+    assert pivot.reason == "It cannot be told from 'pin', which the sheet wants rebuilt for M6, medium fit."
+    assert "the same use, or 'pin' one more distance that only it has" in pin.do
+    assert pivot.do == pin.do
+    assert found.next_steps.count(pin.do) == 1
 
 
 def test_a_bore_to_be_drilled_has_no_size_on_the_print() -> None:

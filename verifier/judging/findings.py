@@ -80,7 +80,7 @@ def of_reshaping(plan: PrintPlan | None) -> tuple[Finding, ...]:
         Finding(
             "UNDECIDED",
             f"The sheet wants '{each.wanted.do}', and that could not be done: {each.why_not}.",
-            f"{each.do}.",
+            f"For its '{each.wanted.do}': {each.do[0].lower()}{each.do[1:]}.",
         )
         for each in told
         if not each.made

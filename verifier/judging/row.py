@@ -86,9 +86,8 @@ def judge_row(facts: RowFacts) -> RowJudgement:
     if facts.rebuilt is None or facts.size.measured_mm is None:
         return judged
     if not facts.rebuilt.made:
-        reason = f"The sheet wants it rebuilt for {facts.rebuilt.hole.made_for}, and that could not be done: "
-        do = _to_have_it_rebuilt(facts.row.name, facts.rebuilt)
-        return replace(judged, verdict="UNDECIDED", reason=f"{reason}{facts.rebuilt.why_not}.", do=do)
+        do = _to_have_it_rebuilt(facts.rebuilt)
+        return replace(judged, verdict="UNDECIDED", reason=_told_of_left(facts.row.name, facts.rebuilt), do=do)
     if facts.rebuilt.hole.as_measured:
         return judged
     if facts.rebuilt.hole.by_reading and (judged.verdict == "FAIL" or _suspect(facts) is not None):
@@ -96,12 +95,22 @@ def judge_row(facts: RowFacts) -> RowJudgement:
     return replace(judged, verdict="PASS", reason=_told_of_rebuilt(facts.rebuilt), do="")
 
 
-def _to_have_it_rebuilt(name: str, bore: RebuiltBore) -> str:
+def _told_of_left(name: str, bore: RebuiltBore) -> str:
+    wanted = f"rebuilt for {bore.hole.made_for}"
+    if bore.row != name:
+        return f"It cannot be told from '{bore.row}', which the sheet wants {wanted}."
+    return f"The sheet wants it {wanted}, and that could not be done: {bore.why_not}."
+
+
+def _to_have_it_rebuilt(bore: RebuiltBore) -> str:
     if bore.why_not == WHICH_ONE:
-        return f"Give the sheet a row for every bore that looks like '{name}', or one more distance to it."
+        return (
+            f"Give every bore that looks like '{bore.row}' a row with the same use, or '{bore.row}' one more distance"
+            " that only it has, such as to an edge."
+        )
     if bore.hole.seat is not None:
-        return f"Write seat_on or another seat in the row '{name}', or take its seat out and cut it by hand."
-    return f"Scan the part with both mouths of '{name}' clear, or write use = \"keep\" and drill it by hand."
+        return f"Write seat_on or another seat in the row '{bore.row}', or take its seat out and cut it by hand."
+    return f"Scan the part with both mouths of '{bore.row}' clear, or write use = \"keep\" and drill it by hand."
 
 
 def _told_of_mouth(bore: RebuiltBore) -> str:
