@@ -102,8 +102,10 @@ def test_filling_in_the_draft_leads_to_a_pass(verifier, tmp_path):
         lines.append(f"reading = {float(seen):.2f}" if blank.startswith("# reading =") else line)
     draft.write_text("\n".join(lines), encoding="utf-8")
     said = verifier("check", export("seat_armrest.3mf"), "--sheet", draft, "--json")
-    assert json.loads(said.out)["reasons"]
+    report = json.loads(said.out)
+    assert report["reasons"]
     assert said.status == 0
+    assert {bore["row"] for bore in report["bores"]} == {"bore 1, one end", "bore 2, other end"}  # though equal
 
 
 def test_a_drafted_sheet_with_readings_is_never_written_over(verifier, tmp_path):

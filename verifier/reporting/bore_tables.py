@@ -7,7 +7,7 @@ from verifier.correcting.bores import RebuiltBore
 from verifier.correcting.bores_seat import SeatCut
 from verifier.inspect import Outcome
 from verifier.inspection import BoreTable, SeatTable
-from verifier.rulebook import Rules
+from verifier.rulebook import Rules, SheetRow
 
 # A print is not printed again.
 NOT_OF_A_PRINT = {"note": "", "printed_diameter_mm": None, "printed_expanded_uncertainty_mm": None, "drill_mm": None}
@@ -22,8 +22,7 @@ def bore_tables(outcome: Outcome, rules: Rules) -> Iterable[BoreTable]:
 
 def _bore(found: BoreOnPrint, outcome: Outcome, rules: Rules) -> BoreTable:
     bore, name = found.bore, found.bore.name
-    own = {size.name for size in outcome.sizes if size.features == (name,) or name in size.set_features}
-    row = next((each for each in outcome.sheet.rows if each.kind == "bore" and each.name in own), None)
+    row = _row_of(name, outcome)
     return BoreTable(
         name=name,
         row=None if row is None else row.name,
@@ -47,6 +46,17 @@ def _bore(found: BoreOnPrint, outcome: Outcome, rules: Rules) -> BoreTable:
         caution=" ".join(_of_drilling(rules, outcome)) if found.is_filled else "",
         seat=None if found.rebuilt is None or found.rebuilt.seat is None else _seat(found.rebuilt, found.rebuilt.seat),
     )
+
+
+def _row_of(bore: str, outcome: Outcome) -> SheetRow | None:
+    """The row a bore is listed under; of equal ones the first under the first, so that all are listed."""
+    pairs = zip(outcome.sheet.rows, outcome.sizes, strict=True)
+    own = [(row, size) for row, size in pairs if row.kind == "bore" and bore in (size.set_features or size.features)]
+    if not own:
+        return None
+    equal = own[0][1].set_features
+    place = equal.index(bore) if bore in equal else 0
+    return own[min(place, len(own) - 1)][0]
 
 
 def _seat(bore: RebuiltBore, cut: SeatCut) -> SeatTable:
