@@ -21,6 +21,7 @@ HOLES = {
     "bore cut through sideways": (faults.latch_lever, (31.0, 9.7, 4.6), 7.8, 1.0),
     "wall between a bore and the outside": (faults.latch_lever, (3.9, 7.2, 5.0), 12.6, 2.0),
     "bore gone but for a sliver": (faults.latch_lever, (10.2, 10.6, 0.0), 12.8, 2.0),
+    "both faces of a plate, one over the other": (faults.latch_lever, (15.6, 9.0, 2.5), 8.0, 1.0),
     "rib cut in two": (faults.latch_lever, (15.0, 1.5, 8.0), 7.0, 1.0),
     "corner of a web": (faults.fence_clip, (13.6, 5.5, 8.3), 5.8, 1.0),
     "end of an arm": (faults.pump_rocker, (24.0, 0.9, 2.7), 10.6, 2.0),

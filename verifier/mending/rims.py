@@ -15,7 +15,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.loops import RIM_EDGES, ROUNDNESS, open_loops
 from verifier.mending.new_faces import NewFaces, numbered_after
 from verifier.mending.telling import tell_faces
-from verifier.mending.wall_ends import wall_end
+from verifier.mending.wall_ends import circle_of, normals_at, wall_end
 from verifier.mesh import Array, IntArray
 
 # Two rims face each other when their discs would look in opposite directions within 25 degrees (cos = 0.9), enclose the
@@ -34,6 +34,11 @@ WIDEST_OF_DEPTH = 2.0
 # A mouth lies in a flat, or in a round of twice its radius at least, where its rim bends by 0.09 of its radius (root
 # mean square); over a square edge of the part it bends by 0.25.
 BENT = 0.15
+# A mouth shows: faces at its rim turn in (their mean cosine with the axis is 0.8 or less, scatter of 0.03 mm on a flat
+# leaves it over 0.97), or at least the rim is round. A hole torn in a flat is neither: its corners lie anywhere within
+# a step or more of a circle (root mean square 0.29 steps), those of a moulded edge within its scatter.
+FLAT_ALL_ROUND = 0.95
+TORN_STEPS = 0.2
 # A seam between two halves is narrower than this share of its radius; wider, and they are two parts side by side.
 SEAM_SHARE = 0.25
 # A tube of which more than this share crosses the surface runs through the part; at a ragged rim a few faces do.
@@ -58,7 +63,7 @@ def zip_facing_rims(draft: Draft) -> Draft:
     """Join every two rims that face each other with a tube of new faces.
 
     No bore runs through the part: where such a tube would, the rims are those of two holes and left to be filled. So
-    are those in the two faces of a wall whose opening would have been seen, and those over an edge.
+    are those in the two faces of a wall whose opening would have been seen, those over an edge, and torn ones.
     """
     rims = rims_of(draft)
     pairs = [(i, j) for i, j in _facing_pairs(rims) if not _is_no_bore(draft, rims[i], rims[j])]
@@ -153,7 +158,8 @@ def _is_no_bore(draft: Draft, one: Rim, other: Rim) -> bool:
         return False
     depth_mm = abs(float((other.middle_mm - one.middle_mm) @ one.outward))
     would_be_seen = 2.0 * min(one.radius_mm, other.radius_mm) > WIDEST_OF_DEPTH * depth_mm
-    return would_be_seen or any(_bend_mm(draft, rim) > BENT * rim.radius_mm for rim in (one, other))
+    over_an_edge = any(_bend_mm(draft, rim) > BENT * rim.radius_mm for rim in (one, other))
+    return would_be_seen or over_an_edge or all(_is_torn(draft, rim) for rim in (one, other))
 
 
 def _is_end_of_tube(draft: Draft, one: Rim, other: Rim) -> bool:
@@ -166,6 +172,18 @@ def _is_end_of_tube(draft: Draft, one: Rim, other: Rim) -> bool:
 def _bend_mm(draft: Draft, rim: Rim) -> float:
     """How far a rim lies off its plane, root mean square."""
     return float(np.std(draft.mesh.vertices_mm[draft.edges.start[rim.loop]] @ rim.outward))
+
+
+def _is_torn(draft: Draft, rim: Rim) -> bool:
+    """Whether a rim is ragged and nothing at it turns into a bore."""
+    if float((normals_at(draft, rim.loop) @ rim.outward).mean()) < FLAT_ALL_ROUND:
+        return False
+    points_mm = draft.mesh.vertices_mm[draft.edges.start[rim.loop]]
+    x, y = np.linalg.svd(rim.outward[None])[2][1:] @ (points_mm - rim.middle_mm).T
+    middle_mm, radius_mm = circle_of(x, y)
+    off_mm = np.hypot(x - middle_mm[0], y - middle_mm[1]) - radius_mm
+    step_mm = np.median(np.linalg.norm(np.roll(points_mm, -1, axis=0) - points_mm, axis=1))
+    return bool(np.sqrt(np.square(off_mm).mean()) > TORN_STEPS * step_mm)
 
 
 def _tube(draft: Draft, one: Rim, other: Rim) -> IntArray:
