@@ -31,7 +31,7 @@ STAGES = (
     "close_seams",
     "remove_debris_and_fins",
     "make_faces_agree",
-    "turn_outward",
+    "settle_pieces",
     "drop_inner_shells",
     "split_bow_ties",
     "zip_facing_rims",

@@ -17,7 +17,7 @@ from verifier.mending.holes import fill_holes
 from verifier.mending.islands import bridge_islands
 from verifier.mending.leading import lead_faces_on
 from verifier.mending.loops import cut_knotted_loops
-from verifier.mending.orientation import make_faces_agree, settle_sheets, turn_outward
+from verifier.mending.orientation import make_faces_agree, settle_pieces
 from verifier.mending.passes import drop_second_layers
 from verifier.mending.pieces import count_large_pieces, drop_inner_shells, remove_debris_and_fins, tell_bodies
 from verifier.mending.refilling import without_unwritable
@@ -89,7 +89,7 @@ def one_surface(scan: Scan) -> Draft:
     pieces = count_large_pieces(draft)
     if pieces > MOST_BODIES:
         raise CannotMend(f"it falls into {pieces} pieces of like size", where=scan.source.name, do=MERGE_PASSES)
-    draft = settle_sheets(turn_outward(draft))
+    draft = settle_pieces(draft)
     if len(draft.mesh.faces) == 0:
         raise CannotMend("it is a sheet that encloses nothing", where=scan.source.name, do=TURN_OVER)
     return drop_inner_shells(merge_passes(draft))

@@ -7,6 +7,7 @@ from scipy.sparse import csgraph
 from verifier.mending.draft import Draft
 from verifier.mending.edges import components
 from verifier.mending.patches import beside_rims
+from verifier.mending.solid import MendStep
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, BoolArray, IntArray, face_volumes_mm3, middle_mm
 
@@ -33,36 +34,39 @@ def make_faces_agree(draft: Draft) -> Draft:
     return _cut_one_sided(draft)
 
 
-def turn_outward(draft: Draft) -> Draft:
-    """Turn every piece that encloses a negative volume, its holes closed in thought."""
-    count, piece = draft.pieces
-    inward = enclosed_volumes_mm3(draft, piece, count) < 0
-    faces = np.flatnonzero(inward[piece])
-    if len(faces) == 0:
-        return draft
-    step = tell_faces("Turned inside-out parts outward", draft.mesh, faces, piece[faces])
-    return draft.with_turned(inward[piece]).telling(step)
+def settle_pieces(draft: Draft) -> Draft:
+    """Turn every piece outward, and take away open sheets that enclose nothing.
 
-
-def settle_sheets(draft: Draft) -> Draft:
-    """Turn what lies along a rim of the largest piece like it, and take away other sheets that enclose nothing.
-
-    The volume that a patch or a strip of wall encloses says nothing of its sides. Lying along a rim it is another
-    pass's share of the part; anywhere else it is table or wall, seen from one side.
+    A piece faces out when the volume that it encloses is positive, its holes closed in thought. Of a patch, a strip of
+    wall or half a part on its table that says little. What lies along a rim of the largest piece is another pass's
+    share of the part: it looks as that piece does, and the volume of all of them together says which way is out.
+    Anywhere else an open sheet is table or wall, seen from one side.
     """
     count, piece = draft.pieces
-    border = draft.edges.border
-    if len(border) == 0:
-        return draft
-    is_open = np.bincount(piece[border // 3], minlength=count) > 0
+    volume_mm3 = enclosed_volumes_mm3(draft, piece, count)
+    inward, size_mm3 = volume_mm3 < 0, np.abs(volume_mm3)
     area = np.bincount(piece, draft.areas_mm2, count)
-    side = beside_rims(draft, piece, is_open & (np.arange(count) != int(area.argmax())))
-    turned = np.flatnonzero((side < 0)[piece])
-    step = tell_faces("Turned patches like the rim they lie along", draft.mesh, turned, piece[turned])
-    draft = draft.with_turned((side < 0)[piece]).telling(step) if len(turned) else draft
-    sheet = is_open & (side == 0) & (2.0 * enclosed_volumes_mm3(draft, piece, count) < SHEET_MM * area)
-    faces = np.flatnonzero(sheet[piece])
-    return draft.without(sheet[piece]).telling(tell_faces("Removed loose sheets", draft.mesh, faces, piece[faces]))
+    is_largest = np.arange(count) == int(area.argmax())
+    is_open = np.bincount(piece[draft.edges.border // 3], minlength=count) > 0
+    outward = draft.with_turned(inward[piece]) if inward.any() else draft
+    side = beside_rims(outward, piece, is_open & ~is_largest) if is_open.any() else np.zeros(count, dtype=np.int64)
+    together_mm3 = float((size_mm3 * np.where(side < 0, -1.0, 1.0))[is_largest | (side != 0)].sum())
+    again = (side < 0) ^ ((is_largest | (side != 0)) & (together_mm3 < 0))
+    settled = outward.with_turned(again[piece]) if again.any() else outward
+    settled = settled.telling(
+        _tell(draft, "Turned inside-out parts outward", inward & ~again),
+        _tell(draft, "Turned patches like the rim they lie along", again & ~inward),
+    )
+    enclosed_mm3 = np.where(is_largest, abs(together_mm3), size_mm3)
+    is_sheet = is_open & (side == 0) & (2.0 * enclosed_mm3 < SHEET_MM * area)
+    return settled.without(is_sheet[piece]).telling(_tell(draft, "Removed loose sheets", is_sheet))
+
+
+def _tell(draft: Draft, what: str, chosen: BoolArray) -> MendStep:
+    """Tell of some pieces, chosen : (count,)."""
+    _, piece = draft.pieces
+    faces = np.flatnonzero(chosen[piece])
+    return tell_faces(what, draft.mesh, faces, piece[faces])
 
 
 def enclosed_volumes_mm3(draft: Draft, piece: IntArray, count: int) -> Array:
