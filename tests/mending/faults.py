@@ -365,11 +365,14 @@ def above_the_table_mm3(mesh: Mesh) -> float:
     return float(part.trim_by_plane((0.0, 0.0, 1.0), TABLE_MM).volume())
 
 
-def on_a_table(mesh: Mesh, width_mm: float) -> Mesh:
-    """The part as seen from above on a table: no underside, and a flange of table around it and inside its bores."""
+def on_a_table(mesh: Mesh, width_mm: float, edge_mm: float = EDGE_MM) -> Mesh:
+    """The part as seen from above on a table: no underside, and a flange of table around it and inside its bores.
+
+    edge_mm : longest side of the table's faces
+    """
     low, high = mesh.vertices_mm.min(axis=0), mesh.vertices_mm.max(axis=0)
     flange = manifold3d.Manifold.cube((high[0] - low[0] + 2 * width_mm, high[1] - low[1] + 2 * width_mm, 2.0))
-    flange = flange.translate((low[0] - width_mm, low[1] - width_mm, TABLE_MM - 2.0)).refine_to_length(EDGE_MM)
+    flange = flange.translate((low[0] - width_mm, low[1] - width_mm, TABLE_MM - 2.0)).refine_to_length(edge_mm)
     part = manifold3d.Manifold(manifold3d.Mesh64(mesh.vertices_mm, mesh.faces.astype(np.uint64)))
     both = (part + flange).to_mesh64()
     points, faces = np.array(both.vert_properties)[:, :3], np.array(both.tri_verts).astype(np.int64)

@@ -54,13 +54,13 @@ def mend(scan: Scan) -> Solid:
     surface = one_surface(scan)
     try:
         draft = uncrossed(without_flat_faces(closed(surface)))
+        surface, draft = surface.bare(), tell_bodies(draft).bare()  # the judge needs the most memory of all
+        flaw = _flaw(draft)
+        if flaw and (writable := without_unwritable(draft)) is not draft:
+            draft = uncrossed(without_flat_faces(writable)).bare()
+            flaw = _flaw(draft)
     except RunsThroughItself as crossing:
         raise CannotMend(str(crossing), where=scan.source.name, do=MERGE_PASSES) from crossing
-    surface, draft = surface.bare(), tell_bodies(draft).bare()  # the judge needs the most memory of all
-    flaw = _flaw(draft)
-    if flaw and (writable := without_unwritable(draft)) is not draft:
-        draft = uncrossed(without_flat_faces(writable)).bare()
-        flaw = _flaw(draft)
     if not flaw:
         return _solid(scan, draft)
     sheet = backed(surface)

@@ -119,9 +119,11 @@ def _cut_one_sided(draft: Draft) -> Draft:
 
 
 def _loop_middles(vertices_mm: Array, start: IntArray, end: IntArray) -> Array:
-    """For every border edge the middle of the loop it is on."""
+    """For every border edge the middle of the loop it is on, however unevenly its corners lie along it."""
     corners, name = np.unique(np.r_[start, end], return_inverse=True)
     loops, label = components(len(corners), name[: len(start)], name[len(start) :])
-    middle = np.column_stack([np.bincount(label, vertices_mm[corners, k], loops) for k in range(3)])
-    count = np.bincount(label, minlength=loops)[:, None]
-    return np.asarray((middle / count)[label[name[: len(start)]]])
+    loop = label[name[: len(start)]]
+    length_mm = np.linalg.norm(vertices_mm[end] - vertices_mm[start], axis=1)
+    along = 0.5 * (vertices_mm[start] + vertices_mm[end]) * length_mm[:, None]
+    middle = np.column_stack([np.bincount(loop, along[:, k], loops) for k in range(3)])
+    return np.asarray((middle / np.maximum(np.bincount(loop, length_mm, loops), 1e-300)[:, None])[loop])
