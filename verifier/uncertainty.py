@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
+from scipy.special import ndtr, stdtrit
 
 
 def combined(contributions: Sequence[float]) -> float:
@@ -23,11 +23,11 @@ def effective_dof(contributions: Sequence[float], dofs: Sequence[float]) -> floa
 
 def student_factor(probability: float, dof: float) -> float:
     """Factor that makes a two-sided interval of this probability from a standard uncertainty (table G.2)."""
-    return float(stats.t.ppf(0.5 + probability / 2.0, dof))
+    return float(stdtrit(dof, 0.5 + probability / 2.0))
 
 
 def same_coverage_factor(k: float, dof: float) -> float:
     """Factor that covers with these degrees of freedom what k covers with infinitely many."""
     if np.isinf(dof):
         return k
-    return student_factor(1.0 - 2.0 * float(stats.norm.sf(k)), dof)
+    return student_factor(1.0 - 2.0 * float(ndtr(-k)), dof)

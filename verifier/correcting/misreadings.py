@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy.special import ndtri
 
 from verifier.correcting.evidence import Evidence
 from verifier.correcting.terms import Terms, fit_terms
@@ -54,7 +54,7 @@ def find_misread(evidence: Evidence, expected: Expectation, family_error: float)
 
 def critical_z(rows: int, family_error: float) -> float:
     """|z| that a sound sheet of this many rows exceeds anywhere with at most the chance family_error (Bonferroni)."""
-    return float(stats.norm.isf(family_error / (2 * max(rows, 1))))
+    return float(-ndtri(family_error / (2 * max(rows, 1))))
 
 
 def smallest_errors_mm(evidence: Evidence, terms: Terms, family_error: float) -> Array:

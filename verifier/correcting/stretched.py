@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
+from scipy.special import chdtrc, chdtri
 
 from verifier.correcting.evidence import Evidence
 from verifier.correcting.least_squares import weighted_least_squares
@@ -41,8 +41,8 @@ def stretched(sizes: Sequence[Size], evidence: Evidence, expected: Expectation) 
         return ()
     chi2, name, stretch = min(found)
     by_chance = BY_CHANCE / len(found)
-    explained = stats.chi2.sf(chi2, len(evidence) - 3) >= BY_CHANCE
-    if not explained or terms.chi2 - chi2 < stats.chi2.isf(by_chance, 1):
+    explained = chdtrc(len(evidence) - 3, chi2) >= BY_CHANCE
+    if not explained or terms.chi2 - chi2 < chdtri(1, by_chance):
         return ()
     longer = "longer" if stretch > 0 else "shorter"
     return (

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy.special import chdtrc
 
 from verifier.correcting.evidence import Evidence
 from verifier.correcting.least_squares import LinearFit, weighted_least_squares
@@ -53,7 +53,7 @@ class Terms:
     @property
     def chance(self) -> float:
         """Chance of a scatter at least this large when the stated uncertainties are right; 1 where none can show."""
-        return float(stats.chi2.sf(self.chi2, self.dof)) if self.dof > 0 else 1.0
+        return float(chdtrc(self.dof, self.chi2)) if self.dof > 0 else 1.0
 
     @property
     def consistent(self) -> bool:

@@ -8,9 +8,9 @@ of 2.4 mm or more lies off that by more than scatter explains; what scatter alon
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.optimize import linprog
 from scipy.spatial import ConvexHull, cKDTree
+from scipy.special import chdtri, ndtri
 
 from verifier.finding.doubt import evenly, fit_covariance
 from verifier.finding.feature import Noise, Plane
@@ -176,7 +176,7 @@ def _calmed(found: Array, covariance: Array) -> Array:
     while start < len(found):
         part = slice(start, start + degree + 1)
         a, c = found[part], covariance[part, part]
-        if float(a @ np.linalg.pinv(c) @ a) > stats.chi2.ppf(SURE, degree + 1):
+        if float(a @ np.linalg.pinv(c) @ a) > chdtri(degree + 1, 1.0 - SURE):
             calmed[part] = a * np.sqrt(max(0.0, 1.0 - float(np.trace(c)) / float(a @ a)))
         start, degree = start + degree + 1, degree + 1
     return calmed
@@ -198,7 +198,7 @@ def _local(flat: Array, away_mm: Array, noise: Noise, places: IntArray) -> tuple
     disc_mm2 = np.pi * reach_mm**2
     u = np.array([noise.mean_u_mm(disc_mm2, int(points)) for points in count])
     discs = max(1.0, len(flat) * area_a_point / disc_mm2)
-    stands_out = (count >= 0.5 * np.median(count)) & (np.abs(mean) > stats.norm.isf((1.0 - SURE) / (2.0 * discs)) * u)
+    stands_out = (count >= 0.5 * np.median(count)) & (np.abs(mean) > -ndtri((1.0 - SURE) / (2.0 * discs)) * u)
     return np.where(stands_out, mean, 0.0), np.where(stands_out, u, 0.0)
 
 

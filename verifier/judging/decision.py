@@ -1,7 +1,7 @@
 """The decision rule: a guard band of one expanded uncertainty inside each limit."""
 
 import numpy as np
-from scipy import stats
+from scipy.special import ndtr
 
 from verifier.inspection import Verdict
 
@@ -27,8 +27,8 @@ def conformance_probability(value: float, u: float, least: float, greatest: floa
     """
     low, high = (least - value) / u, (greatest - value) / u
     if low > 0.0:
-        return float(stats.norm.sf(low) - stats.norm.sf(high))
-    return float(stats.norm.cdf(high) - stats.norm.cdf(low))
+        return float(ndtr(-low) - ndtr(-high))
+    return float(ndtr(high) - ndtr(low))
 
 
 def distance_to_limit(value: float, least: float, greatest: float) -> float:

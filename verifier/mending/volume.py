@@ -8,7 +8,6 @@ where its inside is: a second layer winds twice, and a hole is closed in thought
 import igl
 import numpy as np
 from scipy.spatial import cKDTree
-from scipy.stats import qmc
 
 from verifier.mending.edges import components
 from verifier.mending.solid import MendStep, Origin, Point, Solid, VolumeChange
@@ -16,6 +15,10 @@ from verifier.mesh import Array, BoolArray, IntArray, Mesh, corners_along_axes, 
 
 # Places asked. On a part of 40 x 16 x 10 mm each stands for 0.8 mm3.
 PLACES = 8_192
+# They fill a box evenly when each lies this far on from the last, in shares of the box and round at its ends: the first
+# three powers of 1 / g, where g is the positive root of x^4 = x + 1 (M. Roberts, The Unreasonable Effectiveness of
+# Quasirandom Sequences, 2018). The library's own such sequences cost every start of the program 0.4 s.
+STEP_ON = 1.2207440846057596 ** -np.arange(1.0, 4.0)
 # Fewer changed places than this beside each other are scatter of a surface that passes near them.
 LEAST_PLACES = 8
 # A place winds once inside and not at all outside; between these it lies too near to the surface to be counted.
@@ -44,7 +47,7 @@ def volume_changes(before: Mesh, solid: Solid) -> tuple[VolumeChange, ...]:
     low, high = (np.array([at(axis) for axis in solid.mesh.vertices_mm.T]) for at in (np.min, np.max))
     cell_mm3 = float((high - low).prod()) / PLACES
     cell_mm = float(np.cbrt(cell_mm3))
-    places = low + (high - low) * qmc.Sobol(3, scramble=False).random(PLACES)
+    places = low + (high - low) * _spread_evenly(PLACES)
     was, now = (_winding(mesh, places, 0.5 * cell_mm) for mesh in (_sound(before), solid.mesh))
     was = was if was[now > INSIDE].sum() > 0 else -was  # an inside-out part winds the other way
     changed = [(sign, _stretches(places[there], 2.0 * cell_mm)) for sign, there in _moved(was, now)]
@@ -55,6 +58,11 @@ def volume_changes(before: Mesh, solid: Solid) -> tuple[VolumeChange, ...]:
     ]
     told = [change for change in found if not set(change.reasons) & set(TURNED)]
     return tuple(sorted(told, key=lambda change: -abs(change.volume_mm3)))
+
+
+def _spread_evenly(count: int) -> Array:
+    """Places that fill a box of side 1, (count, 3)."""
+    return np.asarray((0.5 + np.arange(1, count + 1)[:, None] * STEP_ON) % 1.0)
 
 
 def unexplained(solid: Solid) -> str:
