@@ -140,9 +140,16 @@ def face_normals(mesh: Mesh) -> Array:
     return normals
 
 
+def box_mm(points_mm: Array) -> Array:
+    """Least and greatest coordinates of points, (n, 3), along their own axes, (2, 3)."""
+    # A tenth of the time of asking all rows at once.
+    return np.array([[axis.min() for axis in points_mm.T], [axis.max() for axis in points_mm.T]])
+
+
 def extents_mm(mesh: Mesh) -> Array:
     """Size of the box along the file's own axes, (3,)."""
-    return np.array([np.ptp(axis) for axis in mesh.vertices_mm.T])  # a tenth of the time of ptp over the rows
+    low, high = box_mm(mesh.vertices_mm)
+    return np.asarray(high - low)
 
 
 def drop_unused_vertices(mesh: Mesh) -> Mesh:

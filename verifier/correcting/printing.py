@@ -16,7 +16,7 @@ from verifier.correcting.way_up import UPRIGHT_WITHIN_DEG
 from verifier.finding.feature import Features
 from verifier.measuring.size import Size
 from verifier.mending.solid import Solid
-from verifier.mesh import Array, Mesh, extents_mm
+from verifier.mesh import Array, Mesh, box_mm, extents_mm
 from verifier.rulebook.rules import Filament, Printer, Rules
 from verifier.rulebook.sheet import Sheet
 
@@ -257,7 +257,7 @@ def _rise(size: Size, plan: PrintPlan) -> float:
 
 
 def _stood_on_bed(mesh: Mesh) -> Mesh:
-    return Mesh(mesh.vertices_mm - mesh.vertices_mm.min(axis=0), mesh.faces)
+    return Mesh(mesh.vertices_mm - box_mm(mesh.vertices_mm)[0], mesh.faces)
 
 
 def upright_bores(features: Features, up: Array) -> frozenset[str]:

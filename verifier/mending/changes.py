@@ -3,7 +3,7 @@
 import numpy as np
 
 from verifier.mending.solid import Box, MendStep, Solid
-from verifier.mesh import Array, Mesh
+from verifier.mesh import Array, Mesh, box_mm
 
 # A change of the overall size from this on has its reason told: what the best scans of this kind scatter by.
 TOLD_FROM_MM = 0.05
@@ -14,10 +14,12 @@ def size_changes(before: Mesh, solid: Solid) -> tuple[str, ...]:
 
     A step is to blame when what it took away or made reaches beyond the smaller of the two boxes there.
     """
-    sound = before.vertices_mm[np.isfinite(before.vertices_mm).all(axis=1)]
+    sound = before.vertices_mm
+    if not np.isfinite(sound).all():
+        sound = sound[np.isfinite(sound).all(axis=1)]
     if len(sound) == 0:
         return ()
-    was, now = _box(sound), _box(solid.mesh.vertices_mm)
+    was, now = box_mm(sound), box_mm(solid.mesh.vertices_mm)
     changes = np.ptp(now, axis=0) - np.ptp(was, axis=0)
     return tuple(_told(axis, was, now, solid.steps) for axis in np.flatnonzero(np.abs(changes) > TOLD_FROM_MM).tolist())
 
@@ -33,7 +35,3 @@ def _told(axis: int, was: Array, now: Array, steps: tuple[MendStep, ...]) -> str
 
 def _beyond(box: Box, axis: int, low: float, high: float, reach_mm: float) -> bool:
     return box[0][axis] < low - reach_mm or box[1][axis] > high + reach_mm
-
-
-def _box(points_mm: Array) -> Array:
-    return np.array([points_mm.min(axis=0), points_mm.max(axis=0)])

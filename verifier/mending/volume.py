@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.edges import components
 from verifier.mending.solid import MendStep, Origin, Point, Solid, VolumeChange
-from verifier.mesh import Array, BoolArray, IntArray, Mesh, corners_along_axes, stretches_of
+from verifier.mesh import Array, BoolArray, IntArray, Mesh, box_mm, corners_along_axes, stretches_of
 
 # Places asked. On a part of 40 x 16 x 10 mm each stands for 0.8 mm3.
 PLACES = 8_192
@@ -44,7 +44,7 @@ def volume_changes(before: Mesh, solid: Solid) -> tuple[VolumeChange, ...]:
     """
     if _is_the_same(before, solid):
         return ()
-    low, high = (np.array([at(axis) for axis in solid.mesh.vertices_mm.T]) for at in (np.min, np.max))
+    low, high = box_mm(solid.mesh.vertices_mm)
     cell_mm3 = float((high - low).prod()) / PLACES
     cell_mm = float(np.cbrt(cell_mm3))
     places = low + (high - low) * _spread_evenly(PLACES)
