@@ -203,9 +203,10 @@ def test_round_rims_are_carried_on_to_each_other_over_what_neither_side_saw(pair
     assert rim.common_u_mm < 0.5
 
 
-def test_a_rim_with_a_wall_between_its_roundings_is_not_taken_for_round(pair):
-    """Carried on as if it were, its part would be thinner by some of the wall."""
-    rim = carried_on(np.eye(4), *rounded(pair, radius_mm=3.0, to_deg=0.0, flat_mm=4.0))
+@pytest.mark.parametrize(("radius_mm", "raised_mm"), [(3.0, 0.0), (1.5, 2.5)])
+def test_a_rim_with_a_wall_between_its_roundings_is_not_taken_for_round(pair, radius_mm, raised_mm):
+    """Carried on as if it were, its part would be thinner by some of the wall; raised, the walls lie on each other."""
+    rim = carried_on(np.eye(4), *rounded(pair, radius_mm, to_deg=0.0, gap_mm=-raised_mm, flat_mm=5.0))
     assert rim is not None
     assert not rim.is_round
     assert rim.common_u_mm > MOST_GAP_U_MM

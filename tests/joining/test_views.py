@@ -10,9 +10,9 @@ from tests.joining import turntable as small
 from tests.joining.test_laid_together import scan_of
 from verifier.errors import CannotJoin
 from verifier.joining import join
-from verifier.joining.agreement import agreement_of
+from verifier.joining.agreement import agreement_of, said_of
 from verifier.joining.arranging import Arrangement, Met, finest, judged, size_of, ways_that_follow
-from verifier.joining.one_side import hangs_out_mm, may_be_whole
+from verifier.joining.one_side import hangs_out_mm, may_be_one_side, may_be_whole
 from verifier.joining.posed import Placing
 from verifier.joining.twins import alike
 from verifier.joining.view import View, view_of
@@ -141,6 +141,15 @@ def test_a_flat_without_scatter_is_no_table_of_a_part_and_stays():
     assert wall(0.0, 1.0, scatter_mm=0.0).keep_faces.all()
 
 
+def test_what_lies_behind_putty_is_not_held_against_a_pose():
+    """However high the lump rises: a flat that another view shows 1 mm before where it was seen."""
+    flat, raised = wall(0.0, 1.0), wall(1.0, 1.0)
+    none = np.zeros(len(raised.cloud), dtype=bool)
+    part, lump = (replace(raised, foot=none, putty=putty) for putty in (none, ~none))
+    assert said_of(flat, part, np.eye(4), 57.0, 0.12).behind.mean() > 0.9
+    assert not said_of(flat, lump, np.eye(4), 57.0, 0.12).behind.any()
+
+
 def test_what_stands_behind_a_wall_is_in_it_unless_some_view_shows_where_the_wall_ends():
     """A box's outside, a boss in it seen through its mouth, and the wall's inside, 3 mm behind, in a third view."""
     outside, boss, inside = wall(0.0, -1.0), wall(8.0, -1.0), wall(3.0, 1.0)
@@ -164,6 +173,10 @@ def test_what_hangs_below_the_foot_of_a_view_of_a_box_turned_over_is_the_boss_of
     over[1:3, 3] = 40.0, 12.0
     # Points are spread over the box at random: the hull of those falls short of its corners.
     assert hangs_out_mm(Arrangement({0: np.eye(4), 1: over}, {}), [box, box]) == pytest.approx(hangs_mm, abs=0.5)
+    whole, twice = (judged({0: np.eye(4), 1: way}, [box, box], 56.0, 0.25) for way in (over, np.eye(4)))
+    assert twice.agree == 1.0
+    # Even where nothing hangs below its foot the box may be no more than its outside, seen twice.
+    assert may_be_one_side(replace(twice, one_way=0.4), whole, [box, box])
 
 
 def test_views_without_common_surface_are_refused_with_that_sentence(lever):

@@ -130,7 +130,7 @@ def said_of(asked: View, other: View, pose: Array, size_mm: float, tolerance_mm:
     beneath = beneath_of(found, other.target, tolerance_mm)[0]
     away = found.away_mm[0]
     off = beneath & (np.abs(away) > 2.0 * tolerance_mm) & (np.abs(away) < REACH_SHARE * size_mm)
-    hidden, putty = other.foot[found.index[0]], asked.putty[asked.asked_of]
+    hidden, putty = (other.foot | other.putty)[found.index[0]], asked.putty[asked.asked_of]
     mine = asked.asked_foot | putty
     return Said(
         agree=beneath & (np.abs(away) <= tolerance_mm),

@@ -7,21 +7,21 @@ first side's  . . .
 second side's . . .
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from verifier.joining.laid_together import moved
 from verifier.joining.profile import LEAST_WINDOWS, VERTEX_MM
 from verifier.joining.rim_circles import circles_in
-from verifier.joining.rim_windows import windows_along
+from verifier.joining.rim_windows import Windows, windows_along
 from verifier.joining.rows import Rows, believed, distance_rows
 from verifier.joining.side import Side
 from verifier.mesh import Array
 
-# A rim flatter at its middle than this, beyond doubt, is not round: half-round ones come to 0.2 at most on simulated
-# scans, those with a flat of 2 to 6 mm between two roundings of 3 mm to 0.6 at least.
-MOST_FLAT, FLAT_FOR_SURE = 0.4, 4.0
+# A rim flatter at its middle than this, or sharper, beyond doubt, is not round: half-round ones come to 0.25 at most on
+# simulated scans, those with a flat of 2 to 6 mm between two roundings to 0.6 at least. One known no better is not.
+MOST_FLAT, FLAT_FOR_SURE = 0.4, 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +52,32 @@ def carried_on(pose: Array, first: Side, second: Side) -> CarriedOn | None:
     at, up, u = windows.middle_mm[known], windows.up[known], circles.u_mm[known]
     # What a window misjudges (where its places were cut off, the rim's own shape) its neighbours misjudge too.
     common = float(np.hypot(np.hypot(VERTEX_MM, VERTEX_MM), np.median(u)))
-    is_round = circles.flat < max(MOST_FLAT, FLAT_FOR_SURE * circles.flat_u)
-    if not is_round:  # a flat between the two may be of any height
-        common = max(common, float(np.median(windows.apart_mm[known])))
+    is_round = circles.flat_u < MOST_FLAT and abs(circles.flat) < max(MOST_FLAT, FLAT_FOR_SURE * circles.flat_u)
+    if not is_round:
+        common = max(common, _wall_u_mm(windows))
     back: Array = np.asarray(np.linalg.inv(pose), dtype=np.float64)
     return CarriedOn(moved(at, back), at + circles.rise_mm[known, None] * up, up, u, common, is_round)
+
+
+def hidden_wall_u_mm(pose: Array, first: Side, second: Side) -> float:
+    """What an upright wall adds that shows only where a crease may have pulled the surface, nought where there is none.
+
+    A crease pulls its places inward: a rim seems sharper by that at its middle, and never flatter.
+    """
+    one, other = (replace(side, clean=np.ones_like(side.clean)) for side in (first, second))
+    windows = windows_along(pose, one, other)
+    if windows is None or circles_in(windows, first.length_mm).flat < MOST_FLAT:
+        return 0.0
+    return _wall_u_mm(windows)
+
+
+def _wall_u_mm(windows: Windows) -> float:
+    """Standard uncertainty of how far apart the sides of a wall are, in the middle of all windows.
+
+    Between the two it may go on for as much as they lie apart; and they lie on each other as well with either of them
+    higher or lower by all that the one which shows less shows of it.
+    """
+    return float(np.median(np.maximum(windows.apart_mm, windows.shown_mm / np.sqrt(3.0))))
 
 
 def carried_rows(pose: Array, rim: CarriedOn) -> Rows:

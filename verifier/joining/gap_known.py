@@ -2,9 +2,10 @@
 
 import numpy as np
 
+from verifier.joining.continuing import hidden_wall_u_mm
 from verifier.joining.profile import FOLD_MM
 from verifier.joining.refining import LEAST_GATE_MM, Refined, holding
-from verifier.joining.rows import TAINTED_MM, Moving, Rows, Target
+from verifier.joining.rows import TAINTED_MM, Moving, Rows, Target, dot_rows
 from verifier.mesh import Array
 
 # Places along the rim share their errors over this much of it, as a share of the part's length: warp, and skirts.
@@ -34,6 +35,13 @@ def gap_u_mm(found: Refined, target: Target, moving: Moving) -> float:
     if found.rim is None or found.rim.is_round or len(others[-1].wanted) > 0:
         return worst
     return max(worst, found.rim.common_u_mm)  # the scatter of an upright wall's normals says nothing of height
+
+
+def of_hidden_wall_mm(found: Refined, target: Target, moving: Moving) -> float:
+    """What a wall adds that only those places show which a crease may have pulled, mm; nought where dots tell."""
+    if found.rim is None or not found.rim.is_round or len(dot_rows(found.pose, moving, target).wanted) > 0:
+        return 0.0
+    return hidden_wall_u_mm(found.pose, target.side, moving.side)
 
 
 def _of_both_folds(target: Target, moving: Moving) -> float:

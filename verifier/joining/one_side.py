@@ -28,6 +28,9 @@ from verifier.mesh import Array
 MOST_ONE_WAY = 0.5
 # A scan shows a part down to this above what it stood on, the blend to the table counted (common practice, no source).
 UNSEEN_FOOT_MM = 3.0
+# Views that lie on each other by more than this show one side, or the two like sides of a part that is its own twin
+# turned over: 0.93 to 0.99 of views of one side 5 to 30 degrees apart, 0.5 of the two sides of a lid.
+WHOLLY = 0.9
 # Share of a view that may be stray points.
 STRAY_SHARE = 0.01
 
@@ -35,10 +38,14 @@ STRAY_SHARE = 0.01
 def may_be_one_side(way: Arrangement, best: Arrangement, views: Sequence[View]) -> bool:
     """Whether a way fits better than the best, and stands behind it only because it makes less than a whole part.
 
-    So it is with a part that is its own twin turned over, too. There each view ends at the face that another shows.
+    So it is with a part that is its own twin turned over, too. There each view ends at the face that another shows, and
+    only where the views wholly lie on each other can nothing of them tell such a part from one side of a box.
     """
-    better = way.worth < best.worth and way.fit > best.fit and way.one_way <= MOST_ONE_WAY
-    return better and hangs_out_mm(best, views) > UNSEEN_FOOT_MM
+    if way.worth >= best.worth or way.fit <= best.fit:
+        return False
+    if way.agree > WHOLLY:
+        return True
+    return way.one_way <= MOST_ONE_WAY and hangs_out_mm(best, views) > UNSEEN_FOOT_MM
 
 
 def may_be_whole(best: Arrangement, views: Sequence[View], size_mm: float) -> bool:

@@ -57,6 +57,15 @@ class Windows:
         lower = np.add.reduceat(self.height_mm * second, self.starts) / both
         return np.asarray(np.add.reduceat(self.height_mm * (1.0 - second), self.starts) / (self.counts - both) - lower)
 
+    @property
+    def shown_mm(self) -> Array:
+        """How much of the rim's height the side shows that shows less of it, (w,)."""
+        return np.asarray(np.minimum(self._height_of(self.second), self._height_of(~self.second)))
+
+    def _height_of(self, which: BoolArray) -> Array:
+        top = np.maximum.reduceat(np.where(which, self.height_mm, -np.inf), self.starts)
+        return np.asarray(top - np.minimum.reduceat(np.where(which, self.height_mm, np.inf), self.starts))
+
 
 @dataclass(frozen=True, slots=True)
 class _Places:

@@ -11,7 +11,7 @@ from verifier.joining.dots.dot import NO_DOTS, Dots
 from verifier.joining.dots.matching import poses_by_dots
 from verifier.joining.dots.telling import dots_together, told_apart, told_otherwise
 from verifier.joining.evidence import Evidence, evidence_of
-from verifier.joining.gap_known import gap_u_mm
+from verifier.joining.gap_known import gap_u_mm, of_hidden_wall_mm
 from verifier.joining.laid_together import moved
 from verifier.joining.outline import Outline, lay_rims, outline_of
 from verifier.joining.painted_sides import side_told_by_paint
@@ -234,6 +234,7 @@ def _rim_overlap(way: Way, pair: Pair) -> float:
 def _placing(pair: Pair, ways: list[Way], doubt: Doubt, overlap: float, sheet: Sheet | None) -> Placing:
     corrections = [calliper_correction_mm(way.gap, sheet, pair.length_mm) for way in ways]
     gap_us = [gap_u_mm(way.refined, pair.target, pair.moving) for way in ways]
+    gap_us[0] = max(gap_us[0], of_hidden_wall_mm(ways[0].refined, pair.target, pair.moving))
     if doubt.sure and corrections[0] is None and gap_us[0] > MOST_GAP_U_MM:
         doubt = too_loose(doubt, gap_us[0], reading_wanted(ways[0].gap, pair.length_mm))
     alternatives = tuple(

@@ -52,6 +52,10 @@ FIT_ALIKE = "Two ways of putting the views together fit alike"
 ONE_SIDE_TWICE = "One way makes a whole part, but in another the views lie better on each other, as one side seen twice"
 MAY_BE_WHOLE = "As they lie on each other the views show one side twice, and turned over they would make a whole part"
 ONE_MORE_DO = "Add a view from the side, or stick dots on the part, some of which two views show"
+ONE_MORE_TELLS = (
+    "one more view from the side, or a dot stuck on the part before the next scan, would have told them apart"
+)
+OTHER_SIDE_DO = "if the scans do show one side only, scan the other one too, or add a view from the side"
 TOLD_BY_SHAPE = "No other way of putting the views together fits."
 SAME_PART_DO = "See whether all the scans show the same part; if they do, scan again with more of one view in the next"
 TOLD_BY_PAINT = (
@@ -234,10 +238,8 @@ def _to_do(found: Found, rivals: int, views: Sequence[View]) -> str:
             return f"See whether {name} shows the same part as the other scans; if it does, scan that side again."
         return f"{SAME_PART_DO}."
     ways = " or ".join(f"join = {k}" for k in range(1, rivals + 2))
-    return (
-        f"Look at the ways in the report and write {ways} into the sheet; one more view from the side, or a dot stuck"
-        " on the part before the next scan, would have told them apart."
-    )
+    told_by = OTHER_SIDE_DO if found.one_side else ONE_MORE_TELLS
+    return f"Look at the ways in the report and write {ways} into the sheet; {told_by}."
 
 
 def _alternative(way: Arrangement, best: Arrangement, views: Sequence[View]) -> Alternative:
