@@ -274,6 +274,11 @@ def with_stray_corners(mesh: Mesh, rng: np.random.Generator, count: int) -> Mesh
     return Mesh(vertices, soup.faces)
 
 
+def without_underside(mesh: Mesh, above_mm: float) -> Mesh:
+    """The faces that reach higher than that, as a program leaves them that cuts off what it takes for a table."""
+    return Mesh(mesh.vertices_mm, mesh.faces[mesh.corners_mm[:, :, 2].max(axis=1) > above_mm])
+
+
 def without_bore_wall(part: Part) -> Mesh:
     """The part with the wall of one bore not seen, from 0.7 mm behind one mouth to 0.7 mm before the other."""
     at = middles(part.mesh)

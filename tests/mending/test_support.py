@@ -24,7 +24,7 @@ def test_a_part_without_a_table_is_not_cut(part):
     """A hole in its top: the faces around look up too, but the part lies below them."""
     top = part.mesh.vertices_mm[part.mesh.vertices_mm[:, 2].argmax()]
     solid = mend(faults.scan_of(faults.with_hole(part.mesh, top, 2.0)))
-    assert "Removed support surface" not in steps(solid)
+    assert not {"Removed support surface", "Closed the underside where it stood"} & set(steps(solid))
     assert euler(solid) == part.euler
 
 

@@ -10,22 +10,18 @@ Filling the holes one by one instead would close every bore through which the ta
 
 import numpy as np
 
-from verifier.mending.clipping import clipped
-from verifier.mending.crossings import crossing_near, mend_crossings
+from verifier.mending.crossings import mend_crossings
+from verifier.mending.cut_free import LIFTS_MM, cut_free
 from verifier.mending.draft import Draft
-from verifier.mending.fans import split_bow_ties
 from verifier.mending.holes import fill_holes
-from verifier.mending.loops import cut_knotted_loops, longest, open_loops
-from verifier.mending.pieces import remove_debris_and_fins
-from verifier.mending.telling import tell_faces
-from verifier.mending.underside import Plane, with_notches_filled, with_underside
-from verifier.mesh import Array, Mesh, face_normals, marked_once, within
+from verifier.mending.loops import longest, open_loops
+from verifier.mending.open_below import close_open_below
+from verifier.mending.underside import Plane, fitted_plane
+from verifier.mesh import Mesh, face_normals, marked_once
 
 # Faces within this of the plane belong to the support: the scatter of a handheld scan on a dull table (0.1 to 0.2 mm,
 # common practice, no source) and the blend that a scan draws into the corner at the foot.
 SUPPORT_BAND_MM = 0.3
-# How much higher the cut is tried when the underside would cross itself: a knot in the rim is seldom so high.
-LIFTS_MM = (0.0, 0.1, 0.2)
 # Crossings so little above the cut are mended before it: cut out afterwards, with the rings around them, they take the
 # walls led down and a piece of the flat underside with them. About what the widest rings of a fine scan reach.
 FOOT_MM = 0.5
@@ -49,50 +45,14 @@ def stand_free(draft: Draft) -> Draft:
     """
     plane = _support_plane(draft)
     if plane is None:
-        return draft
+        return close_open_below(draft)
     draft = fill_holes(draft, keep_longest=True)
     heights = plane.heights_mm(draft.mesh.vertices_mm)
     a, b, c = (heights[draft.mesh.faces[:, k]] for k in range(3))
     highest, lowest = np.maximum(np.maximum(a, b), c), np.minimum(np.minimum(a, b), c)
     at_the_foot = (highest > SUPPORT_BAND_MM) & (lowest < SUPPORT_BAND_MM + LIFTS_MM[-1] + FOOT_MM)
     draft = mend_crossings(draft, among=at_the_foot, keep_longest=True)
-    return _first_without_crossings(draft, plane)
-
-
-def _first_without_crossings(draft: Draft, plane: Plane) -> Draft:
-    """Cut free at the lowest height at which the underside does not cross anything, or least."""
-    fewest, best = len(draft.mesh.faces), draft
-    for lift_mm in LIFTS_MM:
-        freed = _cut_free(draft, plane, SUPPORT_BAND_MM + lift_mm)
-        made = with_underside(freed, plane, SUPPORT_BAND_MM + lift_mm)
-        count = _wall_crossings(freed.mesh, made.mesh)
-        if count < fewest:
-            fewest, best = count, made
-        if count == 0:
-            break
-    return best
-
-
-def _wall_crossings(freed: Mesh, made: Mesh) -> int:
-    """How often the walls led down to the plane run through each other or through anything else.
-
-    The flat face between them is not asked: nothing else lies so low, and where its rims cross, so do the walls on
-    them. Its faces, as long as the part, would each be tried against all the others.
-    """
-    first = len(freed.faces)
-    walls = made.faces[first:][(made.faces[first:] < len(freed.vertices_mm)).any(axis=1)]
-    walled = Mesh(made.vertices_mm, np.concatenate([freed.faces, walls]))
-    pairs = crossing_near(walled, np.arange(len(walled.faces)) >= first, closely=True)
-    return int((pairs >= first).any(axis=1).sum())
-
-
-def _cut_free(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
-    """The surface more than so high over the plane, its rims walked once round each."""
-    heights = plane.heights_mm(draft.mesh.vertices_mm) - cut_mm
-    behind = within(draft.mesh.faces, heights <= 0.0)
-    step = tell_faces("Removed support surface", draft.mesh, behind, np.zeros_like(behind))
-    freed = cut_knotted_loops(split_bow_ties(remove_debris_and_fins(clipped(draft, heights).telling(step))))
-    return with_notches_filled(freed, plane, cut_mm)
+    return cut_free(draft, plane, SUPPORT_BAND_MM, "Removed support surface").draft
 
 
 def _support_plane(draft: Draft) -> Plane | None:
@@ -108,7 +68,7 @@ def _support_plane(draft: Draft) -> Plane | None:
     if np.linalg.norm(mean) < ALONG * weights.sum():
         return None
     middles = beside.corners_mm.mean(axis=1)
-    plane = _fitted(middles, mean / np.linalg.norm(mean))
+    plane = fitted_plane(middles, mean / np.linalg.norm(mean))
     in_plane = (np.abs(plane.heights_mm(middles)) < SUPPORT_BAND_MM) & (normals @ plane.normal > ALONG)
     _, piece = draft.pieces
     around = marked_once(draft.mesh.faces[piece == piece[faces[0]]], len(draft.mesh.vertices_mm))
@@ -116,10 +76,3 @@ def _support_plane(draft: Draft) -> Plane | None:
     lowest = float(np.quantile(heights, STRAY_SHARE))
     nothing_below = lowest > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
     return plane if nothing_below and float(in_plane.mean()) > LOOP_SHARE else None
-
-
-def _fitted(points_mm: Array, towards: Array) -> Plane:
-    """The least-squares plane through points, looking to the given side."""
-    middle = points_mm.mean(axis=0)
-    normal = np.linalg.svd(points_mm - middle, full_matrices=False)[2][2]
-    return Plane(middle, normal * np.sign(normal @ towards))

@@ -31,6 +31,13 @@ class Plane:
         return np.asarray((points_mm - self.at_mm) @ self.normal)
 
 
+def fitted_plane(points_mm: Array, towards: Array) -> Plane:
+    """The least-squares plane through points, looking to the given side."""
+    middle = points_mm.mean(axis=0)
+    normal = np.linalg.svd(points_mm - middle, full_matrices=False)[2][2]
+    return Plane(middle, normal * np.sign(normal @ towards))
+
+
 def with_notches_filled(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
     """The surface with rims that keep to the cut: where one climbs over a gap, faces between the gap's two ends.
 

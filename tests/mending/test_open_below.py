@@ -1,0 +1,22 @@
+"""A part without an underside and without a table: cut off level by the scanner's program."""
+
+import faults
+import numpy as np
+import pytest
+from test_mend import euler, steps
+
+from verifier.mending import Origin, mend
+
+
+@pytest.mark.parametrize("holes", [0, 12])
+def test_a_part_open_below_is_closed_flat_and_its_bores_stay_open(part, holes):
+    """Some of the holes run into the rim; to the rim's own raggedness the underside lies where the part ends."""
+    rng = np.random.default_rng(5)
+    mesh = faults.without_underside(part.mesh, 0.4)
+    for at in [faults.some_place(mesh, rng) for _ in range(holes)]:
+        mesh = faults.with_hole(mesh, at, rng.uniform(0.6, 1.8))
+    solid = mend(faults.scan_of(mesh))
+    assert steps(solid)["Closed the underside where it stood"] == 1
+    assert euler(solid) == part.euler
+    flat = solid.mesh.corners_of(np.flatnonzero(solid.origin == Origin.FILLED))[:, :, 2].min()
+    assert abs(flat) < faults.EDGE_MM  # the net's own edge: so far down any face at the rim may reach

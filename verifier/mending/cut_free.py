@@ -1,0 +1,65 @@
+"""A part cut off along a plane and closed there: walls down to the plane, one flat face with a hole for every bore."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from verifier.mending.clipping import clipped
+from verifier.mending.crossings import crossing_near
+from verifier.mending.draft import Draft
+from verifier.mending.fans import split_bow_ties
+from verifier.mending.loops import cut_knotted_loops
+from verifier.mending.pieces import remove_debris_and_fins
+from verifier.mending.telling import tell_faces
+from verifier.mending.underside import Plane, with_notches_filled, with_underside
+from verifier.mesh import Mesh, within
+
+# How much higher the cut is tried when the underside would cross itself: a knot in the rim is seldom so high.
+LIFTS_MM = (0.0, 0.1, 0.2)
+
+
+@dataclass(frozen=True, slots=True)
+class CutFree:
+    """A part that was cut off and closed, and how often its new walls run through something."""
+
+    draft: Draft
+    crossings: int
+
+
+def cut_free(draft: Draft, plane: Plane, cut_mm: float, what: str) -> CutFree:
+    """Cut off so high over the plane, or a little higher where the underside crosses least; closed in the plane.
+
+    what : what is told of the surface that goes
+    """
+    best = CutFree(draft, len(draft.mesh.faces))
+    for lift_mm in LIFTS_MM:
+        freed = _cut(draft, plane, cut_mm + lift_mm, what)
+        made = with_underside(freed, plane, cut_mm + lift_mm)
+        count = _wall_crossings(freed.mesh, made.mesh)
+        if count < best.crossings:
+            best = CutFree(made, count)
+        if count == 0:
+            break
+    return best
+
+
+def _wall_crossings(freed: Mesh, made: Mesh) -> int:
+    """How often the walls led down to the plane run through each other or through anything else.
+
+    The flat face between them is not asked: nothing else lies so low, and where its rims cross, so do the walls on
+    them. Its faces, as long as the part, would each be tried against all the others.
+    """
+    first = len(freed.faces)
+    walls = made.faces[first:][(made.faces[first:] < len(freed.vertices_mm)).any(axis=1)]
+    walled = Mesh(made.vertices_mm, np.concatenate([freed.faces, walls]))
+    pairs = crossing_near(walled, np.arange(len(walled.faces)) >= first, closely=True)
+    return int((pairs >= first).any(axis=1).sum())
+
+
+def _cut(draft: Draft, plane: Plane, cut_mm: float, what: str) -> Draft:
+    """The surface more than so high over the plane, its rims walked once round each."""
+    heights = plane.heights_mm(draft.mesh.vertices_mm) - cut_mm
+    behind = within(draft.mesh.faces, heights <= 0.0)
+    step = tell_faces(what, draft.mesh, behind, np.zeros_like(behind))
+    freed = cut_knotted_loops(split_bow_ties(remove_debris_and_fins(clipped(draft, heights).telling(step))))
+    return with_notches_filled(freed, plane, cut_mm)

@@ -1,0 +1,82 @@
+"""A part seen without its underside and without a table: cut off along a plane by the scanner's program, or never seen.
+
+Its outline and the mouths of its bores end in one plane. They are closed together, with a flat face that has a hole for
+every bore; a lid over each of them would shut the bores.
+
+        |   | |   |              |   | |   |
+        |   | |   |      ->      |   | |   |      the walls stand on the plane, and nothing lies below it:
+        '   \' \'   '              |___| |___|      a hole in a face has that face beside it instead
+"""
+
+import numpy as np
+
+from verifier.mending.cut_free import cut_free
+from verifier.mending.draft import Draft
+from verifier.mending.loops import longest, open_loops
+from verifier.mending.underside import Plane, fitted_plane
+from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once
+
+# A rim is level where most of it lies within this: a row of faces of a handheld scan's net (0.3 to 0.6 mm). The rest
+# climbs around holes that run into the rim.
+LEVEL_MM = 0.6
+LEVEL_SHARE = 0.7
+# So often the plane is fitted anew to what lies level in it.
+FITS = 3
+# Cosine of 60 degrees: of the faces at a rim whose walls stand on its plane half the area looks less along its normal.
+STANDING = 0.5
+# So much of the part's width, both ways in the plane, lies between the rims: of a bar's end or a hole there is less.
+SPAN_SHARE = 0.7
+# The cut is made so much over the highest part of the rim, that it may run along a wall and not along the rim.
+ABOVE_RIM_MM = 0.05
+# Corners that may lie under the plane all the same: a spike.
+STRAY_SHARE = 0.001
+# Corners of the rim at either end of its heights that do not say where it begins and ends.
+STRAY_OF_RIM = 0.05
+EVENED = "Evened the rim below"
+
+
+def close_open_below(draft: Draft) -> Draft:
+    """Close a part flat where its longest rim and those beside it end in one plane; any other comes back as it is."""
+    loops = open_loops(draft.edges)
+    if not loops:
+        return draft
+    points, rim = draft.mesh.vertices_mm, longest(draft.mesh, draft.edges, loops)
+    seen_mm = points[marked_once(draft.mesh.faces, len(points))]
+    plane, share = _level_plane(points[draft.edges.start[rim]], seen_mm.mean(axis=0))
+    if share < LEVEL_SHARE or not _stands_on(draft, rim, plane):
+        return draft
+    heights = plane.heights_mm(points[draft.edges.start[rim]])
+    low, high = np.quantile(heights[np.abs(heights) < LEVEL_MM / 2], [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
+    over = plane.heights_mm(seen_mm)
+    if np.quantile(over, STRAY_SHARE) < low - LEVEL_MM or not _is_as_wide(draft, loops, plane, seen_mm[over > high]):
+        return draft
+    below = Plane(plane.at_mm + low * plane.normal, plane.normal)
+    closed = cut_free(draft, below, float(high - low) + ABOVE_RIM_MM, EVENED)
+    return draft if closed.crossings else closed.draft
+
+
+def _level_plane(rim_mm: Array, towards_mm: Array) -> tuple[Plane, float]:
+    """The plane that most of a rim lies level in, looking towards a place, and the share of the rim that does."""
+    plane = fitted_plane(rim_mm, towards_mm - rim_mm.mean(axis=0))
+    for _ in range(FITS):
+        heights = plane.heights_mm(rim_mm)
+        level = np.abs(heights - np.median(heights)) < LEVEL_MM / 2
+        plane = fitted_plane(rim_mm[level], plane.normal)
+    return plane, float((np.abs(plane.heights_mm(rim_mm)) < LEVEL_MM / 2).mean())
+
+
+def _stands_on(draft: Draft, rim: IntArray, plane: Plane) -> bool:
+    """Whether the faces at a rim are walls on the plane, and not a face in it."""
+    beside = np.unique(rim // 3)
+    along = np.abs(face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[beside])) @ plane.normal)
+    areas = draft.areas_mm2[beside]
+    return bool(areas[along < STANDING].sum() > 0.5 * areas.sum())
+
+
+def _is_as_wide(draft: Draft, loops: list[IntArray], plane: Plane, seen_mm: Array) -> bool:
+    """Whether the rims in the plane reach nearly as far as the part over it."""
+    points = draft.mesh.vertices_mm
+    rims = [points[draft.edges.start[loop]] for loop in loops]
+    level = np.concatenate([rim for rim in rims if abs(np.median(plane.heights_mm(rim))) < LEVEL_MM])
+    across = np.linalg.svd(level - level.mean(axis=0), full_matrices=False)[2][:2]
+    return bool((np.ptp(level @ across.T, axis=0) > SPAN_SHARE * np.ptp(seen_mm @ across.T, axis=0)).all())
