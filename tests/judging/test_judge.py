@@ -137,6 +137,19 @@ def test_rows_that_nothing_was_found_of_are_asked_for_in_one_sentence() -> None:
     assert "Scan the part so that 'thickness' and 'hub' are seen, or see whether their rows are right." in steps
 
 
+def test_many_rows_that_one_hole_may_have_taken_are_one_reason_with_its_place() -> None:
+    sizes = with_size("thickness", with_size("hub", with_size("pin", measured_mm=None), measured_mm=None))
+    few = judged(sizes=sizes, solid=block(filled_faces=40))
+    assert any(reason.startswith("'hub': Not measured") for reason in few.reasons)
+    found = judged(sizes=with_size("thickness", sizes, measured_mm=None), solid=block(filled_faces=40))
+    told = [reason for reason in found.reasons if "not surely found" in reason]
+    assert len(told) == 1
+    assert told[0].startswith("3 sizes were not surely found: 'thickness', 'pin' and 'hub'. ")
+    assert "may be missing at (" in told[0]
+    assert not any("Not measured" in reason for reason in found.reasons)
+    assert row_of(found, "hub").reason.startswith("Not measured")
+
+
 def test_a_misread_row_is_undecided_and_read_again() -> None:
     sheet = with_row(sheet_for(LEVER), "thickness", reading=8.4)
     row = row_of(found := judged(sheet), "thickness")

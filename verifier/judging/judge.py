@@ -24,6 +24,7 @@ from verifier.judging.on_print import (
 from verifier.judging.places import what_was_thrown_away
 from verifier.judging.row import gather_facts, is_told_together, judge_row
 from verifier.judging.steps import next_steps
+from verifier.judging.unfound import is_unfound, told_at_once
 from verifier.measuring.size import Size
 from verifier.mending.solid import Solid
 from verifier.reading.scan import LengthUnit
@@ -70,7 +71,8 @@ def judge(
         else next_steps(verdict, rows, findings, correction, rebuilt, learn)
     )
     steps = (*steps, *what_was_thrown_away(solid))
-    return Judgement(rows, verdict, _reasons(verdict, rows, findings), steps)
+    unfound = told_at_once(rows, None if another else solid, rules.acceptance.decision)
+    return Judgement(rows, verdict, _reasons(verdict, rows, findings, unfound), steps)
 
 
 def _doubts(rows: Sequence[RowJudgement], sizes: Sequence[Size], plan: PrintPlan, rules: Rules) -> list[Doubt]:
@@ -140,15 +142,23 @@ def _worst(findings: Sequence[Finding], rows: Sequence[RowJudgement]) -> Verdict
     return "UNDECIDED" if "UNDECIDED" in verdicts else "PASS"
 
 
-def _reasons(verdict: Verdict, rows: Sequence[RowJudgement], findings: Sequence[Finding]) -> tuple[str, ...]:
+def _reasons(
+    verdict: Verdict, rows: Sequence[RowJudgement], findings: Sequence[Finding], unfound: tuple[str, ...]
+) -> tuple[str, ...]:
+    """Each a sentence; unfound : the one for rows of which many were not found, none where those are few."""
     required = [row for row in rows if row.required]
     if verdict == "PASS":
         many = f"All {len(required)} required sizes lie" if len(required) > 1 else "The required size lies"
         return (f"{many} within the limits with certainty enough.", "The mesh is closed.")
-    open_rows = (row for row in required if row.verdict != "PASS" and not is_told_together(row))
+    open_rows = (
+        row
+        for row in required
+        if row.verdict != "PASS" and not is_told_together(row) and not (unfound and is_unfound(row))
+    )
     blocking = sorted(open_rows, key=lambda row: row.verdict != "FAIL")
     return (
         *(finding.reason for finding in findings if finding.verdict == "FAIL"),
         *(f"'{row.name}': {row.reason}" for row in blocking),
+        *unfound,
         *(finding.reason for finding in findings if finding.verdict != "FAIL"),
     )

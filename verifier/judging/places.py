@@ -30,7 +30,7 @@ def what_was_not_seen(solid: Solid, limits: Decision) -> tuple[str, str] | None:
     The wall of a narrow bore between its two ends counts to neither: no scanner sees it, and the ends say how it runs.
     """
     most, widest = limits.max_filled_share, limits.max_filled_width_mm
-    wide = tuple(one for one in unseen_places(solid, EDGE_SHARE * widest) if one.width_mm >= widest or one.over_an_edge)
+    wide = _wide_places(solid, widest)
     share = solid.filled_share
     if share > most:
         share -= _lined_mm2(solid, widest) / solid.area_mm2
@@ -44,6 +44,20 @@ def what_was_not_seen(solid: Solid, limits: Decision) -> tuple[str, str] | None:
         _too_wide(wide, widest) if wide else "",
     )
     return " ".join(reason for reason in reasons if reason), where_to_scan_again(places)
+
+
+def widest_hole(solid: Solid, limits: Decision) -> str | None:
+    """Where the widest filled place lies that is too wide to pass, in the export's own axes; None where there is none.
+
+    Not the inside of a bore, which was found.
+    """
+    holes = [one for one in _wide_places(solid, limits.max_filled_width_mm) if not one.inside_a_bore]
+    return _at(max(holes, key=lambda one: one.width_mm).at_mm) if holes else None
+
+
+def _wide_places(solid: Solid, widest_mm: float) -> tuple[Unseen, ...]:
+    places = unseen_places(solid, EDGE_SHARE * widest_mm)
+    return tuple(one for one in places if one.width_mm >= widest_mm or one.over_an_edge)
 
 
 def _lined_mm2(solid: Solid, widest_mm: float) -> float:

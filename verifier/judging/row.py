@@ -221,9 +221,13 @@ def to_have_seen(names: Sequence[str]) -> str:
     """What to do for rows of which nothing was found; a sentence."""
     if len(names) == 1:
         return f"Scan the part so that '{names[0]}' is seen, or see whether its row is right."
-    quoted = [f"'{name}'" for name in names]
-    listed = f"{', '.join(quoted[:-1])} and {quoted[-1]}"
-    return f"Scan the part so that {listed} are seen, or see whether their rows are right."
+    return f"Scan the part so that {quoted(names)} are seen, or see whether their rows are right."
+
+
+def quoted(names: Sequence[str]) -> str:
+    """'a', 'b' and 'c', each in its quotes; two or more."""
+    each = [f"'{name}'" for name in names]
+    return f"{', '.join(each[:-1])} and {each[-1]}"
 
 
 def _not_found(facts: RowFacts) -> OpenQuestion | None:
