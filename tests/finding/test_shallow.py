@@ -38,3 +38,25 @@ def test_a_small_bore_of_two_rows_is_found_at_its_size_and_not_at_that_of_its_li
 
 def test_two_lips_with_a_groove_between_them_are_no_bore():
     assert bores_of(0.65, seed=41, stands_back_mm=0.4) == ()
+
+
+def test_bores_through_a_plate_of_three_spacings_are_found():
+    """Averaged over the points beside it, hardly a normal on such a wall is square to its axis."""
+
+    def shape(p: sim.Array) -> sim.Array:
+        solid = sim.intersect(sim.box2(p, (0, 0), (32, 20)), sim.slab(p[:, 2], 0.0, 2.3))
+        return sim.cut(sim.cut(solid, np.hypot(p[:, 0] - 7, p[:, 1]) - 2.75), np.hypot(p[:, 0] + 7, p[:, 1]) - 2.75)
+
+    turn = np.linalg.qr(np.random.default_rng(5).normal(size=(3, 3)))[0]
+    made = sim.scan(
+        sim.Shape("plate", shape, (-17, -11, -1), (17, 11, 4)),
+        spacing_mm=0.75,
+        seed=42,
+        turn=turn * np.sign(np.linalg.det(turn)),
+        white_mm=0.02,
+        correlated_mm=0.01,
+    )
+    one, other = find_features(solid_of(made)).bores
+    for bore in (one, other):
+        assert bore.diameter_mm == pytest.approx(5.5, abs=2.0 * bore.u_diameter_mm)
+    assert np.linalg.norm(one.axis_point_mm - other.axis_point_mm) == pytest.approx(14.0, abs=0.4)  # heights differ

@@ -78,8 +78,34 @@ def find_walls(surface: Surface, planes: Sequence[Plane], flat: BoolArray, noise
     left = np.flatnonzero(free)
     for axis in bent_axes(surface.points_mm[left], surface.normals[left]):
         sort_in(free, axis)
+    walls += _low_bores(surface, planes, free, band, noise)
     whole = joined_mouths(surface, walls, planes, noise)
     return Walls(whole, tapers, _left_over(partial, walls, free), free)
+
+
+def _low_bores(surface: Surface, planes: Sequence[Plane], free: BoolArray, band_mm: float, noise: Noise) -> list[Wall]:
+    """Bores through plates a few spacings thick, by the normals of the faces round each point; free no more.
+
+    Asked last, so that what averaged normals tell keeps its say: on a bore that a scanner narrowed just inside its
+    mouths the rows there look as sharp as its wall.
+    """
+    found: list[Wall] = []
+    if surface.sharp is None:
+        return found
+    keen = replace(surface, normals=surface.sharp)
+    for axis in axes_of(planes):
+        for ring in rings_along(keen, free, axis, band_mm):
+            wall = shallow_wall(keen, ring, free, band_mm, planes, noise) if ring.arc_deg >= LEAST_ARC_DEG else None
+            if wall is not None and _is_low_wall(keen, wall) and tapered_side(keen, wall, free, band_mm, noise) is None:
+                found.append(wall)
+                free[_round_about(surface, wall)] = False
+    return found
+
+
+def _is_low_wall(surface: Surface, wall: Wall) -> bool:
+    """Whether it goes round and is high enough: each row of points stands for a spacing, however near the next is."""
+    height_mm = float(surface.areas_mm2[wall.points].sum()) / (2.0 * np.pi * wall.fit.radius_mm)
+    return height_mm >= LEAST_DEPTH_MM and _is_round(surface, wall)
 
 
 def _left_over(partial: Sequence[Ring], walls: Sequence[Wall], free: BoolArray) -> list[Ring]:
@@ -146,8 +172,12 @@ def _wall_of(
 
 
 def _goes_round(surface: Surface, wall: Wall) -> bool:
+    return wall.depth_mm >= LEAST_DEPTH_MM and _is_round(surface, wall)
+
+
+def _is_round(surface: Surface, wall: Wall) -> bool:
     resolved = 2.0 * np.pi * wall.fit.radius_mm >= FEWEST_ROUND * surface.spacing_mm
-    return resolved and wall.depth_mm >= LEAST_DEPTH_MM and seen_arc_deg(surface, wall) >= least_arc_deg(wall.ring.kind)
+    return resolved and seen_arc_deg(surface, wall) >= least_arc_deg(wall.ring.kind)
 
 
 def least_arc_deg(kind: Literal["bore", "boss"]) -> float:

@@ -18,6 +18,11 @@ from verifier.mesh import Array, BoolArray, IntArray, Mesh, face_vectors_mm2, wi
 # scatter x spacing / (5 R^2), which says how often to average: 0.05 mm at 0.1 mm spacing needs 0.18 mm.
 NORMAL_U_RAD = 0.03
 LEAST_RADIUS_MM = 0.15
+# Of the six faces round a point alone the normal is off by 0.6 x scatter / spacing. On coarse nets that is little, and
+# averaging over the points beside it draws the faces of a plate into the wall of a bore through it: where it is half
+# of what the strictest of a wall's points may lean (`rings.py`), low walls are looked for by such normals too.
+U_OF_SIX_FACES = 0.6
+SHARP_U_RAD = 0.05
 FEWEST_AVERAGINGS, MOST_AVERAGINGS = 2, 24
 SAMPLE = 20_000
 WHOLE_NET, THINNED_NET = 0.85, 1.15
@@ -29,6 +34,7 @@ class Surface:
 
     points_mm : (n, 3)
     normals : (n, 3) unit, outward, averaged over the neighbourhood; zero where nothing was measured
+    sharp : (n, 3) the same, of the faces round each point alone; None where these say too little
     areas_mm2 : (n,) a third of the measured faces round each point
     seen : (n,) bool, every face round the point was measured
     neighbours : (n, n) sparse, one where two points share an edge
@@ -48,6 +54,7 @@ class Surface:
 
     points_mm: Array
     normals: NDArray[np.float32]
+    sharp: NDArray[np.float32] | None
     areas_mm2: Array
     seen: BoolArray
     neighbours: csr_array
@@ -130,15 +137,18 @@ def surface_of(solid: Solid) -> Surface:
     vectors = copy.vectors_mm2 if measured.all() else np.where(measured[:, None], copy.vectors_mm2, 0.0)
     seen = np.ones(len(mesh.vertices_mm), dtype=bool)
     seen[mesh.faces[~measured]] = False
-    rough = _averaged(_sum_to_corners(mesh, vectors), seen, neighbours, FEWEST_AVERAGINGS)
+    raw = _sum_to_corners(mesh, vectors)
+    rough = _averaged(raw, seen, neighbours, FEWEST_AVERAGINGS)
     white = neighbour_scatter_mm(mesh.vertices_mm, rough, seen, neighbours)
     radius = max(LEAST_RADIUS_MM, np.sqrt(white * spacing_mm / (5.0 * NORMAL_U_RAD)))
     repeats = int(np.clip(4.0 * (radius / spacing_mm) ** 2, FEWEST_AVERAGINGS, MOST_AVERAGINGS))
     normals = _averaged(rough, seen, neighbours, repeats - FEWEST_AVERAGINGS)
+    is_told_by_six = U_OF_SIX_FACES * white < SHARP_U_RAD * spacing_mm
     areas = _sum_to_corners(mesh, np.linalg.norm(vectors, axis=1)[:, None])[:, 0] / 6.0
     return Surface(
         points_mm=mesh.vertices_mm,
         normals=normals,
+        sharp=_averaged(raw, seen, neighbours, 0) if is_told_by_six and not coarse else None,
         areas_mm2=areas,
         seen=seen,
         neighbours=neighbours,
