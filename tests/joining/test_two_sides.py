@@ -14,7 +14,7 @@ from verifier.joining.posed import Placing
 from verifier.joining.profile import VERTEX_MM, rim_heights
 from verifier.joining.rows import Moving, Target
 from verifier.joining.side import Side, side_of
-from verifier.joining.thickness import THROUGH_SHARE, gap_between
+from verifier.joining.thickness import THROUGH_SHARE, calliper_correction_mm, even_wall_mm, gap_between
 from verifier.joining.twin_sides import alike
 from verifier.joining.two_sides import MOST_GAP_U_MM, Pair, pair_of, place_two_sides
 from verifier.mesh import Mesh, face_areas_mm2
@@ -216,7 +216,7 @@ def test_a_thin_rim_seen_by_neither_side_to_its_middle_is_not_sure_and_wants_a_r
     found = tried(views.shell(), seed=39, past_rim_mm=1.6).found
     assert not found.sure
     assert found.why.startswith("How far apart the two sides lie is known to")
-    assert "row of kind overall, along height" in found.do
+    assert "thickness of the wall with the calliper" in found.do
 
 
 def test_sides_pulled_through_each_other_are_no_part(pair):
@@ -225,12 +225,34 @@ def test_sides_pulled_through_each_other_are_no_part(pair):
     assert gap_between(pulled, pair.target.side, pair.moving.side).through_share > THROUGH_SHARE
 
 
-def test_sides_that_touch_are_no_part():
-    """A shell of 3 mm whose lower face is pulled up to the upper one: the turn would look perfect."""
+@pytest.fixture(scope="module")
+def thin() -> tuple[Side, Side, np.ndarray]:
+    """Two sides of a shell of 3 mm, and the second's true pose."""
     first, second = two_views(views.shell(), seed=39)
     pair = pair_of(*scans_of(first, second))
     upper, lower = pair.target.side, pair.moving.side
-    true = upper.to_side @ views.true_pose(first, second) @ np.linalg.inv(lower.to_side)
+    return upper, lower, upper.to_side @ views.true_pose(first, second) @ np.linalg.inv(lower.to_side)
+
+
+def test_a_reading_of_a_wall_that_is_as_thick_all_over_sets_its_sides_apart(thin, pair):
+    """They lie 0.6 mm too near on a dome, and warp of both scans is 0.15 mm; a rib's reading says nothing."""
+    upper, lower, near = *thin[:2], thin[2].copy()
+    near[2, 3] += 0.6
+    wall_mm = even_wall_mm(near, upper, lower)
+    gap = gap_between(near, upper, lower)
+
+    def wanted(reading_mm: float) -> tuple[float, float] | None:
+        sheet = Sheet(part="hay_rack_cover", size=(SheetRow(name="wall", kind="thickness", reading=reading_mm),))
+        return calliper_correction_mm(gap, wall_mm, sheet, upper.length_mm)
+
+    assert wanted(3.0) == pytest.approx((0.6, 3.0), abs=0.2)
+    assert wanted(5.0) is None
+    assert even_wall_mm(np.eye(4), pair.target.side, pair.moving.side) is None
+
+
+def test_sides_that_touch_are_no_part(thin):
+    """The lower face is pulled up to the upper one: the turn would look perfect."""
+    upper, lower, true = thin
     pulled = true.copy()
     pulled[2, 3] += 3.0
     assert gap_between(true, upper, lower).through_share < THROUGH_SHARE

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import minimize
-from scipy.spatial import ConvexHull, QhullError
+from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from verifier.joining.laid_together import moved
 from verifier.joining.side import Side
+from verifier.joining.twin_sides import INNER_SPACINGS, rises
 from verifier.mesh import Array
 from verifier.rulebook import Sheet
 
@@ -23,6 +24,10 @@ MEANT_SHARE = 1 / 120
 
 # A thinner wall (12 mm on 1.2 m) is no greatest thickness: on a curved shell these differ by more than the gap is off.
 LEAST_READING = 1 / 100
+# A wall is as thick all over when eight places in ten differ by no more, warp of both scans counted; so many tell it.
+MOST_UNEVEN_MM, LEAST_PLACES = 1.0, 500
+# A thin reading farther off is of something else, such as a rib, where no more is doubtful: no sure join is as far off.
+MOST_WALL_OFF_MM = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,28 +89,57 @@ def _heights(points_mm: Array, lean: Array) -> Array:
     return np.asarray(points_mm @ (along / np.linalg.norm(along)))
 
 
-def calliper_correction_mm(gap: Gap, sheet: Sheet | None, length_mm: float) -> tuple[float, float] | None:
-    """How much further apart the sides belong by the sheet, and the reading that says so; None when none does."""
+def even_wall_mm(pose: Array, first: Side, second: Side) -> float | None:
+    """Thickness square to the surface, away from the rim, of a wall that is as thick all over; None of another part."""
+    inner = cKDTree(second.rim_mm[:, :2]).query(second.face_mm[:, :2])[0] > INNER_SPACINGS * second.spacing_mm
+    rise, _, level, known = rises(moved(second.face_mm[inner], pose), first.face_mm)
+    wall = -(rise * level)[known]
+    if len(wall) < LEAST_PLACES or np.subtract(*np.quantile(wall, [0.9, 0.1])) > MOST_UNEVEN_MM:
+        return None
+    return float(np.median(wall))
+
+
+def calliper_correction_mm(
+    gap: Gap, wall_mm: float | None, sheet: Sheet | None, length_mm: float, gap_u_mm: float = 0.0
+) -> tuple[float, float] | None:
+    """How much further apart the sides belong by the sheet, and the reading that says so; None when none does.
+
+    wall_mm : thickness of a wall that is as thick all over, which a thin reading means
+    gap_u_mm : standard uncertainty of how far apart they lie without it
+    """
     if sheet is None:
         return None
     meant = [
         (reading - found, reading)
         for row in sheet.rows
         if (reading := row.size_limited) is not None
-        for found in _what_it_means(row.kind, row.along, gap)
+        for found in _what_it_means(row.kind, row.along, reading > LEAST_READING * length_mm, gap, wall_mm)
     ]
-    near = [pair for pair in meant if abs(pair[0]) < MEANT_SHARE * length_mm and pair[1] > LEAST_READING * length_mm]
+    of_wall_mm = max(MOST_WALL_OFF_MM, 2.0 * gap_u_mm)
+    near = [
+        (off, reading)
+        for off, reading in meant
+        if abs(off) < (MEANT_SHARE * length_mm if reading > LEAST_READING * length_mm else of_wall_mm)
+    ]
     return min(near, key=lambda pair: abs(pair[0]), default=None)
 
 
-def reading_wanted(gap: Gap, length_mm: float) -> str:
+def reading_wanted(gap: Gap, wall_mm: float | None, length_mm: float) -> str:
     """What to read on the calliper so that the sheet says how far apart the sides lie."""
+    if wall_mm is not None:
+        return (
+            "Measure the thickness of the wall with the calliper and write it into the sheet as a row of kind thickness"
+        )
     if gap.greatest_mm > LEAST_READING * length_mm:
         return "Measure the greatest thickness with the calliper and write it into the sheet as a row of kind thickness"
     return "Measure the height over all and write it into the sheet as a row of kind overall, along height"
 
 
-def _what_it_means(kind: str, along: str | None, gap: Gap) -> tuple[float, ...]:
+def _what_it_means(kind: str, along: str | None, thick: bool, gap: Gap, wall_mm: float | None) -> tuple[float, ...]:
+    if kind == "thickness" and not thick:
+        return () if wall_mm is None else (wall_mm,)
+    if not thick:
+        return ()
     if kind == "thickness":
         return (gap.greatest_mm,)
     return (gap.overall_mm,) if kind == "overall" and along == "height" else ()

@@ -53,7 +53,7 @@ def _face_stays(side: Side, motion: Array) -> bool:
     if len(points) < AROUND:
         return True
     asked = moved(points, _in_plan_alone(motion))
-    rise, spread, known = _rises(asked, points)
+    rise, spread, _, known = rises(asked, points)
     if known.sum() < BESIDE:
         return True
     off = np.abs(rise - np.median(rise[known]))[known]
@@ -64,8 +64,9 @@ def _face_stays(side: Side, motion: Array) -> bool:
     return not bool((missed & (missed[beside].sum(axis=1) >= MISSED_BESIDE)).any())
 
 
-def _rises(asked: Array, points: Array) -> tuple[Array, Array, BoolArray]:
-    """Heights over the plane of the nearest points in plan, those points' spread about it, and which are to be used.
+def rises(asked: Array, points: Array) -> tuple[Array, Array, Array, BoolArray]:
+    """Heights of the planes of the nearest points in plan over places, those points' spread about it, how level the
+    plane is, and which are to be used.
 
     A height is none where the points end, and on walls, where a small shift makes a large one. Each (k,).
     """
@@ -79,7 +80,7 @@ def _rises(asked: Array, points: Array) -> tuple[Array, Array, BoolArray]:
     goes_on = np.linalg.norm(middle[:, :2], axis=1) < 0.5 * reach[:, -1]
     level = np.abs(normal[:, 2]) > LEVEL
     rise = -np.einsum("ij,ij->i", middle, normal) / np.where(level, normal[:, 2], 1.0)
-    return rise, np.sqrt(np.maximum(spread[:, 0], 0.0)), goes_on & level
+    return rise, np.sqrt(np.maximum(spread[:, 0], 0.0)), np.abs(normal[:, 2]), goes_on & level
 
 
 def _in_plan_alone(motion: Array) -> Array:
