@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy.spatial import cKDTree
 from verifier.finding.doubt import evenly
 from verifier.finding.fits import frame_along
 from verifier.finding.surface import Surface
+from verifier.finding.tiles import Tiles, tiles_over
 from verifier.mesh import Array, BoolArray, IntArray, crossed
 
 # Sine of the angle between a wall's normal and the plane square to its axis: a moulded bore's draft is at most 5
@@ -47,7 +49,7 @@ class Ring:
     arc_deg: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Drawn:
     """Points of a patch drawn along an axis: worked out once, however many rings are taken from it.
 
@@ -60,11 +62,17 @@ class _Drawn:
     facing: Array
     reach_mm: Array
 
-    def less(self, on: BoolArray) -> "_Drawn":
-        """Without some of them."""
-        left = np.flatnonzero(~on)
-        flat, facing = np.take(self.flat_mm, left, axis=0), np.take(self.facing, left, axis=0)
-        return _Drawn(self.points[left], flat, facing, self.reach_mm[left])
+    @cached_property
+    def tiles(self) -> Tiles:
+        """The points by tiles, for those near a circle."""
+        return tiles_over(self.flat_mm)
+
+    def on(self, centre: Array, signed_radius: float, left: BoolArray) -> IntArray:
+        """Which of those that are left lie on a circle, in rising order."""
+        near = self.tiles.near_circle(centre, abs(signed_radius), float(self.reach_mm.max()))
+        near = near[left[near]]
+        flat, facing = np.take(self.flat_mm, near, axis=0), np.take(self.facing, near, axis=0)
+        return near[on_circle(flat, facing, centre, signed_radius, self.reach_mm[near])]
 
 
 def _drawn(surface: Surface, points: IntArray, axis: Array, band_mm: float) -> _Drawn:
@@ -85,28 +93,32 @@ def rings_along(surface: Surface, free: BoolArray, axis: Array, band_mm: float) 
     area = np.bincount(patch, surface.areas_mm2[chosen], minlength=count)
     order = np.argsort(patch, kind="stable")
     edges = np.searchsorted(patch[order], np.arange(count + 1))
-    for label in np.flatnonzero(area >= LEAST_AREA_MM2):
-        left = _drawn(surface, chosen[order[edges[label] : edges[label + 1]]], axis, band_mm)
-        while surface.areas_mm2[left.points].sum() >= LEAST_AREA_MM2:
-            found = _ring_in(surface, left, axis)
+    worth = (area >= LEAST_AREA_MM2) & _may_face_half_a_turn(surface.normals[chosen], patch, np.diff(edges), axis)
+    for label in np.flatnonzero(worth):
+        drawn = _drawn(surface, chosen[order[edges[label] : edges[label + 1]]], axis, band_mm)
+        left, left_mm2 = np.ones(len(drawn.points), dtype=bool), float(area[label])
+        while left_mm2 >= LEAST_AREA_MM2:
+            found = _ring_in(surface, drawn, left, axis)
             if found is None:
                 break
             ring, on = found
             yield ring
-            left = left.less(on)
+            left[on] = False
+            left_mm2 -= float(surface.areas_mm2[ring.points].sum())
 
 
-def _ring_in(surface: Surface, patch: _Drawn, axis: Array) -> tuple[Ring, BoolArray] | None:
-    """The circle most points of the patch lie on and which these are; None where it faces less than half a turn."""
-    found = None
-    if _faces_half_a_turn(patch.facing):
-        found = circle_by_vote(patch.flat_mm, patch.facing, patch.reach_mm)
+def _ring_in(surface: Surface, patch: _Drawn, left: BoolArray, axis: Array) -> tuple[Ring, IntArray] | None:
+    """The circle most points left of a patch lie on, and which; None where they face less than half a turn."""
+    found, still = None, np.flatnonzero(left)
+    if _faces_half_a_turn(patch.facing, still):
+        few = still[evenly(len(still), JUDGES)]
+        found = _vote(patch.flat_mm[few], patch.facing[few], patch.reach_mm[few], len(still))
     if found is None:
         return None
     centre, signed = found
     if not LEAST_RADIUS_MM < abs(signed) < MOST_RADIUS_MM:
         return None
-    on = on_circle(patch.flat_mm, patch.facing, centre, signed, patch.reach_mm)
+    on = patch.on(centre, signed, left)
     points = patch.points[on]
     lean = np.abs(surface.normals[points] @ axis.astype(np.float32))
     strict = surface.areas_mm2[points[lean < STRICT_LEAN]].sum()
@@ -121,11 +133,30 @@ def _ring_in(surface: Surface, patch: _Drawn, axis: Array) -> tuple[Ring, BoolAr
     return Ring("boss" if signed > 0 else "bore", point, w, abs(signed), points, arc), on
 
 
-def _faces_half_a_turn(facing: Array) -> bool:
-    """Whether a patch faces half a turn and more; some of its points may say so, since they have no fewer gaps."""
+def _may_face_half_a_turn(normals: NDArray[np.float32], patch: IntArray, counts: IntArray, axis: Array) -> BoolArray:
+    """Which patches may face half a turn and more, to a degree; small ones are told all at once, the others may.
+
+    normals, patch : (k, 3), (k,) of the points of all patches; counts : how many each has
+    """
+    small = counts <= JUDGES
+    some = np.flatnonzero(small[patch])
+    facing = normals[some] @ np.stack(frame_along(axis)[:2]).T
+    turn = np.mod(np.arctan2(facing[:, 1], facing[:, 0]), 2.0 * np.pi)
+    order = np.lexsort((turn, patch[some]))
+    turn, of = turn[order], patch[some][order]
+    first = np.flatnonzero(np.diff(of, prepend=-1))
+    after = np.roll(turn, -1)
+    after[np.roll(first, -1) - 1] = turn[first] + 2.0 * np.pi
+    gaps = after - turn
+    gaps[gaps <= 2.5 * COARSEST_STEP_RAD] = 0.0
+    return ~small | (360.0 - np.degrees(np.bincount(of, gaps, len(counts))) > LEAST_TURN_DEG - 1.0)
+
+
+def _faces_half_a_turn(facing: Array, which: IntArray) -> bool:
+    """Whether points of a patch face half a turn and more; some of them may say so, since they have no fewer gaps."""
     return any(
-        arc_deg(np.arctan2(some[:, 1], some[:, 0]), COARSEST_STEP_RAD) >= LEAST_TURN_DEG
-        for some in (facing[:: 1 + len(facing) // JUDGES], facing)
+        arc_deg(np.arctan2(facing[some, 1], facing[some, 0]), COARSEST_STEP_RAD) >= LEAST_TURN_DEG
+        for some in (which[:: 1 + len(which) // JUDGES], which)
     )
 
 
@@ -135,10 +166,14 @@ def circle_by_vote(flat_mm: Array, facing: Array, band_mm: Array) -> tuple[Array
     band_mm : (n,) a point this far off the circle still counts to it
     Two points p, q with normals m, n give the radius (p - q).(m - n) / |m - n|^2 and the centre p - radius m.
     """
-    rng = np.random.default_rng(len(flat_mm))
     few = evenly(len(flat_mm), JUDGES)
-    band = band_mm[few]
-    p, n = flat_mm[few], facing[few] / np.maximum(np.linalg.norm(facing[few], axis=1, keepdims=True), 1e-9)
+    return _vote(flat_mm[few], facing[few], band_mm[few], len(flat_mm))
+
+
+def _vote(p: Array, facing: Array, band: Array, of: int) -> tuple[Array, float] | None:
+    """The same by some points that stand for so many."""
+    rng = np.random.default_rng(of)
+    n = facing / np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), 1e-9)
     first, second = rng.integers(0, len(p), (2, TRIALS))
     turned = n[first] - n[second]
     size = (turned**2).sum(axis=1)
