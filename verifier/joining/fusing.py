@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from verifier.joining.abreast import abreast
 from verifier.joining.laid_together import placed
 from verifier.joining.layer import Layer, layers_of
 from verifier.joining.owning import Lead, leads_of
@@ -58,7 +59,7 @@ def fuse(posed: Sequence[Posed]) -> Fused:
         return Fused(mesh, np.zeros(len(mesh.faces), dtype=np.int16))
     layers = layers_of(posed, reach_mm(posed))
     leads = leads_of(layers, reach_mm(posed))
-    pieces = [_piece(k, layers, leads) for k in range(len(layers))]
+    pieces = abreast(lambda k: _piece(k, layers, leads), range(len(layers)))
     return _assembled(layers, pieces, leads)
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from verifier.errors import CannotJoin, RuleMistake
+from verifier.joining.abreast import abreast
 from verifier.joining.dots.dot import Dots
 from verifier.joining.dots.find import find_dots
 from verifier.joining.dots.taking_off import dots_taken_off
@@ -29,7 +30,7 @@ def join(scans: Sequence[Scan], sheet: Sheet | None, rules: Rules) -> Joined:
     Raises CannotJoin, saying what to do at the scanner; RuleMistake for a `join` there is no way for.
     """
     _refuse_twice(scans)
-    dots = tuple(find_dots(scan.mesh) for scan in scans)
+    dots = tuple(abreast(lambda scan: find_dots(scan.mesh), scans))
     placing = chosen_way(_place(scans, sheet, dots), sheet)
     posed = tuple(
         Posed(scan, pose, kept) for scan, pose, kept in zip(scans, placing.taken.poses, placing.keep_faces, strict=True)

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import sparse
 from scipy.spatial import cKDTree
 
+from verifier.joining.abreast import abreast
 from verifier.joining.laid_together import placed
 from verifier.joining.posed import Posed
 from verifier.mending.edges import Edges, components, pair_edges
@@ -113,13 +114,15 @@ def _unit(vectors: Array) -> Array:
 
 def layers_of(posed: Sequence[Posed], reach_mm: float) -> list[Layer]:
     """The scans in the joined part's frame; the patch of each is what lies within the reach of another, and more."""
-    meshes = [placed(each) for each in posed]
+    meshes = abreast(placed, posed)
     cell_mm = reach_mm + 0.6 * max(map(long_edge_mm, meshes))
-    occupied = [cells_about(mesh.vertices_mm, cell_mm) for mesh in meshes]
-    return [
-        _layer(mesh, in_cells(mesh.vertices_mm, [cells for j, cells in enumerate(occupied) if j != k], cell_mm))
-        for k, mesh in enumerate(meshes)
-    ]
+    occupied = abreast(lambda mesh: cells_about(mesh.vertices_mm, cell_mm), meshes)
+
+    def layer_of(k: int) -> Layer:
+        others = [cells for j, cells in enumerate(occupied) if j != k]
+        return _layer(meshes[k], in_cells(meshes[k].vertices_mm, others, cell_mm))
+
+    return abreast(layer_of, range(len(meshes)))
 
 
 def _layer(mesh: Mesh, near_corner: BoolArray) -> Layer:

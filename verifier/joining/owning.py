@@ -9,9 +9,11 @@ how well seen    \\          /      a scan sees well far from its own rim, where
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
+from verifier.joining.abreast import abreast
 from verifier.joining.feet import Feet, feet_on
 from verifier.joining.layer import ROUNDS, Layer
 from verifier.mending.edges import components
@@ -50,11 +52,15 @@ class Lead:
 
 def leads_of(layers: Sequence[Layer], reach_mm: float) -> list[Lead]:
     """Weigh every patch against the others."""
-    feet = [[None if i == j else feet_on(a, b, reach_mm) for j, b in enumerate(layers)] for i, a in enumerate(layers)]
-    seen = _how_well_seen(layers)
+    numbers = range(len(layers))
+
+    def feet_of(i: int) -> list[Feet | None]:
+        return [None if i == j else feet_on(layers[i], other, reach_mm) for j, other in enumerate(layers)]
+
+    feet, seen = abreast(feet_of, numbers), _how_well_seen(layers)
     for _ in range(2):
-        leads = [_lead(i, layers, feet[i], seen) for i in range(len(layers))]
-        islands = [_islands(layer, lead) for layer, lead in zip(layers, leads, strict=True)]
+        leads = abreast(partial(_lead, layers=layers, feet=feet, seen=seen), numbers)
+        islands = abreast(lambda both: _islands(*both), zip(layers, leads, strict=True))
         if not any(island.any() for island in islands):
             break
         seen = [np.where(island, -1.0, well) for island, well in zip(islands, seen, strict=True)]
@@ -63,7 +69,8 @@ def leads_of(layers: Sequence[Layer], reach_mm: float) -> list[Lead]:
 
 def _how_well_seen(layers: Sequence[Layer]) -> list[Array]:
     """How well every corner was seen, in millimetres from its scan's rim as they would count at the middle spacing."""
-    spacings = [layer.spacings_mm for layer in layers]
+    spacings = abreast(lambda layer: layer.spacings_mm, layers)
+    abreast(lambda layer: layer.rim_away_mm, layers)  # each keeps its own
     middle_mm = float(np.median(np.concatenate(spacings))) if any(map(len, spacings)) else 1.0
     order = np.argsort([-len(layer.mesh.faces) for layer in layers], kind="stable")
     rank = np.argsort(order)
@@ -76,12 +83,12 @@ def _how_well_seen(layers: Sequence[Layer]) -> list[Array]:
     ]
 
 
-def _lead(i: int, layers: Sequence[Layer], feet: Sequence[Feet | None], seen: Sequence[Array]) -> Lead:
+def _lead(i: int, layers: Sequence[Layer], feet: Sequence[Sequence[Feet | None]], seen: Sequence[Array]) -> Lead:
     layer = layers[i]
     count = len(layer.corners)
     best, rival = np.full(count, -np.inf), np.full(count, -1)
     foot, other_rim = layer.patch.vertices_mm.copy(), np.zeros(count)
-    for j, each in enumerate(feet):
+    for j, each in enumerate(feet[i]):
         if each is None or not len(layers[j].patch.faces):
             continue
         faces = layers[j].patch.faces

@@ -1,12 +1,13 @@
 """Two sides of one large part: every way of laying rim on rim, each refined, weighed, and the best one taken or not."""
 
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
 
 from verifier.errors import CannotJoin
+from verifier.joining.abreast import abreast
 from verifier.joining.dots.dot import NO_DOTS, Dots
 from verifier.joining.dots.matching import poses_by_dots
 from verifier.joining.dots.telling import dots_together, told_apart, told_otherwise
@@ -106,15 +107,13 @@ class Pair:
 
 def pair_of(first: Scan, second: Scan, dots: tuple[Dots, Dots] = (NO_DOTS, NO_DOTS)) -> Pair:
     """Trim both scans and look at their rims, one beside the other."""
-    with ThreadPoolExecutor(2) as beside:
-        other = beside.submit(lambda: _rim_seen(turned_over(side_of(second))))
-        one = _rim_seen(side_of(first))
-        over = other.result()
+    one, over = abreast(_rim_seen, (lambda: side_of(first), lambda: turned_over(side_of(second))))
     here, there = (each.placed(side.to_side) for each, side in zip(dots, (one[0], over[0]), strict=True))
     return Pair(Target(*one, here), Moving(*over, there))
 
 
-def _rim_seen(side: Side) -> tuple[Side, Outline, RimHeights]:
+def _rim_seen(seen: Callable[[], Side]) -> tuple[Side, Outline, RimHeights]:
+    side = seen()
     outline = outline_of(side)
     return side, outline, rim_heights(side, outline)
 
@@ -132,14 +131,14 @@ def place_two_sides(
     ways, otherwise = _as_dots_tell(fitting, pair)
     if not ways:
         raise _cannot(pair, "no way of laying one side's rim on the other's gives a part")
-    best = _finest(pair, ways[0])
+    best = _finest_of_best(pair, ways[0])
     if _rim_overlap(best, pair) < LEAST_OVERLAP:
         raise _cannot(pair, "they do not overlap: no band along the rim was seen from both sides")
     if best.evidence.rms_mm > FITS_SHARE * pair.length_mm:
         raise _cannot(pair, f"their rims do not fit: {best.evidence.rms_mm:.1f} mm apart at best")
     # Ways that make the same part crowd out none that makes another: of a round lid there are many.
     unlike = (way for way in ways[1:] if not alike(way.pose, best.pose, pair.target, pair.moving))
-    others = [_finest(pair, way) for way in islice(unlike, MOST_OTHERS)]
+    others = abreast(lambda way: _finest(pair, way), islice(unlike, MOST_OTHERS))
     doubt = doubt_of(best.evidence, [way.evidence for way in others])
     if otherwise is not None and not alike(otherwise.pose, best.pose, pair.target, pair.moving):
         doubt = torn(doubt, pair.dots_together(otherwise.pose))
@@ -170,8 +169,7 @@ def _ways(pair: Pair) -> list[Way]:
     starts = lay_rims(pair.target.outline, pair.moving.outline, pair.length_mm)
     poses = [start_pose(laid, pair.target.heights, pair.moving.heights) for laid in starts]
     poses += list(poses_by_dots(pair.target.dots, pair.moving.dots))
-    with ThreadPoolExecutor(2) as beside:
-        ways = list(beside.map(lambda pose: pair.way(pose, finely=False, with_scale=False), poses))
+    ways = abreast(lambda pose: pair.way(pose, finely=False, with_scale=False), poses)
     ways = [way for way in ways if way.gap.through_share <= THROUGH_SHARE and _tilt_deg(way.pose) < MOST_TILT_DEG]
     kept: list[Way] = []
     for way in _best_first(ways):
@@ -207,9 +205,17 @@ def _best_first(ways: list[Way]) -> list[Way]:
 def _finest(pair: Pair, way: Way) -> Way:
     """With more points, and with a difference of scale when there is one beyond doubt."""
     scaled = pair.way(way.pose, finely=True, with_scale=True)
-    if abs(scale_of(scaled.pose) - 1.0) > LEAST_SCALE:
-        return scaled
-    return pair.way(way.pose, finely=True, with_scale=False)
+    return scaled if _is_scaled(scaled) else pair.way(way.pose, finely=True, with_scale=False)
+
+
+def _finest_of_best(pair: Pair, way: Way) -> Way:
+    """The same on both cores: the sides of one part seldom differ in scale, so both are worked out at once."""
+    scaled, plain = abreast(lambda with_scale: pair.way(way.pose, finely=True, with_scale=with_scale), (True, False))
+    return scaled if _is_scaled(scaled) else plain
+
+
+def _is_scaled(way: Way) -> bool:
+    return abs(scale_of(way.pose) - 1.0) > LEAST_SCALE
 
 
 def _same(one: Array, other: Array, pair: Pair) -> bool:
