@@ -92,8 +92,8 @@ def test_in_the_right_pose_nothing_is_impossible(lever, ready):
 def test_the_view_that_fits_none_of_the_others_is_told_from_them(lever, ready):
     poses = {k: small.true_pose(lever[0], view) for k, view in enumerate(lever)}
     odd = poses | {2: poses[2] @ np.diag([1.0, -1.0, -1.0, 1.0])}
-    assert judged(odd, ready, size_of(ready), 0.25).odd_one(MOST_IMPOSSIBLE) == 2
-    assert judged({0: odd[0], 2: odd[2]}, ready, size_of(ready), 0.25).odd_one(MOST_IMPOSSIBLE) is None
+    assert judged(odd, ready, size_of(ready)).odd_one(MOST_IMPOSSIBLE) == 2
+    assert judged({0: odd[0], 2: odd[2]}, ready, size_of(ready)).odd_one(MOST_IMPOSSIBLE) is None
 
 
 def test_what_another_view_shows_beneath_putty_is_not_held_against_the_right_pose(lever, ready):
@@ -155,8 +155,8 @@ def test_what_stands_behind_a_wall_is_in_it_unless_some_view_shows_where_the_wal
     outside, boss, inside = wall(0.0, -1.0), wall(8.0, -1.0), wall(3.0, 1.0)
     in_place = {0: np.eye(4), 1: np.eye(4)}
     few = replace(boss, asked_foot=np.abs(boss.asked.points_mm[:, 1] - 20.0) > 1.5)  # what is at its foot is not asked
-    assert judged(in_place, [outside, few], 100.0, 0.25).impossible > MOST_IMPOSSIBLE
-    assert judged(in_place | {2: np.eye(4)}, [outside, few, inside], 100.0, 0.25).impossible == 0.0
+    assert judged(in_place, [outside, few], 100.0).impossible > MOST_IMPOSSIBLE
+    assert judged(in_place | {2: np.eye(4)}, [outside, few, inside], 100.0).impossible == 0.0
 
 
 @pytest.mark.parametrize(("boss_mm", "hangs_mm"), [(0.0, 0.0), (6.0, 6.0)])
@@ -173,7 +173,7 @@ def test_what_hangs_below_the_foot_of_a_view_of_a_box_turned_over_is_the_boss_of
     over[1:3, 3] = 40.0, 12.0
     # Points are spread over the box at random: the hull of those falls short of its corners.
     assert hangs_out_mm(Arrangement({0: np.eye(4), 1: over}, {}), [box, box]) == pytest.approx(hangs_mm, abs=0.5)
-    whole, twice = (judged({0: np.eye(4), 1: way}, [box, box], 56.0, 0.25) for way in (over, np.eye(4)))
+    whole, twice = (judged({0: np.eye(4), 1: way}, [box, box], 56.0) for way in (over, np.eye(4)))
     assert twice.agree == 1.0
     # Even where nothing hangs below its foot the box may be no more than its outside, seen twice.
     assert may_be_one_side(replace(twice, one_way=0.4), whole, [box, box])
@@ -197,7 +197,7 @@ def test_a_round_cap_laid_on_its_own_face_may_be_whole_and_a_lever_may_not(ready
     for seen_twice, whole in ((view_of(scan_of(Mesh(view.vertices_mm, view.faces))), True), (ready[0], False)):
         views = [seen_twice, seen_twice]
         size_mm = size_of(views)
-        laid = finest(judged({0: np.eye(4), 1: np.eye(4)}, views, size_mm, 0.25), views, size_mm)
+        laid = finest(judged({0: np.eye(4), 1: np.eye(4)}, views, size_mm), views, size_mm)
         assert may_be_whole(laid, views, size_mm) == whole
 
 

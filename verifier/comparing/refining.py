@@ -59,23 +59,32 @@ def _key(points_mm: Array, normals: Array, reach_mm: float) -> Array:
     return points_mm if reach_mm == 0.0 else np.concatenate([points_mm, reach_mm * normals], axis=-1)
 
 
-def partners(target: Target, moving: Cloud, poses: Array, among: int = 1) -> Partners:
+def partners(
+    target: Target, moving: Cloud, poses: Array, among: int = 1, *, within_mm: float = float("inf")
+) -> Partners:
     """The nearest fixed point of each moving point under each pose.
 
     among : of so many nearest ones the one that faces most alike is taken; at a rim the very nearest may lie on the
         other face by chance
+    within_mm : what has no fixed point so near has no partner and faces none alike: looking far takes the most time
     """
     places, normals = moved(poses, moving.points_mm), turned(poses, moving.normals)
-    _, index = target.tree.query(_key(places, normals, target.reach_mm), k=among)
-    index = np.asarray(index, dtype=np.int64)
+    key = _key(places, normals, target.reach_mm)
+    close = np.ones(key.shape[:2], dtype=bool)
+    index = np.zeros(key.shape[:2], dtype=np.int64)
+    if among == 1 or np.isfinite(within_mm):
+        away_mm, nearest = target.tree.query(key, distance_upper_bound=within_mm)
+        close = np.isfinite(away_mm)
+        index[close] = nearest[close]
     if among > 1:
-        alike = np.einsum("knaj,knj->kna", target.cloud.normals[index], normals) > ALIKE_COSINE
-        index = np.take_along_axis(index, alike.argmax(axis=2)[:, :, None], axis=2)[:, :, 0]
+        several = np.asarray(target.tree.query(key[close], k=among)[1], dtype=np.int64)
+        alike = np.einsum("maj,mj->ma", target.cloud.normals[several], normals[close]) > ALIKE_COSINE
+        index[close] = np.take_along_axis(several, alike.argmax(axis=1)[:, None], axis=1)[:, 0]
     fixed_normals = target.cloud.normals[index]
     apart = places - target.cloud.points_mm[index]
     away = np.einsum("knj,knj->kn", apart, fixed_normals)
     aside = np.sqrt(np.maximum(np.einsum("knj,knj->kn", apart, apart) - away**2, 0.0))
-    facing = np.einsum("knj,knj->kn", normals, fixed_normals) > LEAST_COSINE
+    facing = close & (np.einsum("knj,knj->kn", normals, fixed_normals) > LEAST_COSINE)
     return Partners(away, aside, facing, index, places)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from verifier.comparing.fit import beneath_of
+from verifier.comparing.fit import ASIDE_SPACINGS, beneath_of
 from verifier.comparing.pose import moved
 from verifier.comparing.refining import Partners, Target, partners
 from verifier.joining.putty import NEIGHBOURS, lump_before
@@ -126,7 +126,10 @@ def said_of(asked: View, other: View, pose: Array, size_mm: float, tolerance_mm:
 
     What stands at the foot of either view may be putty or table, and is not held against the pose.
     """
-    found = partners(other.target, asked.asked, pose[None], NEIGHBOURS)
+    # Nothing farther away than this is beneath and within reach, or pressed.
+    aside_mm = max(ASIDE_SPACINGS * other.cloud.spacing_mm, tolerance_mm)
+    far_mm = max(1.001 * float(np.hypot(aside_mm, REACH_SHARE * size_mm)), 2.0 * _close_mm(other))
+    found = partners(other.target, asked.asked, pose[None], NEIGHBOURS, within_mm=far_mm)
     beneath = beneath_of(found, other.target, tolerance_mm)[0]
     away = found.away_mm[0]
     off = beneath & (np.abs(away) > 2.0 * tolerance_mm) & (np.abs(away) < REACH_SHARE * size_mm)
@@ -136,8 +139,8 @@ def said_of(asked: View, other: View, pose: Array, size_mm: float, tolerance_mm:
         agree=beneath & (np.abs(away) <= tolerance_mm),
         before=_not_alone(off & (away > 0.0) & ~mine, asked),
         behind=_not_alone(off & (away < 0.0) & ~hidden, asked),
-        buried=_not_alone(_buried(asked, other, pose, size_mm) & ~mine, asked),
-        pressed=_not_alone(_pressed(asked, other, pose) & ~asked.asked_foot & ~hidden, asked),
+        buried=_not_alone(_buried(asked, other, pose, size_mm, ~mine), asked),
+        pressed=_not_alone(_pressed(asked, other, pose) & ~hidden, asked),
         putty=putty,
         away_mm=away,
     )
@@ -154,9 +157,9 @@ def _not_alone(said: BoolArray, view: View) -> BoolArray:
     return np.asarray(said & (said[view.beside].sum(axis=1) >= SAME_AROUND))
 
 
-def _buried(asked: View, other: View, pose: Array, size_mm: float) -> BoolArray:
-    """Which points, raised off their surface, are right behind a surface of the other with no wall's end between."""
-    behind = _behind(asked, other, pose, size_mm)
+def _buried(asked: View, other: View, pose: Array, size_mm: float, among: BoolArray) -> BoolArray:
+    """Which of some points, raised off their surface, are right behind one of the other with no wall's end between."""
+    behind = _behind(asked, other, pose, size_mm, among)
     buried = np.zeros(len(asked.asked), dtype=bool)
     if len(behind.points):
         back: Array = np.asarray(np.linalg.inv(pose), dtype=np.float64)
@@ -164,15 +167,17 @@ def _buried(asked: View, other: View, pose: Array, size_mm: float) -> BoolArray:
     return buried
 
 
-def less_ended(said: Said, asked: View, other: View, pose: Array, size_mm: float, third: View, to_third: Array) -> Said:
+def less_ended(
+    said: Said, asked: View, other: View, pose: Array, size_mm: float, thirds: Sequence[tuple[View, Array]]
+) -> Said:
     """The same without the buried points between which and the surface before them a third view shows the wall's end.
 
     A boss inside a box may be seen by one view from below, and the box by another from outside: that its wall ends
     between them neither of the two shows.
-    to_third : (4, 4) takes the other view's points into the third's frame
+    thirds : views, and what takes the other view's points into the frame of each, (4, 4)
     """
-    behind = _behind(asked, other, pose, size_mm)
-    ended = _wall_ends(behind, ((third, to_third),))
+    behind = _behind(asked, other, pose, size_mm, said.buried)
+    ended = _wall_ends(behind, thirds)
     buried = said.buried.copy()
     buried[behind.points[ended]] = False
     return replace(said, buried=buried)
@@ -188,10 +193,10 @@ class _Behind:
     deep_mm: Array
 
 
-def _behind(asked: View, other: View, pose: Array, size_mm: float) -> _Behind:
-    raised = max(RAISED_SHARE * size_mm, 2.0 * other.cloud.spacing_mm)
+def _behind(asked: View, other: View, pose: Array, size_mm: float, among: BoolArray) -> _Behind:
+    raised, some = max(RAISED_SHARE * size_mm, 2.0 * other.cloud.spacing_mm), np.flatnonzero(among)
     normals = turned_by(pose, asked.asked.normals)
-    places = moved(pose, asked.asked.points_mm) + raised * normals
+    places = (moved(pose, asked.asked.points_mm) + raised * normals)[some]
     # Nothing farther away than the deepest is asked for: looking far for a nearest point is what takes time.
     far_mm = DEEP_SHARE * size_mm + raised
     away_mm, index = other.target.tree.query(places, distance_upper_bound=far_mm)
@@ -202,7 +207,7 @@ def _behind(asked: View, other: View, pose: Array, size_mm: float) -> _Behind:
     away = np.einsum("nj,nj->n", apart, outward)
     aside = np.sqrt(np.maximum(np.einsum("nj,nj->n", apart, apart) - away**2, 0.0))
     beneath = aside < max(1.2 * other.cloud.spacing_mm, 0.5 * raised)
-    facing = np.einsum("nj,nj->n", normals, outward)
+    facing = np.einsum("nj,nj->n", normals[some], outward)
     doubtful = np.flatnonzero(
         near
         & beneath
@@ -211,7 +216,7 @@ def _behind(asked: View, other: View, pose: Array, size_mm: float) -> _Behind:
         & (away > -DEEP_SHARE * size_mm)
         & (facing > OPPOSED)
     )
-    return _Behind(doubtful, feet[doubtful], outward[doubtful], -away[doubtful])
+    return _Behind(some[doubtful], feet[doubtful], outward[doubtful], -away[doubtful])
 
 
 def _wall_ends(behind: _Behind, seers: Sequence[tuple[View, Array]]) -> BoolArray:
@@ -221,23 +226,32 @@ def _wall_ends(behind: _Behind, seers: Sequence[tuple[View, Array]]) -> BoolArra
     """
     feet, outward, deep_mm = behind.feet, behind.outward, behind.deep_mm
     ended = np.zeros(len(feet), dtype=bool)
-    for share in (0.25, 0.5, 0.75, 1.0):
-        between = feet - share * deep_mm[:, None] * outward
-        for view, way in seers:
-            at, out, top = moved(way, between), turned_by(way, outward), moved(way, feet)
+    for view, way in seers:
+        out_of_all, top_of_all = turned_by(way, outward), moved(way, feet)
+        for share in (0.25, 0.5, 0.75, 1.0):
+            open_yet = np.flatnonzero(~ended)
+            at = moved(way, feet - share * deep_mm[:, None] * outward)[open_yet]
+            out, top = out_of_all[open_yet], top_of_all[open_yet]
             near = view.target.tree.query(at, k=NEIGHBOURS)[1]
             opposed = np.einsum("nkj,nj->nk", view.cloud.normals[near], out) < OPPOSED
             under = np.einsum("nkj,nj->nk", top[:, None] - view.cloud.points_mm[near], out)
             beside = view.cloud.points_mm[near] - top[:, None] + under[:, :, None] * out[:, None]
             close = np.linalg.norm(beside, axis=2) < 2.5 * view.cloud.spacing_mm
-            ended |= (opposed & close & (under > 0.0) & (under < deep_mm[:, None])).any(axis=1)
+            ends = (opposed & close & (under > 0.0) & (under < deep_mm[open_yet, None])).any(axis=1)
+            ended[open_yet[ends]] = True
     return ended
 
 
+def _close_mm(other: View) -> float:
+    """How near a place is looked for surface pressed onto it."""
+    return NARROWEST_SLOT_MM + 1.5 * other.cloud.spacing_mm
+
+
 def _pressed(asked: View, other: View, pose: Array) -> BoolArray:
-    places, normals = moved(pose, asked.asked.points_mm), turned_by(pose, asked.asked.normals)
-    close_mm = NARROWEST_SLOT_MM + 1.5 * other.cloud.spacing_mm
-    distance, near = other.target.tree.query(places, k=NEIGHBOURS, distance_upper_bound=close_mm)
+    """Which points, but for those at the foot, are back to back with the other's surface."""
+    some = np.flatnonzero(~asked.asked_foot)
+    places, normals = moved(pose, asked.asked.points_mm)[some], turned_by(pose, asked.asked.normals)[some]
+    distance, near = other.target.tree.query(places, k=NEIGHBOURS, distance_upper_bound=_close_mm(other))
     near = np.where(np.isfinite(distance), near, 0)
     facing = np.einsum("nkj,nj->nk", other.cloud.normals[near], normals)
     facing[~np.isfinite(distance)] = 1.0
@@ -246,9 +260,11 @@ def _pressed(asked: View, other: View, pose: Array) -> BoolArray:
     away = np.einsum("nj,nj->n", apart, other.cloud.normals[best])
     aside = np.sqrt(np.maximum(np.einsum("nj,nj->n", apart, apart) - away**2, 0.0))
     back_to_back = facing.min(axis=1) < BACK_TO_BACK
-    return np.asarray(
+    pressed = np.zeros(len(asked.asked), dtype=bool)
+    pressed[some] = (
         back_to_back & (aside < 1.5 * other.cloud.spacing_mm) & (away > -THINNEST_WALL_MM) & (away < NARROWEST_SLOT_MM)
     )
+    return pressed
 
 
 def turned_by(pose: Array, directions: Array) -> Array:

@@ -4,8 +4,9 @@ A pose that two views alone would allow is let fall where it does not close the 
 of it then stands where another view saw bare surface, or in its material.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -41,6 +42,8 @@ START_SHARE, END_MM = 0.006, 0.15
 # People scan a part from several ways to see it all round, so views that make one side of a part only, all but the same
 # surface twice, are believed less: by e for each of this share of surface that looks one way.
 ONE_WAY_SHARE = 0.2
+# What so many pairs of views say in a pose is kept: 90 MB.
+REMEMBERED = 1000
 # Before the last steps scale still parts the views.
 EARLY_TOLERANCE_MM = 0.25
 
@@ -168,7 +171,24 @@ def _alike(worths: Sequence[float]) -> int:
     return min(MOST_RIVALS, sum(worth > RIVAL_SHARE * worths[0] for worth in worths))
 
 
-def arrangements(views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ...]]) -> list[Arrangement]:
+Ask = Callable[[int, int, bytes], Agreement]
+
+
+def asking(views: Sequence[View], size: float) -> Ask:
+    """What any two of the views say of each other, by their numbers and what a pose between them is made of.
+
+    Arrangements are grown anew with every few more pairs, and come by the same poses again: what was said is kept.
+    """
+
+    @lru_cache(maxsize=REMEMBERED)
+    def said(first: int, second: int, pose: bytes) -> Agreement:
+        between = np.frombuffer(pose).reshape(4, 4)
+        return agreement_of(views[first], views[second], between, size, EARLY_TOLERANCE_MM)
+
+    return said
+
+
+def arrangements(views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ...]], ask: Ask) -> list[Arrangement]:
     """The arrangements of all views, the one that is worth most first; none when some view hangs on no other."""
     size = size_of(views)
     grown = [Arrangement({0: np.eye(4)}, {})]
@@ -176,7 +196,7 @@ def arrangements(views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ..
         k = _next(set(grown[0].poses), len(views), met)
         if k is None:
             return []
-        grown = _best([wider for each in grown for wider in _with(each, k, views, met, size)], views, size)
+        grown = _best([wider for each in grown for wider in _with(each, k, views, met, ask)], views, size)
     return grown
 
 
@@ -196,14 +216,15 @@ def _joins(pair: tuple[int, int], placed: set[int], k: int) -> bool:
 
 
 def _with(
-    grown: Arrangement, k: int, views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ...]], size: float
+    grown: Arrangement, k: int, views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ...]], ask: Ask
 ) -> Iterable[Arrangement]:
     """One more view at every place that a pair allows."""
+    size = size_of(views)
     tried: list[Array] = []
     for pose in _places(grown, k, met):
         if all(unlike(views[k].asked.points_mm, pose, other) > SAME_SHARE * size for other in tried):
             tried.append(pose)
-            yield judged({**grown.poses, k: pose}, views, size, EARLY_TOLERANCE_MM, grown.agreements)
+            yield judged({**grown.poses, k: pose}, views, size, ask, grown.agreements)
 
 
 def _places(grown: Arrangement, k: int, met: dict[tuple[int, int], tuple[Met, ...]]) -> list[Array]:
@@ -220,30 +241,39 @@ def judged(
     poses: dict[int, Array],
     views: Sequence[View],
     size: float,
-    tolerance_mm: float,
+    ask: Ask | None = None,
     known: dict[tuple[int, int], Agreement] | None = None,
 ) -> Arrangement:
     """Poses with what every two of the views say of each other; what is known already is not asked again."""
-    said = dict(known or {})
+    said, ask = dict(known or {}), ask or asking(views, size)
+    in_place = {view for pair in said for view in pair}  # what these explain of each other is taken off already
+    thirds = {pair: poses.keys() - in_place for pair in said}
     for i, j in combinations(sorted(poses), 2):
         if (i, j) not in said:
-            said[i, j] = agreement_of(views[i], views[j], _between(poses, i, j), size, tolerance_mm)
-    return Arrangement(poses, {pair: _with_thirds(pair, each, poses, views, size) for pair, each in said.items()})
+            said[i, j] = ask(i, j, np.ascontiguousarray(_between(poses, i, j)).tobytes())
+            thirds[i, j] = poses.keys() - {i, j}
+    return Arrangement(
+        poses, {pair: _with_thirds(pair, each, thirds[pair], poses, views, size) for pair, each in said.items()}
+    )
 
 
 def _with_thirds(
-    pair: tuple[int, int], said: Agreement, poses: dict[int, Array], views: Sequence[View], size: float
+    pair: tuple[int, int],
+    said: Agreement,
+    thirds: set[int],
+    poses: dict[int, Array],
+    views: Sequence[View],
+    size: float,
 ) -> Agreement:
-    """What two views say of each other, less what a third one in its place explains."""
+    """What two views say of each other, less what others in their places explain."""
     if not 0.0 < said.impossible < MOST_EXPLAINED:
         return said
 
     def explained(asked: int, other: int, each: Said) -> Said:
-        for third in poses.keys() - set(pair):
-            if each.buried.any():
-                to_other, to_third = _between(poses, asked, other), _between(poses, other, third)
-                each = less_ended(each, views[asked], views[other], to_other, size, views[third], to_third)
-        return each
+        if not (thirds and each.buried.any()):
+            return each
+        seers = [(views[third], _between(poses, other, third)) for third in thirds]
+        return less_ended(each, views[asked], views[other], _between(poses, asked, other), size, seers)
 
     first, second = pair
     return Agreement(explained(first, second, said.first), explained(second, first, said.second))
@@ -275,7 +305,7 @@ def finest(each: Arrangement, views: Sequence[View], size: float, *, steps: int 
     """All poses refined at once, and judged anew by the scatter that is left."""
     gates = np.geomspace(max(4.0 * END_MM, START_SHARE * size / 2.0), END_MM, steps)
     poses = refined_together([each.poses[k] for k in range(len(views))], views, gates)
-    found = judged(dict(enumerate(poses)), views, size, EARLY_TOLERANCE_MM)
+    found = judged(dict(enumerate(poses)), views, size)
     return replace(found, one_way=_one_way(found, views))
 
 

@@ -14,7 +14,6 @@ from scipy.spatial import ConvexHull
 
 from verifier.comparing.pose import moved, pose_of, turns_about
 from verifier.joining.arranging import (
-    EARLY_TOLERANCE_MM,
     ONE_WAY_SHARE,
     RIVAL_SHARE,
     Arrangement,
@@ -57,8 +56,7 @@ def may_be_whole(best: Arrangement, views: Sequence[View], size_mm: float) -> bo
     if len(views) != 2 or best.one_way < ONE_WAY_SHARE:
         return False
     return any(
-        finest(judged({0: best.poses[0], 1: pose}, views, size_mm, EARLY_TOLERANCE_MM), views, size_mm).worth
-        > RIVAL_SHARE * best.worth
+        finest(judged({0: best.poses[0], 1: pose}, views, size_mm), views, size_mm).worth > RIVAL_SHARE * best.worth
         for pose in _turned_over(best.poses[1], views[1])
     )
 

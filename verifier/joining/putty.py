@@ -42,6 +42,20 @@ def seen_from(places: Array, normals: Array, other: Target) -> tuple[BoolArray, 
     return before & (facing[:, 0] > ALIKE_COSINE), before & (facing[:, 0] > ANY_COSINE), same
 
 
+def _may_hold_a_lump(places: Array, normals: Array, other: Target) -> bool:
+    """Whether enough points of a foot stand before the other's surface for certain; seldom, and told in a third of the
+    time that all of a lump takes."""
+    beside_mm = 1.3 * other.cloud.spacing_mm
+    far_mm = float(np.hypot(MOST_BEFORE_MM, beside_mm)) + 1e-6
+    distance, near = other.tree.query(places, distance_upper_bound=far_mm)
+    met = np.isfinite(distance)
+    near, normals, places = near[met], normals[met], places[met]
+    facing = np.einsum("nj,nj->n", other.cloud.normals[near], normals)
+    away = np.einsum("nj,nj->n", places - other.cloud.points_mm[near], other.cloud.normals[near])
+    before = (away > LEAST_BEFORE_MM) & (away < MOST_BEFORE_MM) & (facing > ALIKE_COSINE)
+    return int(before.sum()) >= LEAST_POINTS
+
+
 def hanging_on(seeds: BoolArray, allowed: BoolArray, points_mm: Array, reach_mm: float) -> BoolArray:
     """The allowed points that hang together with many seeds; none where they are too few for a lump."""
     found = np.zeros(len(allowed), dtype=bool)
@@ -60,11 +74,13 @@ def lump_before(view: View, places: Array, normals: Array, other: Target) -> Boo
 
     places, normals : (n, 3) of all of its points in the other's frame
     """
+    found = np.zeros(len(places), dtype=bool)
+    if not _may_hold_a_lump(places[view.foot], normals[view.foot], other):
+        return found
     low = np.flatnonzero(view.low)
     points, spacing_mm = view.cloud.points_mm[low], view.cloud.spacing_mm
     certain, perhaps, same = seen_from(places[low], normals[low], other)
     lump = hanging_on(certain & view.foot[low], perhaps & ~same, points, 2.0 * spacing_mm)
-    found = np.zeros(len(places), dtype=bool)
     if lump.sum() * spacing_mm**2 < LEAST_LUMP_MM2:
         return found
     beside = cKDTree(points[lump]).query(points, distance_upper_bound=RIM_MM)[0] < RIM_MM

@@ -86,8 +86,10 @@ def _step(poses: list[Array], views: Sequence[View], gate_mm: float, size_mm: fl
 def _pull(poses: list[Array], views: Sequence[View], i: int, j: int, gate_mm: float) -> _Pull | None:
     between = np.linalg.inv(poses[j]) @ poses[i]
     target = views[j].target
-    found = partners(target, views[i].stepped, between[None])
-    near = found.aside_mm[0] < max(2.0 * gate_mm, 1.5 * target.cloud.spacing_mm)
+    most_aside_mm = max(2.0 * gate_mm, 1.5 * target.cloud.spacing_mm)
+    far_mm = 1.001 * float(np.hypot(most_aside_mm, 4.0 * gate_mm))  # nothing farther away has a say
+    found = partners(target, views[i].stepped, between[None], within_mm=far_mm)
+    near = found.aside_mm[0] < most_aside_mm
     chosen = near & found.facing[0] & (np.abs(found.away_mm[0]) < 4.0 * gate_mm)
     if chosen.sum() < LEAST_COMMON:
         return None

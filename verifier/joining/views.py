@@ -7,12 +7,14 @@ import numpy as np
 
 from verifier.comparing.align import size_mm
 from verifier.errors import CannotJoin
+from verifier.joining.abreast import abreast
 from verifier.joining.agreement import IMPOSSIBLE_SHARE, Agreement, unlike
 from verifier.joining.arranging import (
     RIVAL_SHARE,
     Arrangement,
     Met,
     arrangements,
+    asking,
     finest,
     meetings,
     met_by,
@@ -119,17 +121,25 @@ def _found(views: Sequence[View]) -> Found:
     met: dict[tuple[int, int], tuple[Met, ...]] = {}
     by_dots: dict[tuple[int, int], tuple[Met, ...]] = {}
     size = size_of(views)
-    found = Found((), met, size)
+    found, ask = Found((), met, size), asking(views, size)
     for pairs in pairs_in_rounds(len(views)):
-        met |= {(i, j): meetings(views[i], views[j]) for i, j in pairs}
+        met |= dict(zip(pairs, abreast(lambda pair: meetings(views[pair[0]], views[pair[1]]), pairs), strict=True))
         for i, j in pairs:
             if those := met_by(poses_by_dots(views[i].dots, views[j].dots), views[i], views[j]):
                 by_dots[i, j] = those
-        ways = arrangements(views, met) + (arrangements(views, met | by_dots) if by_dots else [])
-        found = _told_apart([finest(way, views, size) for way in ways], views, found)
+        ways = arrangements(views, met, ask) + (arrangements(views, met | by_dots, ask) if by_dots else [])
+        found = _told_apart(_finest(ways, views, size), views, found)
         if found.ways and not found.doubt:
             break
     return found
+
+
+def _finest(ways: Sequence[Arrangement], views: Sequence[View], size: float) -> list[Arrangement]:
+    """Each way refined; those found both with the dots and without them once."""
+    made_of = [b"".join(way.poses[k].tobytes() for k in range(len(views))) for way in ways]
+    once = dict(zip(made_of, ways, strict=True))
+    fine = dict(zip(once, abreast(lambda way: finest(way, views, size), once.values()), strict=True))
+    return [fine[each] for each in made_of]
 
 
 def _told_apart(ways: list[Arrangement], views: Sequence[View], found: Found) -> Found:
