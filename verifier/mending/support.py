@@ -33,7 +33,7 @@ LOWEST_PART_MM = 2.0
 ALONG = 0.9
 # No face counts for more than so many middle ones in where the support looks: one spike would outweigh the rest.
 LARGEST_VOTE = 4.0
-# Share of the faces at the open loop that must lie in the plane; the rest is the ragged end of what was seen.
+# Share of the open loop, by its length, whose faces must lie in the plane; the rest is the ragged end of what was seen.
 LOOP_SHARE = 0.8
 
 
@@ -56,23 +56,35 @@ def stand_free(draft: Draft) -> Draft:
 
 
 def _support_plane(draft: Draft) -> Plane | None:
-    """The plane of the longest open loop, when the faces at it are a support."""
+    """The plane of the longest open loop, when the faces at it are a support.
+
+    It is laid through the faces that look along it, and they are judged by their share of the loop's length: a hole in
+    the part that runs into the loop may have as many edges as all of a table seen less finely.
+    """
     loops = open_loops(draft.edges)
     if not loops:
         return None
-    faces = longest(draft.mesh, draft.edges, loops) // 3
+    rim = longest(draft.mesh, draft.edges, loops)
+    faces = rim // 3
     beside = Mesh(draft.mesh.vertices_mm, draft.mesh.faces[faces])
     normals, areas = face_normals(beside), draft.areas_mm2[faces]
     weights = np.minimum(areas, LARGEST_VOTE * np.median(areas))
     mean = (normals * weights[:, None]).sum(axis=0)
     if np.linalg.norm(mean) < ALONG * weights.sum():
         return None
-    middles = beside.corners_mm.mean(axis=1)
-    plane = fitted_plane(middles, mean / np.linalg.norm(mean))
+    towards = mean / np.linalg.norm(mean)
+    ends = draft.mesh.vertices_mm[draft.edges.ends_of(rim)] - draft.mesh.vertices_mm[draft.edges.start[rim]]
+    lengths_mm, middles = np.linalg.norm(ends, axis=1), beside.corners_mm.mean(axis=1)
+    plane = fitted_plane(middles[normals @ towards > ALONG], towards)
     in_plane = (np.abs(plane.heights_mm(middles)) < SUPPORT_BAND_MM) & (normals @ plane.normal > ALONG)
+    is_support = lengths_mm[in_plane].sum() > LOOP_SHARE * lengths_mm.sum()
+    return plane if is_support and _is_lowest(draft, int(faces[0]), plane) else None
+
+
+def _is_lowest(draft: Draft, face: int, plane: Plane) -> bool:
+    """Whether nothing of the piece that a face is of lies below a plane, and something well over it."""
     _, piece = draft.pieces
-    around = marked_once(draft.mesh.faces[piece == piece[faces[0]]], len(draft.mesh.vertices_mm))
+    around = marked_once(draft.mesh.faces[piece == piece[face]], len(draft.mesh.vertices_mm))
     heights = plane.heights_mm(draft.mesh.vertices_mm[around])
     lowest = float(np.quantile(heights, STRAY_SHARE))
-    nothing_below = lowest > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
-    return plane if nothing_below and float(in_plane.mean()) > LOOP_SHARE else None
+    return lowest > -2.0 * SUPPORT_BAND_MM and float(heights.max()) > LOWEST_PART_MM
