@@ -59,9 +59,14 @@ class Said:
     away_mm: Array
 
     @property
+    def unexplained(self) -> BoolArray:
+        """What no two views of one part can show, whatever a third one shows, (n,)."""
+        return np.asarray(self.before | self.behind | self.pressed)
+
+    @property
     def impossible(self) -> BoolArray:
         """What no two views of one part can show, (n,)."""
-        return np.asarray(self.before | self.behind | self.buried | self.pressed)
+        return np.asarray(self.unexplained | self.buried)
 
 
 @dataclass(frozen=True, slots=True)

@@ -196,7 +196,7 @@ def arrangements(views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ..
         k = _next(set(grown[0].poses), len(views), met)
         if k is None:
             return []
-        grown = _best([wider for each in grown for wider in _with(each, k, views, met, ask)], views, size)
+        grown = _best(_wider(grown, k, views, met, ask), views, size)
     return grown
 
 
@@ -215,16 +215,23 @@ def _joins(pair: tuple[int, int], placed: set[int], k: int) -> bool:
     return k in pair and bool(set(pair) & placed)
 
 
-def _with(
-    grown: Arrangement, k: int, views: Sequence[View], met: dict[tuple[int, int], tuple[Met, ...]], ask: Ask
-) -> Iterable[Arrangement]:
-    """One more view at every place that a pair allows."""
-    size = size_of(views)
-    tried: list[Array] = []
-    for pose in _places(grown, k, met):
-        if all(unlike(views[k].asked.points_mm, pose, other) > SAME_SHARE * size for other in tried):
-            tried.append(pose)
-            yield judged({**grown.poses, k: pose}, views, size, ask, grown.agreements)
+def _wider(
+    grown: Sequence[Arrangement],
+    k: int,
+    views: Sequence[View],
+    met: dict[tuple[int, int], tuple[Met, ...]],
+    ask: Ask,
+) -> list[Arrangement]:
+    """Each with one more view, at every place that a pair allows."""
+    size, wider, least = size_of(views), [], 0.0
+    for each in grown:
+        tried: list[Array] = []
+        for pose in _places(each, k, met):
+            if all(unlike(views[k].asked.points_mm, pose, other) > SAME_SHARE * size for other in tried):
+                tried.append(pose)
+                wider.append(judged({**each.poses, k: pose}, views, size, ask, each.agreements, least=least))
+                least = max(least, LEAST_OF_BEST * wider[-1].worth)
+    return wider
 
 
 def _places(grown: Arrangement, k: int, met: dict[tuple[int, int], tuple[Met, ...]]) -> list[Array]:
@@ -243,8 +250,13 @@ def judged(
     size: float,
     ask: Ask | None = None,
     known: dict[tuple[int, int], Agreement] | None = None,
+    *,
+    least: float = 0.0,
 ) -> Arrangement:
-    """Poses with what every two of the views say of each other; what is known already is not asked again."""
+    """Poses with what every two of the views say of each other; what is known already is not asked again.
+
+    least : no more is asked once it is certain that they are worth no more than this
+    """
     said, ask = dict(known or {}), ask or asking(views, size)
     in_place = {view for pair in said for view in pair}  # what these explain of each other is taken off already
     thirds = {pair: poses.keys() - in_place for pair in said}
@@ -252,9 +264,18 @@ def judged(
         if (i, j) not in said:
             said[i, j] = ask(i, j, np.ascontiguousarray(_between(poses, i, j)).tobytes())
             thirds[i, j] = poses.keys() - {i, j}
+            if least > 0.0 and _most_worth(said, poses) <= least:
+                break
     return Arrangement(
         poses, {pair: _with_thirds(pair, each, thirds[pair], poses, views, size) for pair, each in said.items()}
     )
+
+
+def _most_worth(said: dict[tuple[int, int], Agreement], poses: dict[int, Array]) -> float:
+    """What poses are worth at most by what some pairs of views say: third views explain nothing but what is buried."""
+    known = Arrangement(poses, said)
+    cannot_be = [np.any([each.unexplained for each in known.said(k)], axis=0).mean() for k in poses if known.said(k)]
+    return float(np.exp(-np.sum(cannot_be) / IMPOSSIBLE_SHARE))
 
 
 def _with_thirds(
