@@ -3,9 +3,9 @@
 import ctypes
 import sys
 
-# Names of glibc's malloc.h: how much free memory at the top of the heap is given back, and how many blocks are had from
-# the system each by itself.
-_M_TRIM_THRESHOLD, _M_MMAP_MAX = -1, -4
+# Names of glibc's malloc.h: how much free memory at the top of the heap is given back, how many blocks are had from
+# the system each by itself, and how many heaps there are for threads.
+_M_TRIM_THRESHOLD, _M_MMAP_MAX, _M_ARENA_MAX = -1, -4, -8
 _NEVER = 2**31 - 1
 
 
@@ -22,3 +22,5 @@ def keep_freed_memory() -> None:
     if mallopt is not None:  # another C library has its own rules
         mallopt(_M_MMAP_MAX, 0)
         mallopt(_M_TRIM_THRESHOLD, _NEVER)
+        # With a heap each, what one thread freed is kept from all others: 2.0 GiB for 2.6 million triangles, not 1.4.
+        mallopt(_M_ARENA_MAX, 1)
