@@ -50,8 +50,6 @@ ONE_FORM = 0.95
 # Strips of a free-form surface are within reach of some form too, but all over that reach: 0.045 mm of 0.1 (an egg, the
 # bunny). Flats and round walls lie nearer than this, patches of a scan that scatters by 0.03 mm included.
 FREE_FORM_MM = 0.035
-# Nor does a rim lie on a form that is such a strip: of patches that scatter by 0.04 mm those in reach lie 0.037 mm off.
-STRIP_MM = 0.042
 # A round wall that no rim lies on is one from a quarter of a turn as high as its radius on, mm2 for a radius of 1 mm.
 QUARTER_TURN = 1.57
 # Patches beside an edge of a rim that are asked which way the surface looks there.
@@ -143,8 +141,7 @@ def _closed(draft: Draft, group: Group, spacing_mm: float) -> Draft | None:
     patches = patches_of(beside.corners_mm.mean(axis=1), face_vectors_mm2(beside), PATCH_MM)
     strips, away = _rims(mesh, draft.edges, rim, patches)
     forms = [form for form in forms_in(patches) if not _is_by_chance(form, patches, strips)]
-    sound = [form for form in forms if _misfit_mm([form], patches) < STRIP_MM]
-    if not _part_of_several(sound, strips) or _misfit_mm(forms, patches) > FREE_FORM_MM:
+    if not _part_of_several(forms, strips) or _misfit_mm(forms, patches) > FREE_FORM_MM:
         return None
     grid = grid_in(box_mm, spacing_mm, forms)
     if grid is None:
