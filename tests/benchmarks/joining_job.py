@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from inbox_demo.simulated.files import ply_bytes
-from tests.benchmarks.whole_job import cost_of
+from tests.benchmarks.whole_job import Cost, cost_of
 from tests.joining import views
 from verifier.delivery import inspect_file, write_delivery
 from verifier.part_scans import scans_of_part
@@ -54,11 +54,9 @@ def export(folder: Path, triangles: int) -> tuple[list[Path], int]:
     return files, count
 
 
-def measured(files: list[Path], folder: Path) -> tuple[float, float, float]:
-    """Wall and CPU seconds, peak MiB of one `check`."""
-    begin = time.perf_counter()
-    cpu_s, peak_mib = cost_of("check", *files, "--sheet", folder / "seat_panel.toml", "--out", folder / "out")
-    return time.perf_counter() - begin, cpu_s, peak_mib
+def measured(files: list[Path], folder: Path) -> Cost:
+    """What one `check` takes."""
+    return cost_of("check", *files, "--sheet", folder / "seat_panel.toml", "--out", folder / "out")
 
 
 def profiled(files: list[Path], folder: Path) -> None:
@@ -78,12 +76,10 @@ def main(triangles: int, *, profile: bool) -> None:
         if profile:
             profiled(files, folder)
             return
-        wall, cpu, peak = measured(files, folder)
+        cost = measured(files, folder)
         report = json.loads((folder / "out" / "seat_panel.report.json").read_text(encoding="utf-8"))
         stages = ", ".join(f"{stage} {spent:.1f}" for stage, spent in report["seconds"].items())
-        print(
-            f"{count:,} triangles, {report['verdict']}: {cpu:.1f} CPU s, {wall:.1f} s, {peak:.0f} MiB; wall s: {stages}"
-        )
+        print(f"{count:,} triangles, {report['verdict']}: {cost}; wall s: {stages}")
 
 
 if __name__ == "__main__":

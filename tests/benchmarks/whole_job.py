@@ -1,13 +1,19 @@
 """What `check` costs from file to written reports, by number of triangles: `python -m tests.benchmarks.whole_job`.
 
-Each size runs in a process of its own: wall and CPU seconds, the largest memory, and the seconds of every stage.
+Each size runs in a process of its own: CPU seconds, seconds by the clock until the verdict stands in the terminal and
+until the reports are written, the largest memory, and the seconds of every stage.
 """
 
 import json
+import os
 import subprocess
 import sys
 import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 import psutil
@@ -21,6 +27,20 @@ SPACINGS_MM = {100_000: 0.42, 200_000: 0.30, 500_000: 0.19, 1_000_000: 0.135, 2_
 POLL_S = 0.05
 
 
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What one command took; verdict_s and written_s by the clock, until its first word and until its end."""
+
+    cpu_s: float
+    peak_mib: float
+    verdict_s: float
+    written_s: float
+
+    def __str__(self) -> str:
+        by_clock = f"verdict after {self.verdict_s:.1f} s, all written after {self.written_s:.1f} s"
+        return f"{self.cpu_s:.1f} CPU s, {by_clock}, {self.peak_mib:.0f} MiB"
+
+
 def export(folder: Path, spacing_mm: float) -> Path:
     """A scan with eight holes and ten specks, corners not shared."""
     found = simulated.scan(simulated.latch_lever(), spacing_mm=spacing_mm, seed=5, correlated_mm=0.01)
@@ -31,17 +51,25 @@ def export(folder: Path, spacing_mm: float) -> Path:
     return scan
 
 
-def measured(scan: Path, out: Path) -> tuple[float, float, dict[str, object]]:
-    """CPU seconds, peak MiB and the report of one `check`."""
-    cpu_s, peak_mib = cost_of("check", scan, "--sheet", SHEET, "--out", out)
-    return cpu_s, peak_mib, json.loads((out / "latch_lever.report.json").read_text(encoding="utf-8"))
+def measured(scan: Path, out: Path) -> tuple[Cost, dict[str, object]]:
+    """What one `check` took, and its report."""
+    cost = cost_of("check", scan, "--sheet", SHEET, "--out", out)
+    return cost, json.loads((out / "latch_lever.report.json").read_text(encoding="utf-8"))
 
 
-def cost_of(*words: object) -> tuple[float, float]:
-    """CPU seconds and peak MiB of `verifier WORDS…` in a process of its own."""
-    with subprocess.Popen(
-        [sys.executable, "-m", "verifier", *map(str, words)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    ) as running:
+def cost_of(*words: object) -> Cost:
+    """What `verifier WORDS…` takes in a process of its own."""
+    begin = time.perf_counter()
+    with (
+        ThreadPoolExecutor(1) as beside,
+        subprocess.Popen(
+            [sys.executable, "-m", "verifier", *map(str, words)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=os.environ | {"PYTHONUNBUFFERED": "1"},
+        ) as running,
+    ):
+        first_word = beside.submit(_first_word, running.stdout)
         watched, peak, cpu = psutil.Process(running.pid), 0, 0.0
         while running.poll() is None:
             try:
@@ -51,7 +79,16 @@ def cost_of(*words: object) -> tuple[float, float]:
                 running.wait(POLL_S)
             except (psutil.NoSuchProcess, subprocess.TimeoutExpired):
                 continue
-    return cpu, peak / 2**20
+        written = time.perf_counter()
+        return Cost(cpu, peak / 2**20, first_word.result() - begin, written - begin)
+
+
+def _first_word(said: IO[bytes]) -> float:
+    """When the first byte came, by the clock; all that follows is read and left."""
+    said.read(1)
+    now = time.perf_counter()
+    said.read()
+    return now
 
 
 def main() -> None:
@@ -59,13 +96,11 @@ def main() -> None:
     for spacing_mm in SPACINGS_MM.values():
         with tempfile.TemporaryDirectory() as folder:
             scan = export(Path(folder), spacing_mm)
-            cpu_s, peak_mib, report = measured(scan, Path(folder) / "out")
+            cost, report = measured(scan, Path(folder) / "out")
         triangles, seconds = report["scan"]["triangles"], report["seconds"]
-        sizes.append((triangles, cpu_s))
+        sizes.append((triangles, cost.cpu_s))
         stages = ", ".join(f"{stage} {spent:.1f}" for stage, spent in seconds.items())
-        print(
-            f"{triangles:>9,} {report['verdict']}: {cpu_s:.1f} CPU s, {peak_mib:.0f} MiB; wall s: {stages}", flush=True
-        )
+        print(f"{triangles:>9,} {report['verdict']}: {cost}; wall s: {stages}", flush=True)
     triangles, cpu = np.log(np.array(sizes, dtype=float)).T
     print(f"grows as n^{np.polyfit(triangles, cpu, 1)[0]:.2f}")
 
