@@ -19,7 +19,7 @@ def job(name, size_bytes):
 
 
 def test_a_million_triangles_are_expected_to_take_what_was_measured_of_them():
-    """The peaks of a whole job in DEVELOPERS.md: never under, never half over, whatever the format."""
+    """The peaks of a whole job in tests/benchmarks/README.md: never under, never half over, whatever the format."""
     for triangles, peak_mib in ((102_950, 379), (202_311, 416), (505_412, 551), (1_001_556, 862), (2_023_427, 1525)):
         expected_mib = MemoryNeed().expected_bytes("latch_lever.stl", 84 + 50 * triangles) / MIB
         assert peak_mib <= expected_mib < 1.5 * peak_mib

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from verifier.bench.memory import MIB
 
-# A job on up to some 230,000 triangles, by bench/memory.py: five seconds of computing, by the table in DEVELOPERS.md.
+# A job on up to some 230,000 triangles, by bench/memory.py: five seconds of computing (tests/benchmarks/README.md).
 SMALL_BYTES = 400 * MIB
 # A job goes behind one later job for each of these. A million triangles are 50 of them as binary STL, and take some 15
 # seconds: what goes first takes ten times as long at most, if it is small, on one core.
