@@ -6,6 +6,7 @@ import pytest
 from test_mend import euler, steps
 
 from verifier.mending import Origin, mend
+from verifier.mesh import Mesh
 
 
 @pytest.mark.parametrize("holes", [0, 12])
@@ -20,3 +21,14 @@ def test_a_part_open_below_is_closed_flat_and_its_bores_stay_open(part, holes):
     assert euler(solid) == part.euler
     flat = solid.mesh.corners_of(np.flatnonzero(solid.origin == Origin.FILLED))[:, :, 2].min()
     assert abs(flat) < faults.EDGE_MM  # the net's own edge: so far down any face at the rim may reach
+
+
+@pytest.mark.parametrize("ragged_mm", [0.0, 0.25])
+def test_a_hub_whose_end_was_not_seen_ends_flat_and_its_bore_stays_open(ragged_mm):
+    part = faults.pump_rocker()
+    corners = part.mesh.corners_mm
+    seen = corners[:, :, 2].max(axis=1) < 7.0 + ragged_mm * np.sin(corners[:, 0, 0])
+    solid = mend(faults.scan_of(Mesh(part.mesh.vertices_mm, part.mesh.faces[seen])))
+    assert euler(solid) == part.euler
+    end_mm = solid.mesh.corners_of(np.flatnonzero(solid.origin == Origin.FILLED))[:, :, 2].max()
+    assert 7.0 - ragged_mm - faults.EDGE_MM < end_mm < 8.0 + 1e-6  # no shorter than was seen, no longer than it is

@@ -37,12 +37,17 @@ def open_loops(edges: Edges) -> list[IntArray]:
 
 def longest(mesh: Mesh, edges: Edges, loops: Sequence[IntArray]) -> IntArray:
     """The loop that is longest in millimetres: a hole in a part seen finer than its table has more edges than that."""
+    return by_length(mesh, edges, loops)[0]
+
+
+def by_length(mesh: Mesh, edges: Edges, loops: Sequence[IntArray]) -> list[IntArray]:
+    """Loops by their length in millimetres, the longest first."""
 
     def length_mm(loop: IntArray) -> float:
         corners = mesh.vertices_mm[edges.start[loop]]
         return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum())
 
-    return max(loops, key=length_mm)
+    return sorted(loops, key=length_mm, reverse=True)
 
 
 def _next_at_same_corner(corner: IntArray) -> IntArray:

@@ -1,7 +1,8 @@
 """A part seen without its underside and without a table: cut off along a plane by the scanner's program, or never seen.
 
-Its outline and the mouths of its bores end in one plane. They are closed together, with a flat face that has a hole for
-every bore; a lid over each of them would shut the bores.
+So is a hub that stands out of the part and whose end was not seen. Its outline and the mouths of its bores end in one
+plane. They are closed together, with a flat face that has a hole for every bore; a lid over each of them would shut the
+bores.
 
         |   | |   |              |   | |   |
         |   | |   |      ->      |   | |   |      the walls stand on the plane, and nothing lies below it:
@@ -9,10 +10,11 @@ every bore; a lid over each of them would shut the bores.
 """
 
 import numpy as np
+from numpy.typing import NDArray
 
 from verifier.mending.cut_free import cut_free
 from verifier.mending.draft import Draft
-from verifier.mending.loops import longest, open_loops
+from verifier.mending.loops import by_length, open_loops
 from verifier.mending.underside import Plane, fitted_plane
 from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once
 
@@ -26,6 +28,8 @@ FITS = 3
 STANDING = 0.5
 # So much of the part's width, both ways in the plane, lies between the rims: of a bar's end or a hole there is less.
 SPAN_SHARE = 0.7
+# Rims that are tried, the longest first.
+MOST_TRIED = 8
 # The cut is made so much over the highest part of the rim, that it may run along a wall and not along the rim.
 ABOVE_RIM_MM = 0.05
 # Corners that may lie under the plane all the same: a spike.
@@ -36,23 +40,25 @@ EVENED = "Evened the rim below"
 
 
 def close_open_below(draft: Draft) -> Draft:
-    """Close a part flat where its longest rim and those beside it end in one plane; any other comes back as it is."""
+    """Close a part flat where a rim and those beside it end in one plane; any other comes back as it is."""
     loops = open_loops(draft.edges)
-    if not loops:
-        return draft
-    points, rim = draft.mesh.vertices_mm, longest(draft.mesh, draft.edges, loops)
+    points = draft.mesh.vertices_mm
     seen_mm = points[marked_once(draft.mesh.faces, len(points))]
-    plane, share = _level_plane(points[draft.edges.start[rim]], seen_mm.mean(axis=0))
-    if share < LEVEL_SHARE or not _stands_on(draft, rim, plane):
-        return draft
-    heights = plane.heights_mm(points[draft.edges.start[rim]])
-    low, high = np.quantile(heights[np.abs(heights) < LEVEL_MM / 2], [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
-    over = plane.heights_mm(seen_mm)
-    if np.quantile(over, STRAY_SHARE) < low - LEVEL_MM or not _is_as_wide(draft, loops, plane, seen_mm[over > high]):
-        return draft
-    below = Plane(plane.at_mm + low * plane.normal, plane.normal)
-    closed = cut_free(draft, below, float(high - low) + ABOVE_RIM_MM, EVENED)
-    return draft if closed.crossings else closed.draft
+    for rim in by_length(draft.mesh, draft.edges, loops)[:MOST_TRIED]:
+        plane, share = _level_plane(points[draft.edges.start[rim]], seen_mm.mean(axis=0))
+        if share < LEVEL_SHARE or not _stands_on(draft, rim, plane):
+            continue
+        heights = plane.heights_mm(points[draft.edges.start[rim]])
+        low, high = np.quantile(heights[np.abs(heights) < LEVEL_MM / 2], [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
+        over = plane.heights_mm(seen_mm)
+        if np.quantile(over, STRAY_SHARE) < low - LEVEL_MM:
+            continue
+        if not (_is_as_wide(draft, loops, plane, seen_mm[over > high]) or _holds_a_mouth(draft, loops, rim, plane)):
+            continue
+        below = Plane(plane.at_mm + low * plane.normal, plane.normal)
+        closed = cut_free(draft, below, float(high - low) + ABOVE_RIM_MM, EVENED)
+        return draft if closed.crossings else closed.draft
+    return draft
 
 
 def _level_plane(rim_mm: Array, towards_mm: Array) -> tuple[Plane, float]:
@@ -71,6 +77,26 @@ def _stands_on(draft: Draft, rim: IntArray, plane: Plane) -> bool:
     along = np.abs(face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[beside])) @ plane.normal)
     areas = draft.areas_mm2[beside]
     return bool(areas[along < STANDING].sum() > 0.5 * areas.sum())
+
+
+def _holds_a_mouth(draft: Draft, loops: list[IntArray], rim: IntArray, plane: Plane) -> bool:
+    """Whether a bore ends in the plane within a rim: a hub without its end, say."""
+    points = draft.mesh.vertices_mm
+    across = np.linalg.svd(plane.normal[None])[2][1:]
+    outline = points[draft.edges.start[rim]]
+    for loop in loops:
+        mouth = points[draft.edges.start[loop]]
+        is_level = abs(float(np.median(plane.heights_mm(mouth)))) < LEVEL_MM
+        if loop is not rim and is_level and _stands_on(draft, loop, plane):
+            x, y = across @ (outline - mouth.mean(axis=0)).T
+            if _winds_round(x + 1j * y):
+                return True
+    return False
+
+
+def _winds_round(outline: NDArray[np.complex128]) -> bool:
+    """Whether a closed line goes round nought."""
+    return bool(abs(np.angle(np.roll(outline, -1) / outline).sum()) > np.pi)
 
 
 def _is_as_wide(draft: Draft, loops: list[IntArray], plane: Plane, seen_mm: Array) -> bool:
