@@ -16,7 +16,7 @@ PLACING = replace(
     alternatives=(WAYS[0], replace(WAYS[1], poses=(np.eye(4), STRETCHED), differs="2 of 200 pieces are off.")),
     chosen=1,
     residuals=(Residual("rim, 1 of 8", (1.0, 2.0, 3.0), 0.21, 12), Residual("rim, 2 of 8", (4.0, 5.0, 6.0), 0.05, 9)),
-    trimmed=(Trimmed("trough_lid.1.ply", 430_000.0, 28_200.0, 40.0), Trimmed("trough_lid.2.ply", 430_000.0, 0.0, 0.0)),
+    trimmed=(Trimmed("trough_lid.1.ply", 430_000.0, 28_200.0, 40.0), Trimmed("trough_lid.2.ply", 430_000.0, 0.0, 3.0)),
     calliper_mm=50.0,
 )
 REPORT = JoinReport(("trough_lid.1.ply", "trough_lid.2.ply"), PLACING)
@@ -39,6 +39,7 @@ def test_both_ways_are_told_with_the_number_that_chooses_them():
 
 def test_skirt_scale_thickness_and_the_worst_region_are_told():
     assert "Cut from trough_lid.1.ply: 282.0 cm² of skirt" in told()
+    assert "Cut from trough_lid.2.ply" not in told()  # 0.03 cm²
     assert "trough_lid.2.ply was taken -0.20 % in size" in told()
     assert "the calliper's 50 mm" in told()
     assert "Worst region of the overlap: rim, 1 of 8, 0.21 mm" in told()

@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from verifier.inspection import DotsTable, JoinLinkTable, JoinTable, JoinWayTable, SeamSpreadTable, SeamTable
 
 # Gaps narrower than this are the strip between two ragged ends, and no news.
+# What is cut off below this would be told as 0.0 cm².
+LEAST_CUT_MM2 = 5.0
 LEAST_GAP_MM = 0.5
 # Two views that share less of their surface than this say nothing of each other.
 MUCH_SHARED = 0.12
@@ -22,7 +24,9 @@ def join_in_words(join: JoinTable | None) -> Iterable[str]:
         by = "" if join.calliper_mm is None else f"; the calliper's {join.calliper_mm:g} mm was used to set it"
         yield f"Greatest thickness {taken.thickness_mm:.2f} mm, mean planes {taken.tilt_deg:.2f}° apart{by}."
     yield from (
-        _trimmed(scan.name, scan.skirt_mm2, scan.debris_mm2) for scan in join.scans if scan.skirt_mm2 or scan.debris_mm2
+        _trimmed(scan.name, scan.skirt_mm2, scan.debris_mm2)
+        for scan in join.scans
+        if max(scan.skirt_mm2, scan.debris_mm2) > LEAST_CUT_MM2
     )
     yield from (
         f"{scan.name} was taken {100 * (scan.scale - 1):+.2f} % in size."
