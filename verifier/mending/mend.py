@@ -37,6 +37,7 @@ from verifier.reading.scan import Scan
 MOST_BODIES = 20
 
 MERGE_PASSES = "Align the passes of the scan, merge them into one mesh, and export that"
+TAKE_TABLE_OFF = f"If the table or a stand was scanned too, take it off the scan. {MERGE_PASSES}"
 
 TURN_OVER = "Turn the part over, scan its other side too, and merge both into one mesh"
 
@@ -60,7 +61,7 @@ def mend(scan: Scan) -> Solid:
             draft = uncrossed(without_flat_faces(writable)).bare()
             flaw = _flaw(draft)
     except RunsThroughItself as crossing:
-        raise CannotMend(str(crossing), where=scan.source.name, do=MERGE_PASSES) from crossing
+        raise CannotMend(str(crossing), where=scan.source.name, do=TAKE_TABLE_OFF) from crossing
     if not flaw:
         return _solid(scan, draft)
     sheet = backed(surface)
