@@ -242,14 +242,13 @@ def _placing(pair: Pair, ways: list[Way], doubt: Doubt, overlap: float, sheet: S
     sides = pair.target.side, pair.moving.side
     gap_us = [gap_u_mm(way.refined, pair.target, pair.moving) for way in ways]
     gap_us[0] = max(gap_us[0], of_hidden_wall_mm(ways[0].refined, pair.target, pair.moving))
-    walls = [None if sheet is None else even_wall_mm(way.pose, *sides) for way in ways]
+    walls = [even_wall_mm(way.pose, *sides) for way in ways]
     corrections = [
         calliper_correction_mm(way.gap, wall, sheet, pair.length_mm, u)
         for way, wall, u in zip(ways, walls, gap_us, strict=True)
     ]
     if doubt.sure and corrections[0] is None and gap_us[0] > MOST_GAP_U_MM:
-        wanted = reading_wanted(ways[0].gap, even_wall_mm(ways[0].pose, *sides), pair.length_mm)
-        doubt = too_loose(doubt, gap_us[0], wanted)
+        doubt = too_loose(doubt, gap_us[0], reading_wanted(ways[0].gap, walls[0], pair.length_mm))
     alternatives = tuple(
         _alternative(way, pair, pull, ("", *doubt.differs)[k], way.evidence.misfit(ways[0].evidence.doubts_mm))
         for k, (way, pull) in enumerate(zip(ways, map(_pull_mm, corrections, gap_us), strict=True))

@@ -53,7 +53,8 @@ def close_open_below(draft: Draft) -> Draft:
         over = plane.heights_mm(seen_mm)
         if np.quantile(over, STRAY_SHARE) < low - LEVEL_MM:
             continue
-        if not (_is_as_wide(draft, loops, plane, seen_mm[over > high]) or _holds_a_mouth(draft, loops, rim, plane)):
+        level = [loop for loop in loops if abs(np.median(plane.heights_mm(points[draft.edges.start[loop]]))) < LEVEL_MM]
+        if not (_is_as_wide(draft, level, seen_mm[over > high]) or _holds_a_mouth(draft, level, rim, plane)):
             continue
         below = Plane(plane.at_mm + low * plane.normal, plane.normal)
         closed = cut_free(draft, below, float(high - low) + ABOVE_RIM_MM, EVENED)
@@ -79,18 +80,15 @@ def _stands_on(draft: Draft, rim: IntArray, plane: Plane) -> bool:
     return bool(areas[along < STANDING].sum() > 0.5 * areas.sum())
 
 
-def _holds_a_mouth(draft: Draft, loops: list[IntArray], rim: IntArray, plane: Plane) -> bool:
-    """Whether a bore ends in the plane within a rim: a hub without its end, say."""
+def _holds_a_mouth(draft: Draft, level: list[IntArray], rim: IntArray, plane: Plane) -> bool:
+    """Whether of the rims in the plane one is a bore's mouth within another: of a hub without its end, say."""
     points = draft.mesh.vertices_mm
     across = np.linalg.svd(plane.normal[None])[2][1:]
     outline = points[draft.edges.start[rim]]
-    for loop in loops:
-        mouth = points[draft.edges.start[loop]]
-        is_level = abs(float(np.median(plane.heights_mm(mouth)))) < LEVEL_MM
-        if loop is not rim and is_level and _stands_on(draft, loop, plane):
-            x, y = across @ (outline - mouth.mean(axis=0)).T
-            if _winds_round(x + 1j * y):
-                return True
+    for loop in level:
+        x, y = across @ (outline - points[draft.edges.start[loop]].mean(axis=0)).T
+        if loop is not rim and _winds_round(x + 1j * y) and _stands_on(draft, loop, plane):
+            return True
     return False
 
 
@@ -99,10 +97,8 @@ def _winds_round(outline: NDArray[np.complex128]) -> bool:
     return bool(abs(np.angle(np.roll(outline, -1) / outline).sum()) > np.pi)
 
 
-def _is_as_wide(draft: Draft, loops: list[IntArray], plane: Plane, seen_mm: Array) -> bool:
+def _is_as_wide(draft: Draft, level: list[IntArray], seen_mm: Array) -> bool:
     """Whether the rims in the plane reach nearly as far as the part over it."""
-    points = draft.mesh.vertices_mm
-    rims = [points[draft.edges.start[loop]] for loop in loops]
-    level = np.concatenate([rim for rim in rims if abs(np.median(plane.heights_mm(rim))) < LEVEL_MM])
-    across = np.linalg.svd(level - level.mean(axis=0), full_matrices=False)[2][:2]
-    return bool((np.ptp(level @ across.T, axis=0) > SPAN_SHARE * np.ptp(seen_mm @ across.T, axis=0)).all())
+    rims_mm = draft.mesh.vertices_mm[draft.edges.start[np.concatenate(level)]]
+    across = np.linalg.svd(rims_mm - rims_mm.mean(axis=0), full_matrices=False)[2][:2]
+    return bool((np.ptp(rims_mm @ across.T, axis=0) > SPAN_SHARE * np.ptp(seen_mm @ across.T, axis=0)).all())

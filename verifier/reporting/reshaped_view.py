@@ -8,7 +8,7 @@ import numpy as np
 from verifier.correcting.printing import PrintPlan
 from verifier.inspection import SizeTable
 from verifier.mending.solid import Solid
-from verifier.mesh import Array, IntArray, Mesh
+from verifier.mesh import Array, IntArray, Mesh, box_mm
 from verifier.reporting.shown import ShownMesh, shown_mesh
 from verifier.reporting.viewing import first_turn
 
@@ -35,9 +35,7 @@ def reshaped_view(copy: Solid, plan: PrintPlan, sizes: Sequence[SizeTable]) -> R
     if plan.reshaping is None or not plan.reshaping.told:
         return None
     solids = [piece.solid for piece in plan.reshaping.pieces.pieces] or [copy]
-    middles = np.array(
-        [0.5 * (each.mesh.vertices_mm.min(axis=0) + each.mesh.vertices_mm.max(axis=0)) for each in solids]
-    )
+    middles = np.array([box_mm(each.mesh.vertices_mm).mean(axis=0) for each in solids])
     shifts = APART * (middles - middles.mean(axis=0))
     shown = shown_mesh(_beside(solids, shifts))
     middle = 0.5 * (shown.vertices_mm.min(axis=0) + shown.vertices_mm.max(axis=0))

@@ -5,7 +5,7 @@ import numpy as np
 from verifier.correcting.reshaping.names import Names
 from verifier.correcting.reshaping.work import CannotReshape, Flat, Work, flat_of
 from verifier.finding.feature import Plane
-from verifier.mesh import Array
+from verifier.mesh import Array, box_mm
 from verifier.rulebook.reshape_row import Reshape
 
 # 'top' is a face that looks up within this much.
@@ -42,7 +42,7 @@ def _of_wall(work: Work, wanted: Reshape, names: Names) -> Flat:
     pair = [plane for name in names.features.get(wanted.wall or "", ()) if (plane := work.plane(name)) is not None]
     if len(pair) != 2:
         raise CannotReshape(f"'{wanted.wall}' was not found on the scan", "Scan the part with both its faces in view")
-    middle_mm = 0.5 * (work.mesh.vertices_mm.min(axis=0) + work.mesh.vertices_mm.max(axis=0))
+    middle_mm = box_mm(work.mesh.vertices_mm).mean(axis=0)
     out_mm = [_out_mm(plane, middle_mm) for plane in pair]
     if abs(out_mm[0] - out_mm[1]) < CLEARLY_OUTER_MM:
         raise CannotReshape(
