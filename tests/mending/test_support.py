@@ -6,6 +6,8 @@ import pytest
 from test_mend import euler, steps
 
 from verifier.mending import Origin, mend
+from verifier.mending.edges import pair_edges
+from verifier.mesh import Mesh, face_areas_mm2, face_normals
 
 
 @pytest.mark.parametrize("pose", [None, 1, pytest.param(2, marks=pytest.mark.long)])
@@ -52,3 +54,18 @@ def test_a_part_in_two_passes_on_its_table_with_holes_folds_and_wrong_joints_com
     assert euler(solid) == part.euler
     # Two passes 0.1 mm apart: whichever is kept, the part's 600 mm2 seen from above are off by half of that at most.
     assert solid.volume_mm3 == pytest.approx(faults.above_the_table_mm3(part.mesh), rel=0.012)
+
+
+def test_one_face_gone_at_an_edge_is_no_table(part):
+    """Two of the three faces around it look alike, which is too few to lay a plane through."""
+    mesh = part.mesh
+    edges = pair_edges(mesh.faces, len(mesh.vertices_mm))
+    normals, areas = face_normals(mesh), face_areas_mm2(mesh)
+    beside = edges.twin.reshape(-1, 3) // 3
+    weights = np.minimum(areas[beside], 4.0 * np.median(areas[beside], axis=1)[:, None])
+    mean = (normals[beside] * weights[:, :, None]).sum(axis=1)
+    alike = np.einsum("qkx,qx->qk", normals[beside], mean / np.linalg.norm(mean, axis=1)[:, None]) > 0.9
+    chosen = (np.linalg.norm(mean, axis=1) > 0.91 * weights.sum(axis=1)) & (alike.sum(axis=1) < 3)
+    gone = int(np.flatnonzero(chosen)[0])
+    solid = mend(faults.scan_of(Mesh(mesh.vertices_mm, np.delete(mesh.faces, gone, axis=0))))
+    assert euler(solid) == part.euler

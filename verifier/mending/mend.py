@@ -14,6 +14,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.fans import split_bow_ties
 from verifier.mending.flat import without_flat_faces
 from verifier.mending.holes import fill_holes
+from verifier.mending.hub_ends import close_hub_ends
 from verifier.mending.islands import bridge_islands
 from verifier.mending.leading import lead_faces_on
 from verifier.mending.loops import cut_knotted_loops
@@ -113,7 +114,7 @@ def closed(draft: Draft) -> Draft:
     draft = split_bow_ties(draft)
     if len(draft.edges.border) == 0:
         return draft
-    draft = stand_free(cut_knotted_loops(draft))
+    draft = stand_free(close_hub_ends(cut_knotted_loops(draft)))
     return fill_holes(lead_faces_on(carry_bores_on(close_belts(zip_facing_rims(line_tunnels(draft))))))
 
 

@@ -75,7 +75,10 @@ def _support_plane(draft: Draft) -> Plane | None:
     towards = mean / np.linalg.norm(mean)
     ends = draft.mesh.vertices_mm[draft.edges.ends_of(rim)] - draft.mesh.vertices_mm[draft.edges.start[rim]]
     lengths_mm, middles = np.linalg.norm(ends, axis=1), beside.corners_mm.mean(axis=1)
-    plane = fitted_plane(middles[normals @ towards > ALONG], towards)
+    along = normals @ towards > ALONG
+    if along.sum() < 3:
+        return None  # a pinhole, of which two faces lie in any plane
+    plane = fitted_plane(middles[along], towards)
     in_plane = (np.abs(plane.heights_mm(middles)) < SUPPORT_BAND_MM) & (normals @ plane.normal > ALONG)
     is_support = lengths_mm[in_plane].sum() > LOOP_SHARE * lengths_mm.sum()
     return plane if is_support and _is_lowest(draft, int(faces[0]), plane) else None
