@@ -10,8 +10,9 @@ import pytest
 from inbox_demo import simulated
 from tests.whole import call, export, sheet
 from verifier.comparing.print_sizes import print_sizes
-from verifier.delivery import Extras, inspect_file, write_delivery
+from verifier.delivery import write_delivery
 from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_USAGE
+from verifier.inspected import Extras, inspect_file
 from verifier.inspection import Inspection
 from verifier.shipped import rules_folder
 

@@ -14,9 +14,9 @@ from tests.ledgers import enter, finish, make_bench, printed, report
 from tests.whole import mend_and_find_once
 from verifier.bench.own_figures import own_figures_beside
 from verifier.bench.status import history_of
-from verifier.delivery import inspect_file
 from verifier.errors import RuleMistake, UnknownName, WrongUsage
 from verifier.figures_shown import show_figures
+from verifier.inspected import inspect_file
 from verifier.print_readings import readings_asked, readings_in
 from verifier.printed import Asked, enter_print, said_condition, undo_print
 from verifier.rulebook import load_rules

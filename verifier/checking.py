@@ -4,10 +4,10 @@ import json
 from collections.abc import Sequence
 from pathlib import Path
 
-from verifier.delivery import EXIT_OF, Delivered, Extras, inspect_file, refusal_verdict, write_delivery
 from verifier.errors import EXIT_FAIL, EXIT_PASS, EXIT_REFUSED, EXIT_UNDECIDED, EXIT_USAGE, VerifierError, WrongUsage
 from verifier.freed_memory import keep_freed_memory
 from verifier.inspect import StageReport
+from verifier.inspected import EXIT_OF, Delivered, Extras, inspect_file, refusal_verdict
 from verifier.inspection import REFUSAL_SCHEMA
 from verifier.part_scans import PartScans, parts_in
 from verifier.reporting import as_json as json_report
@@ -86,6 +86,8 @@ def _deliver(delivered: Delivered, screen: Screen, *, out: Path | None, extras: 
 
 def _written(delivered: Delivered, out: Path, extras: Extras) -> tuple[Path, ...]:
     """The files written. Raises WrongUsage for a folder that cannot be written to."""
+    from verifier.delivery import write_delivery  # what draws the page takes 0.2 s to load: the verdict stands by then
+
     try:
         return write_delivery(delivered, out, extras)
     except OSError as error:

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from verifier.errors import EXIT_OUR_MISTAKE, EXIT_USAGE, VerifierError, WrongUsage
+from verifier.loading import uncollected
 from verifier.screen import Screen
 
 app = typer.Typer(
@@ -173,9 +174,10 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON, and nothing else.")] = False,
 ) -> None:
     """Read, mend, measure, correct and judge scans by hand, without a bench."""
-    from verifier.checking import check_scans
-    from verifier.delivery import Extras
-    from verifier.part_scans import parts_in
+    with uncollected():
+        from verifier.checking import check_scans
+        from verifier.inspected import Extras
+        from verifier.part_scans import parts_in
 
     for one, option in ((sheet, "--sheet"), (reference, "--reference")):
         if one is not None and len(parts_in(scans)) > 1:

@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from verifier.checking import rules_in_use, stages_told
-from verifier.delivery import Delivered, inspect_file, write_draft
+from verifier.delivery import write_draft
 from verifier.errors import EXIT_PASS, VerifierError, WrongUsage
 from verifier.freed_memory import keep_freed_memory
+from verifier.inspected import Delivered, inspect_file
 from verifier.part_scans import parts_in
 from verifier.screen import Screen
 

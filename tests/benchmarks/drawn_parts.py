@@ -17,8 +17,8 @@ import numpy as np
 from inbox_demo import simulated as sim
 from inbox_demo.simulated.faults import with_doubled, with_flipped, with_holes, with_specks
 from tests.benchmarks.fused_depths import fused, print_table
-from verifier.delivery import inspect_file
 from verifier.errors import VerifierError
+from verifier.inspected import inspect_file
 from verifier.mesh import Array
 from verifier.shipped import rules_folder
 

@@ -16,7 +16,8 @@ import numpy as np
 from inbox_demo.simulated.files import ply_bytes
 from tests.benchmarks.whole_job import Cost, cost_of
 from tests.joining import views
-from verifier.delivery import inspect_file, write_delivery
+from verifier.delivery import write_delivery
+from verifier.inspected import inspect_file
 from verifier.part_scans import scans_of_part
 from verifier.shipped import rules_folder
 
