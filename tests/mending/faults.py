@@ -112,6 +112,19 @@ def seat_armrest() -> Part:
     return Part(_part(inside, (-1, -1, -1, 41, 17, 10)), 2, (10.0, 8.0), 1.75, 9.0, axes, walls)
 
 
+@lru_cache
+def pump_cam() -> Part:
+    """A plate held over the table by a boss under it, one bore through both and one through the plate."""
+
+    def inside(x, y, z):
+        p = (x, y, z)
+        solid = min(box(p, (-10, -9, 4), (22, 9, 9)), max(hypot(x, y) - 6, -z, z - 5))
+        return -max(solid, bore(p, 0, 0, 3), bore(p, 15, 0, 2))
+
+    axes = (*((0.0, 0.0, z) for z in (0.5, 4.0, 8.5)), *((15.0, 0.0, z) for z in (4.5, 8.5)))
+    return Part(_part(inside, (-11, -10, -1, 23, 10, 10)), 2, (0.0, 0.0), 3.0, 9.0, axes)
+
+
 PARTS = (latch_lever, pump_rocker)
 ALL_PARTS = (*PARTS, fence_clip, seat_armrest)
 

@@ -11,7 +11,7 @@ from verifier.mending.fans import split_bow_ties
 from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
-from verifier.mending.underside import Plane, with_notches_filled, with_underside
+from verifier.mending.underside import Plane, feet_of, with_notches_filled, with_underside
 from verifier.mesh import Mesh, within
 
 # How much higher the cut is tried when the underside would cross itself: a knot in the rim is seldom so high.
@@ -34,8 +34,8 @@ def cut_free(draft: Draft, plane: Plane, cut_mm: float, what: str) -> CutFree:
     best = CutFree(draft, len(draft.mesh.faces))
     for lift_mm in LIFTS_MM:
         freed = _cut(draft, plane, cut_mm + lift_mm, what)
-        made = with_underside(freed, plane, cut_mm + lift_mm)
-        count = _wall_crossings(freed.mesh, made.mesh)
+        made = with_underside(freed, plane, feet_of(freed, plane, cut_mm + lift_mm))
+        count = wall_crossings(freed.mesh, made.mesh)
         if count < best.crossings:
             best = CutFree(made, count)
         if count == 0:
@@ -43,8 +43,8 @@ def cut_free(draft: Draft, plane: Plane, cut_mm: float, what: str) -> CutFree:
     return best
 
 
-def _wall_crossings(freed: Mesh, made: Mesh) -> int:
-    """How often the walls led down to the plane run through each other or through anything else.
+def wall_crossings(freed: Mesh, made: Mesh) -> int:
+    """How often the walls led to the plane run through each other or through anything else.
 
     The flat face between them is not asked: nothing else lies so low, and where its rims cross, so do the walls on
     them. Its faces, as long as the part, would each be tried against all the others.
@@ -57,9 +57,14 @@ def _wall_crossings(freed: Mesh, made: Mesh) -> int:
 
 
 def _cut(draft: Draft, plane: Plane, cut_mm: float, what: str) -> Draft:
-    """The surface more than so high over the plane, its rims walked once round each."""
+    """The surface more than so high over the plane, its rims walked once round each and kept to the cut."""
     heights = plane.heights_mm(draft.mesh.vertices_mm) - cut_mm
     behind = within(draft.mesh.faces, heights <= 0.0)
     step = tell_faces(what, draft.mesh, behind, np.zeros_like(behind))
-    freed = cut_knotted_loops(split_bow_ties(remove_debris_and_fins(clipped(draft, heights).telling(step))))
-    return with_notches_filled(freed, plane, cut_mm)
+    freed = with_simple_rims(clipped(draft, heights).telling(step))
+    return with_notches_filled(freed, plane, cut_mm, feet_of(freed, plane, cut_mm))
+
+
+def with_simple_rims(cut: Draft) -> Draft:
+    """A surface that was cut, without crumbs, its rims walked once round each."""
+    return cut_knotted_loops(split_bow_ties(remove_debris_and_fins(cut)))

@@ -24,6 +24,7 @@ from verifier.mending.pieces import count_large_pieces, drop_inner_shells, remov
 from verifier.mending.refilling import without_unwritable
 from verifier.mending.rims import zip_facing_rims
 from verifier.mending.seams import close_seams
+from verifier.mending.shoulders import close_shoulders
 from verifier.mending.solid import MendStep, Solid
 from verifier.mending.spikes import cut_off_spikes
 from verifier.mending.strips import zip_pieces
@@ -38,9 +39,11 @@ from verifier.reading.scan import Scan
 MOST_BODIES = 20
 
 MERGE_PASSES = "Align the passes of the scan, merge them into one mesh, and export that"
-TAKE_TABLE_OFF = f"If the table or a stand was scanned too, take it off the scan. {MERGE_PASSES}"
+TABLE_TOO = "If the table or a stand was scanned too, take it off the scan"
+TAKE_TABLE_OFF = f"{TABLE_TOO}. {MERGE_PASSES}"
 
 TURN_OVER = "Turn the part over, scan its other side too, and merge both into one mesh"
+SEE_MORE = f"{TURN_OVER}. {TABLE_TOO}"
 
 
 def mend(scan: Scan) -> Solid:
@@ -62,7 +65,8 @@ def mend(scan: Scan) -> Solid:
             draft = uncrossed(without_flat_faces(writable)).bare()
             flaw = _flaw(draft)
     except RunsThroughItself as crossing:
-        raise CannotMend(str(crossing), where=scan.source.name, do=TAKE_TABLE_OFF) from crossing
+        do = SEE_MORE if crossing.of_filled else TAKE_TABLE_OFF
+        raise CannotMend(str(crossing), where=scan.source.name, do=do) from crossing
     if not flaw:
         return _solid(scan, draft)
     sheet = backed(surface)
@@ -114,7 +118,7 @@ def closed(draft: Draft) -> Draft:
     draft = split_bow_ties(draft)
     if len(draft.edges.border) == 0:
         return draft
-    draft = stand_free(close_hub_ends(cut_knotted_loops(draft)))
+    draft = stand_free(close_hub_ends(close_shoulders(cut_knotted_loops(draft))))
     return fill_holes(lead_faces_on(carry_bores_on(close_belts(zip_facing_rims(line_tunnels(draft))))))
 
 

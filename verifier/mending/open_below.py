@@ -45,8 +45,8 @@ def close_open_below(draft: Draft) -> Draft:
     points = draft.mesh.vertices_mm
     seen_mm = points[marked_once(draft.mesh.faces, len(points))]
     for rim in by_length(draft.mesh, draft.edges, loops)[:MOST_TRIED]:
-        plane, share = _level_plane(points[draft.edges.start[rim]], seen_mm.mean(axis=0))
-        if share < LEVEL_SHARE or not _stands_on(draft, rim, plane):
+        plane, share = level_plane(points[draft.edges.start[rim]], seen_mm.mean(axis=0))
+        if share < LEVEL_SHARE or not stands_on(draft, rim, plane):
             continue
         heights = plane.heights_mm(points[draft.edges.start[rim]])
         low, high = np.quantile(heights[np.abs(heights) < LEVEL_MM / 2], [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
@@ -62,7 +62,7 @@ def close_open_below(draft: Draft) -> Draft:
     return draft
 
 
-def _level_plane(rim_mm: Array, towards_mm: Array) -> tuple[Plane, float]:
+def level_plane(rim_mm: Array, towards_mm: Array) -> tuple[Plane, float]:
     """The plane that most of a rim lies level in, looking towards a place, and the share of the rim that does."""
     plane = fitted_plane(rim_mm, towards_mm - rim_mm.mean(axis=0))
     for _ in range(FITS):
@@ -72,7 +72,7 @@ def _level_plane(rim_mm: Array, towards_mm: Array) -> tuple[Plane, float]:
     return plane, float((np.abs(plane.heights_mm(rim_mm)) < LEVEL_MM / 2).mean())
 
 
-def _stands_on(draft: Draft, rim: IntArray, plane: Plane) -> bool:
+def stands_on(draft: Draft, rim: IntArray, plane: Plane) -> bool:
     """Whether the faces at a rim are walls on the plane, and not a face in it."""
     beside = np.unique(rim // 3)
     along = np.abs(face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[beside])) @ plane.normal)
@@ -87,12 +87,12 @@ def _holds_a_mouth(draft: Draft, level: list[IntArray], rim: IntArray, plane: Pl
     outline = points[draft.edges.start[rim]]
     for loop in level:
         x, y = across @ (outline - points[draft.edges.start[loop]].mean(axis=0)).T
-        if loop is not rim and _winds_round(x + 1j * y) and _stands_on(draft, loop, plane):
+        if loop is not rim and winds_round(x + 1j * y) and stands_on(draft, loop, plane):
             return True
     return False
 
 
-def _winds_round(outline: NDArray[np.complex128]) -> bool:
+def winds_round(outline: NDArray[np.complex128]) -> bool:
     """Whether a closed line goes round nought."""
     return bool(abs(np.angle(np.roll(outline, -1) / outline).sum()) > np.pi)
 

@@ -1,5 +1,6 @@
 """The underside of a part that was cut from its table: walls led down to the table's plane, and a flat face between."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import manifold3d
@@ -38,13 +39,13 @@ def fitted_plane(points_mm: Array, towards: Array) -> Plane:
     return Plane(middle, normal * np.sign(normal @ towards))
 
 
-def with_notches_filled(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
+def with_notches_filled(draft: Draft, plane: Plane, cut_mm: float, feet: Sequence[IntArray]) -> Draft:
     """The surface with rims that keep to the cut: where one climbs over a gap, faces between the gap's two ends.
 
     Led straight down, a wall from such a climb would run into the wall beside it.
     """
     new_mm, faces, count = [], [], len(draft.mesh.vertices_mm)
-    for loop in _feet(draft, plane, cut_mm):
+    for loop in feet:
         corners = draft.edges.start[loop]
         climbs = plane.heights_mm(draft.mesh.vertices_mm[corners]) > cut_mm + AT_CUT_MM
         for notch in _stretches(climbs):
@@ -65,27 +66,29 @@ def with_notches_filled(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
     return sewn.telling(tell_faces("Filled notches at the foot", sewn.mesh, made, bridge[~again]))
 
 
-def with_underside(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
-    """Walls from all rims at the cut down to the plane, and one flat face with holes between them."""
-    foot = [draft.edges.start[loop][::-1] for loop in _feet(draft, plane, cut_mm)]
-    if not foot:
+def with_underside(draft: Draft, plane: Plane, feet: Sequence[IntArray], level: Sequence[IntArray] = ()) -> Draft:
+    """Walls from rims down to the plane, or up to it, and one flat face with holes between them.
+
+    level : rims that lie in the plane as they are
+    """
+    rims = [draft.edges.start[loop][::-1] for loop in (*feet, *level)]
+    if not rims:
         return draft
-    corners = np.concatenate(foot)
+    corners, lengths = np.concatenate(rims), [*map(len, rims)]
     height = plane.heights_mm(draft.mesh.vertices_mm[corners])
     base_mm = draft.mesh.vertices_mm[corners] - height[:, None] * plane.normal
-    base = [
-        len(draft.mesh.vertices_mm) + k for k in np.split(np.arange(len(corners)), np.cumsum([*map(len, foot)])[:-1])
-    ]
-    walls = [_wall(rim, below) for rim, below in zip(foot, base, strict=True)]
-    flat = len(draft.mesh.vertices_mm) + _flat_face(base_mm, [*map(len, foot)], plane)
-    faces = np.concatenate([*walls, flat])
-    sewn = draft.with_sewn(base_mm, faces)
+    led = sum(lengths[: len(feet)])
+    number = np.concatenate([len(draft.mesh.vertices_mm) + np.arange(led), corners[led:]])
+    base = np.split(number, np.cumsum(lengths)[:-1])
+    walls = [_wall(rim, below) for rim, below in zip(rims[: len(feet)], base[: len(feet)], strict=True)]
+    faces = np.concatenate([*walls, number[_flat_face(base_mm, lengths, plane)]])
+    sewn = draft.with_sewn(base_mm[:led], faces)
     made = len(draft.mesh.faces) + np.arange(len(faces))
     step = tell_faces("Closed the underside where it stood", sewn.mesh, made, np.zeros_like(made))
     return sewn.telling(step)
 
 
-def _feet(draft: Draft, plane: Plane, cut_mm: float) -> list[IntArray]:
+def feet_of(draft: Draft, plane: Plane, cut_mm: float) -> list[IntArray]:
     """The loops at the cut, as half-edges."""
     points, start = draft.mesh.vertices_mm, draft.edges.start
     rims = [(loop, points[start[loop]]) for loop in open_loops(draft.edges)]
