@@ -7,9 +7,14 @@ from pymeshfix import PyTMesh
 
 from verifier.mesh import Array, BoolArray, IntArray
 
-# Where the longest edge of a loop is so many times the shortest, no corners are put inside: beside 18 mm and 0.0004 mm
-# the library puts one beside the other without end.
-MOST_UNEVEN = 1000.0
+# The library makes faces as long as the edges at the corners around them, however far those corners lie apart: a hole
+# with a run of edges of 0.01 mm on either side would be filled with faces as small, millions of them. From this ratio
+# of a loop's edges on, one beside a longer one counts as that less the way to it: scans have 10, a cut one 50.
+MOST_UNEVEN = 50.0
+# The library makes so many faces within a second. They are made larger, where there would be more.
+MOST_FACES = 60_000
+# Area of a triangle of three sides of 1 mm.
+EQUILATERAL = 0.433
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +30,7 @@ class Disc:
 
 
 def disc_over(loop_mm: Array, beside_mm: Array) -> Disc:
-    """Close a loop with faces about as large as its edges; one of very unequal edges with faces from corner to corner.
+    """Close a loop with faces about as large as its edges, or larger where there would be too many.
 
     loop_mm : (n, 3) corners in the order of the walk, all different, surface on the left
     beside_mm : (n, 3) third corner of the face at each edge of the walk
@@ -37,7 +42,7 @@ def disc_over(loop_mm: Array, beside_mm: Array) -> Disc:
     if count == 3:
         return Disc(np.empty((0, 3)), np.array([[0, 2, 1]]))
     points, faces = _collar(loop_mm, beside_mm)
-    made_mm, made = _filled(points, faces, refined=not _is_uneven(loop_mm))
+    made_mm, made = _filled(points, faces)
     name = _names_of(points, made_mm)
     is_loop = (name >= 0) & (name < count)
     is_new = name < 0
@@ -48,12 +53,19 @@ def disc_over(loop_mm: Array, beside_mm: Array) -> Disc:
 
 
 def _collar(loop_mm: Array, beside_mm: Array) -> tuple[Array, IntArray]:
-    """The loop, a ring half-way to the faces' third corners, and a tip away from the hole."""
+    """The loop, a ring half-way to the faces' third corners or farther, and a tip away from the hole.
+
+    The library makes faces as large as the edges around a corner are long on average, those to the ring included.
+    """
     count = len(loop_mm)
     here = np.arange(count)
     ahead = (here + 1) % count
     middle = 0.5 * (loop_mm + loop_mm[ahead])
-    ring = 0.5 * (middle + beside_mm)
+    spoke = 0.5 * (beside_mm - middle)
+    edges_mm = np.linalg.norm(loop_mm[ahead] - loop_mm, axis=1)
+    least_mm = 2.0 * _sizes_mm(edges_mm) - edges_mm
+    length_mm = np.maximum(np.linalg.norm(spoke, axis=1), 1e-12)
+    ring = middle + spoke * np.maximum(1.0, least_mm / length_mm)[:, None]
     tip = ring.mean(axis=0) + np.ptp(loop_mm, axis=0).max()
     faces = np.concatenate(
         [
@@ -65,16 +77,28 @@ def _collar(loop_mm: Array, beside_mm: Array) -> tuple[Array, IntArray]:
     return np.concatenate([loop_mm, ring, tip[None]]), faces
 
 
-def _is_uneven(loop_mm: Array) -> bool:
-    edges_mm = np.linalg.norm(np.roll(loop_mm, -1, axis=0) - loop_mm, axis=1)
-    return bool(edges_mm.max() > MOST_UNEVEN * edges_mm.min())
+def _sizes_mm(edges_mm: Array) -> Array:
+    """How long the sides of faces beside every edge of a loop are to be at least, (n,).
+
+    So long that no more of them than the most fill the circle that is as long as the loop: there is no larger hole.
+    """
+    length_mm = edges_mm.sum()
+    least_mm = np.full(len(edges_mm), np.sqrt(length_mm**2 / (4.0 * np.pi) / (EQUILATERAL * MOST_FACES)))
+    if edges_mm.max() <= MOST_UNEVEN * edges_mm.min():
+        return least_mm
+    twice_mm = np.tile(edges_mm, 2)
+    at_mm = np.cumsum(twice_mm) - 0.5 * twice_mm
+    behind = np.maximum.accumulate(twice_mm + at_mm) - at_mm
+    before = np.maximum.accumulate((twice_mm - at_mm)[::-1])[::-1] + at_mm
+    count = len(edges_mm)
+    return np.asarray(np.max([least_mm, behind[count:], before[:count]], axis=0))
 
 
-def _filled(points_mm: Array, faces: IntArray, *, refined: bool) -> tuple[Array, IntArray]:
+def _filled(points_mm: Array, faces: IntArray) -> tuple[Array, IntArray]:
     surface = PyTMesh()
     surface.set_quiet(True)
     surface.load_array(np.ascontiguousarray(points_mm), np.ascontiguousarray(faces, dtype=np.int32))
-    surface.fill_small_boundaries(0, refined)
+    surface.fill_small_boundaries(0, True)
     made_mm, made = surface.return_arrays()
     return np.asarray(made_mm, dtype=np.float64), np.asarray(made, dtype=np.int64)
 
