@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from verifier.mending.check import as_written, judge_as_written
+from verifier.mending.check import as_written, is_closed_as_numbered, judge_as_numbered, judge_as_written
 from verifier.mesh import Mesh
 
 
@@ -78,3 +78,13 @@ def test_a_face_without_area_is_found():
     )
     assert found.flat_faces == 1
     assert not found.sound
+
+
+@pytest.mark.parametrize("make", [lambda mesh: mesh, faults.inside_out, lambda mesh: two(mesh, (20.0, 0.0, 0.0))])
+def test_whether_a_surface_is_closed_is_told_as_by_the_whole_judgement(make):
+    """The whole cube, turned inside out, twice; each with a face missing, and two cubes of one corner."""
+    mesh = make(cube())
+    open_mesh = Mesh(mesh.vertices_mm, mesh.faces[1:])
+    pinched = as_written(two(mesh, (10.0, 10.0, 10.0)))
+    for each in (mesh, open_mesh, pinched):
+        assert is_closed_as_numbered(each) == judge_as_numbered(each).closed

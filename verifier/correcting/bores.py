@@ -14,7 +14,7 @@ from verifier.correcting.bores_seat import SeatCut, seat_cut, seat_outline, seat
 from verifier.correcting.correction import Correction
 from verifier.finding.feature import Cylinder, Features, Plane
 from verifier.measuring.size import Size
-from verifier.mending.check import judge_as_written
+from verifier.mending.check import as_written, judge_as_numbered
 from verifier.mending.solid import Origin, Solid
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, drop_unused_vertices
 from verifier.rulebook import Hole, Printer
@@ -262,7 +262,7 @@ def check_exchange(mesh: Mesh, patch: Patch) -> None:
     """
     turned_out = mesh.faces[patch.removed][:, ::-1]
     both = Mesh(np.concatenate([mesh.vertices_mm, patch.corners_mm]), np.concatenate([turned_out, patch.faces]))
-    found = judge_as_written(drop_unused_vertices(both))
+    found = judge_as_numbered(as_written(drop_unused_vertices(both)))
     if found.open_edges + found.split_corners + found.flat_faces:
         raise CannotRebuild(f"the part would be no closed solid, {found.sentence}")
 

@@ -78,6 +78,12 @@ def judge_as_numbered(mesh: Mesh) -> Judgement:
     return Judgement(0, _split_corners(mesh.faces, opposite), flat, volume_mm3(mesh), NOT_ASKED)
 
 
+def is_closed_as_numbered(mesh: Mesh) -> bool:
+    """Whether that judgement would call the surface closed; whether faces have no area is not asked."""
+    opposite = _opposites(mesh.faces, len(mesh.vertices_mm))
+    return opposite is not None and _split_corners(mesh.faces, opposite) == 0 and volume_mm3(mesh) > 0.0
+
+
 def is_closed_as_written(mesh: Mesh) -> bool:
     """Whether the surface is closed and no face without area, as the reader of its file will see it.
 

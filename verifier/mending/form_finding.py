@@ -1,6 +1,7 @@
 """Which flats and cylinders hold a handful of patches of surface: the one that holds most, again and again."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -16,7 +17,7 @@ from verifier.mending.forms import (
     is_same,
     lies_on,
 )
-from verifier.mesh import Array, IntArray
+from verifier.mesh import Array, BoolArray, IntArray
 
 # No more forms than this are looked for around one hole, a shell with all its roundings; and none of less surface than
 # the second: a strip 1 mm wide and two spacings of a scan long.
@@ -61,20 +62,34 @@ def forms_in(patches: Patches) -> list[Form]:
         flat = _best(_flats(rest, rng), held_by_flats, rest)
         square = [f.normal for f in forms if isinstance(f, Flat)]
         cylinder = _best(_rounds(rest, square, rng), held_by_rounds, rest)
-        found = cylinder if _held(cylinder, rest) > ROUNDER * _held(flat, rest) else flat
-        if found is None or _held(found, rest) < LEAST_MM2:
+        found = cylinder if _area_mm2(cylinder) > ROUNDER * _area_mm2(flat) else flat
+        if found is None or found.area_mm2 < LEAST_MM2:
             break
-        left[np.flatnonzero(left)[lies_on(found, rest)]] = False
-        if not any(is_same(found, other) for other in forms):
-            forms.append(found)
+        left[np.flatnonzero(left)[found.mine]] = False
+        if not any(is_same(found.form, other) for other in forms):
+            forms.append(found.form)
     return forms
 
 
-def _held(form: Form | None, patches: Patches) -> float:
-    return 0.0 if form is None else float(patches.areas_mm2[lies_on(form, patches)].sum())
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """A form, which patches lie on it, (n,), and their area."""
+
+    form: Form
+    mine: BoolArray
+    area_mm2: float
 
 
-def _best(tried: Sequence[Kind], held: Callable[[Sequence[Kind], Patches], Array], patches: Patches) -> Form | None:
+def _held(form: Form, patches: Patches) -> _Held:
+    mine = lies_on(form, patches)
+    return _Held(form, mine, float(patches.areas_mm2[mine].sum()))
+
+
+def _area_mm2(held: _Held | None) -> float:
+    return 0.0 if held is None else held.area_mm2
+
+
+def _best(tried: Sequence[Kind], held: Callable[[Sequence[Kind], Patches], Array], patches: Patches) -> _Held | None:
     """The one that holds most, fitted to what it holds.
 
     held : says how much each of some forms holds
@@ -82,13 +97,12 @@ def _best(tried: Sequence[Kind], held: Callable[[Sequence[Kind], Patches], Array
     if not tried:
         return None
     some = patches.at(np.arange(len(patches.areas_mm2)) % (1 + len(patches.areas_mm2) // PATCHES_ASKED) == 0)
-    best: Form = tried[int(np.argmax(held(tried, some)))]
+    best = _held(tried[int(np.argmax(held(tried, some)))], patches)
     for _ in range(3):
-        mine = lies_on(best, patches)
-        if mine.sum() < 4:
+        if best.mine.sum() < 4:
             return best
-        fitted = _fitted(best, patches.at(mine))
-        if _held(fitted, patches) < 0.9 * _held(best, patches):
+        fitted = _held(_fitted(best.form, patches.at(best.mine)), patches)
+        if fitted.area_mm2 < 0.9 * best.area_mm2:
             break
         best = fitted
     return best

@@ -30,6 +30,11 @@ class Flat:
         """Unit direction in which the height grows, (n, 3)."""
         return np.broadcast_to(self.normal, points_mm.shape)
 
+    def holds(self, patches: "Patches") -> BoolArray:
+        """Which patches lie on it and look as it does, (n,)."""
+        way = np.einsum("nx,nx->n", self.looking(patches.middles_mm), patches.normals)
+        return np.asarray((np.abs(self.off_mm(patches.middles_mm)) < ON_FORM_MM) & (way > LOOKS_ALIKE))
+
 
 @dataclass(frozen=True, slots=True)
 class Round:
@@ -42,16 +47,25 @@ class Round:
 
     def off_mm(self, points_mm: Array) -> Array:
         """Distance of points from the wall, (n,), negative on the axis's side."""
-        return np.asarray(np.linalg.norm(self._spokes(points_mm), axis=1) - self.radius_mm)
+        return np.asarray(self._spokes(points_mm)[1] - self.radius_mm)
 
     def looking(self, points_mm: Array) -> Array:
         """Unit direction away from the axis, (n, 3)."""
-        spokes = self._spokes(points_mm)
-        return np.asarray(spokes / np.maximum(np.linalg.norm(spokes, axis=1, keepdims=True), 1e-12))
+        spokes, length_mm = self._spokes(points_mm)
+        return np.asarray(spokes / np.maximum(length_mm, 1e-12)[:, None])
 
-    def _spokes(self, points_mm: Array) -> Array:
+    def holds(self, patches: "Patches") -> BoolArray:
+        """Which patches lie on it and look as it does, (n,)."""
+        spokes, length_mm = self._spokes(patches.middles_mm)
+        near = np.abs(length_mm - self.radius_mm) < ON_FORM_MM
+        way = np.einsum("nx,nx->n", spokes / np.maximum(length_mm, 1e-12)[:, None], patches.normals)
+        return np.asarray(near & (self.outward * way > LOOKS_ALIKE))
+
+    def _spokes(self, points_mm: Array) -> tuple[Array, Array]:
+        """From the axis square to each point, (n, 3), and how long that is, (n,)."""
         away = points_mm - self.at_mm
-        return np.asarray(away - (away @ self.axis)[:, None] * self.axis)
+        spokes = away - (away @ self.axis)[:, None] * self.axis
+        return spokes, np.linalg.norm(spokes, axis=1)
 
 
 Form = Flat | Round
@@ -103,9 +117,7 @@ def together(patches: Sequence[Patches]) -> Patches:
 
 def lies_on(form: Form, patches: Patches) -> BoolArray:
     """Which patches lie on a form and look as it does."""
-    way = np.einsum("nx,nx->n", form.looking(patches.middles_mm), patches.normals)
-    way = way if isinstance(form, Flat) else form.outward * way
-    return np.asarray((np.abs(form.off_mm(patches.middles_mm)) < ON_FORM_MM) & (way > LOOKS_ALIKE))
+    return form.holds(patches)
 
 
 def held_by_flats(flats: Sequence[Flat], patches: Patches) -> Array:

@@ -3,9 +3,8 @@
 Filling each rim with a disc would close the bore. A tube between them keeps it open, and is marked FILLED.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -24,6 +23,8 @@ from verifier.mesh import Array, IntArray
 FACING_COSINE = 0.9
 AREA_RATIO = 0.67
 OFF_AXIS_SHARE = 0.25
+# Far above what two ways of working out a product of directions differ by.
+ROUNDING = 1e-9
 # And their radii differ by no more than a ragged rim's half spacing and a draft of three degrees over a depth as large
 # as the radius make: two wide holes in the two faces of a plate are no mouths of one bore.
 RAGGED_MM = 0.4
@@ -109,9 +110,22 @@ def _facing_pairs(rims: Sequence[Rim]) -> list[tuple[int, int]]:
     """Pairs that face each other, the nearest first, every rim once."""
     return nearest_pairs(
         (float(np.linalg.norm(rims[i].middle_mm - rims[j].middle_mm)), i, j)
-        for i, j in combinations(range(len(rims)), 2)
+        for i, j in _looking_apart(rims)
         if _face_each_other(rims[i], rims[j])
     )
+
+
+def _looking_apart(rims: Sequence[Rim]) -> Iterator[tuple[int, int]]:
+    """Pairs of rims as large that look in opposite directions, too many rather than too few.
+
+    Hundreds of ragged holes make a hundred thousand pairs, of which one in a hundred is left to be asked closely.
+    """
+    outward, area = np.array([rim.outward for rim in rims]), np.array([rim.radius_mm**2 for rim in rims])
+    for i in range(len(rims)):
+        others = slice(i + 1, None)
+        alike = np.minimum(area[others], area[i]) > (AREA_RATIO - ROUNDING) * np.maximum(area[others], area[i])
+        opposite = outward[others] @ outward[i] < ROUNDING - FACING_COSINE
+        yield from ((i, i + 1 + j) for j in np.flatnonzero(alike & opposite).tolist())
 
 
 def nearest_pairs(found: Iterable[tuple[float, int, int]]) -> list[tuple[int, int]]:

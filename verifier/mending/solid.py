@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from verifier.mesh import Mesh, area_mm2, face_areas_mm2, volume_mm3
+from verifier.mesh import Array, Mesh, face_areas_mm2, volume_mm3
 
 Point = tuple[float, float, float]
 Box = tuple[Point, Point]
@@ -66,7 +67,7 @@ class VolumeChange:
         return f"{abs(self.volume_mm3):.0f} mm³ {what} at ({x:.1f}, {y:.1f}, {z:.1f}): {why}."
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Solid:
     """A closed, oriented, manifold surface.
 
@@ -86,10 +87,15 @@ class Solid:
         """Volume enclosed."""
         return volume_mm3(self.mesh)
 
+    @cached_property
+    def areas_mm2(self) -> Array:
+        """Area of every face, (m,); four rooms ask."""
+        return face_areas_mm2(self.mesh)
+
     @property
     def area_mm2(self) -> float:
         """Area of the surface."""
-        return area_mm2(self.mesh)
+        return float(self.areas_mm2.sum())
 
     @property
     def bodies(self) -> int:
@@ -102,5 +108,4 @@ class Solid:
     @property
     def filled_share(self) -> float:
         """Share of the surface that was invented, 0 to 1."""
-        areas = face_areas_mm2(self.mesh)
-        return float(areas[self.origin == Origin.FILLED].sum() / areas.sum())
+        return float(self.areas_mm2[self.origin == Origin.FILLED].sum() / self.area_mm2)

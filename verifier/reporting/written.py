@@ -1,7 +1,7 @@
 """The mesh as its file holds it, judged before anything is delivered: rounding may join corners that were apart."""
 
 from verifier.errors import CannotDeliver
-from verifier.mending.check import as_written, judge_as_numbered
+from verifier.mending.check import as_written, is_closed_as_numbered, judge_as_numbered
 from verifier.mesh import Mesh
 from verifier.reporting.mesh_files import corners_of_three_mf
 
@@ -26,6 +26,6 @@ def refuse_open_stl(mesh: Mesh, name: str) -> None:
 
 
 def _refuse_open(read: Mesh, name: str, do: str) -> None:
-    found = judge_as_numbered(read)
-    if not found.closed:
+    if not is_closed_as_numbered(read):
+        found = judge_as_numbered(read)
         raise CannotDeliver(f"the mesh would be no closed solid in its file: {found.sentence}", where=name, do=do)
