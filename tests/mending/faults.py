@@ -125,6 +125,17 @@ def pump_cam() -> Part:
     return Part(_part(inside, (-11, -10, -1, 23, 10, 10)), 2, (0.0, 0.0), 3.0, 9.0, axes)
 
 
+@lru_cache
+def rounded_plate() -> Part:
+    """A plate with corners of 0.6 mm all round, and one bore through it."""
+
+    def inside(x, y, z):
+        off = max(abs(x) - 13.4, 0.0), max(abs(y) - 8.4, 0.0), max(0.6 - z, z - 5.4, 0.0)
+        return -max(hypot(*off) - 0.6, bore((x, y, z), 5, 0, 3))
+
+    return Part(_part(inside, (-15, -10, -1, 15, 10, 7)), 1, (5.0, 0.0), 3.0, 6.0, ((5.0, 0.0, 3.0),))
+
+
 PARTS = (latch_lever, pump_rocker)
 ALL_PARTS = (*PARTS, fence_clip, seat_armrest)
 

@@ -11,12 +11,15 @@ bores.
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
-from verifier.mending.cut_free import cut_free
+from verifier.mending.clipping import clipped
+from verifier.mending.cut_free import LIFTS_MM, cut_free, wall_crossings, with_simple_rims
 from verifier.mending.draft import Draft
 from verifier.mending.loops import by_length, open_loops
-from verifier.mending.underside import Plane, fitted_plane
-from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once
+from verifier.mending.telling import tell_faces
+from verifier.mending.underside import Plane, feet_of, fitted_plane, with_notches_filled, with_underside
+from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, within
 
 # A rim is level where most of it lies within this: a row of faces of a handheld scan's net (0.3 to 0.6 mm). The rest
 # climbs around holes that run into the rim.
@@ -32,10 +35,16 @@ SPAN_SHARE = 0.7
 MOST_TRIED = 8
 # The cut is made so much over the highest part of the rim, that it may run along a wall and not along the rim.
 ABOVE_RIM_MM = 0.05
+# A face under a rim that is not cut lies so much lower, that no wall to it is without height.
+UNDER_RIM_MM = 0.02
 # Corners that may lie under the plane all the same: a spike.
 STRAY_SHARE = 0.001
 # Corners of the rim at either end of its heights that do not say where it begins and ends.
 STRAY_OF_RIM = 0.05
+# What lies so near to a rim says on which side of its plane the surface goes on: three rows of a coarse net.
+BESIDE_MM = 2.5
+# Sine of 15 degrees: faces that look down no more than this stand; more, and a corner has begun.
+BENT = 0.26
 EVENED = "Evened the rim below"
 
 
@@ -46,7 +55,7 @@ def close_open_below(draft: Draft) -> Draft:
     seen_mm = points[marked_once(draft.mesh.faces, len(points))]
     for rim in by_length(draft.mesh, draft.edges, loops)[:MOST_TRIED]:
         plane, share = level_plane(points[draft.edges.start[rim]], seen_mm.mean(axis=0))
-        if share < LEVEL_SHARE or not stands_on(draft, rim, plane):
+        if share < LEVEL_SHARE or not (stands_on(draft, rim, plane) or rounds_into(draft, rim, plane)):
             continue
         heights = plane.heights_mm(points[draft.edges.start[rim]])
         low, high = np.quantile(heights[np.abs(heights) < LEVEL_MM / 2], [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
@@ -56,10 +65,53 @@ def close_open_below(draft: Draft) -> Draft:
         level = [loop for loop in loops if abs(np.median(plane.heights_mm(points[draft.edges.start[loop]]))) < LEVEL_MM]
         if not (_is_as_wide(draft, level, seen_mm[over > high]) or _holds_a_mouth(draft, level, rim, plane)):
             continue
-        below = Plane(plane.at_mm + low * plane.normal, plane.normal)
-        closed = cut_free(draft, below, float(high - low) + ABOVE_RIM_MM, EVENED)
-        return draft if closed.crossings else closed.draft
+        cut_mm = float(high - low) + ABOVE_RIM_MM
+        closed = draft
+        if not stands_on(draft, rim, plane):
+            closed = _closed_on_roundings(draft, under_all(plane, heights), cut_mm)
+        if closed is draft:
+            cut = cut_free(draft, Plane(plane.at_mm + low * plane.normal, plane.normal), cut_mm, EVENED)
+            closed = draft if cut.crossings else cut.draft
+        return closed
     return draft
+
+
+def under_all(plane: Plane, heights_mm: Array) -> Plane:
+    """The plane laid under all of a rim that is level in it."""
+    return Plane(
+        plane.at_mm + (heights_mm[heights_mm > -LEVEL_MM / 2].min() - UNDER_RIM_MM) * plane.normal, plane.normal
+    )
+
+
+def _closed_on_roundings(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
+    """The draft closed flat under rims that have turned into the plane already; walls of bores are led down to it."""
+    mouths = [rim for rim in feet_of(draft, plane, LEVEL_MM) if stands_on(draft, rim, plane)]
+    rims_mm = [draft.mesh.vertices_mm[draft.edges.start[rim]] for rim in mouths]
+    tops_mm = [float(np.quantile(plane.heights_mm(rim_mm), 1.0 - STRAY_OF_RIM)) for rim_mm in rims_mm]
+    over_mouths_mm = max([cut_mm, *(min(top_mm, 2.0 * LEVEL_MM) + ABOVE_RIM_MM for top_mm in tops_mm)])
+    for lift_mm in LIFTS_MM:
+        freed = _bores_cut(draft, rims_mm, plane, over_mouths_mm + lift_mm)
+        even = with_notches_filled(freed, plane, cut_mm + lift_mm, feet_of(freed, plane, cut_mm + lift_mm))
+        even = with_notches_filled(
+            even, plane, over_mouths_mm + lift_mm, feet_of(even, plane, over_mouths_mm + lift_mm)
+        )
+        made = with_underside(even, plane, feet_of(even, plane, over_mouths_mm + lift_mm))
+        if wall_crossings(freed.mesh, made.mesh) == 0:
+            return made
+    return draft
+
+
+def _bores_cut(draft: Draft, rims_mm: list[Array], plane: Plane, cut_mm: float) -> Draft:
+    """The surface with the walls that end in some rims cut off so high over a plane; what turns into it stays."""
+    if not rims_mm:
+        return draft
+    heights = plane.heights_mm(draft.mesh.vertices_mm)
+    low = np.flatnonzero(heights < cut_mm + LEVEL_MM)
+    off, _ = cKDTree(np.concatenate(rims_mm)).query(draft.mesh.vertices_mm[low], distance_upper_bound=BESIDE_MM)
+    over = np.full(len(heights), np.ptp(heights) + 1.0)
+    over[low[off < BESIDE_MM]] = heights[low[off < BESIDE_MM]] - cut_mm
+    behind = within(draft.mesh.faces, over <= 0.0)
+    return with_simple_rims(clipped(draft, over).telling(tell_faces(EVENED, draft.mesh, behind, np.zeros_like(behind))))
 
 
 def level_plane(rim_mm: Array, towards_mm: Array) -> tuple[Plane, float]:
@@ -78,6 +130,31 @@ def stands_on(draft: Draft, rim: IntArray, plane: Plane) -> bool:
     along = np.abs(face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[beside])) @ plane.normal)
     areas = draft.areas_mm2[beside]
     return bool(areas[along < STANDING].sum() > 0.5 * areas.sum())
+
+
+def rounds_into(draft: Draft, rim: IntArray, plane: Plane) -> bool:
+    """Whether a wall turns into the plane at a rim around a corner, and stands upright three rows of faces behind it.
+
+    A dome looks down there still. What is left of the corner lies no deeper than the rim is ragged.
+    """
+    rim_mm = draft.mesh.vertices_mm[draft.edges.start[rim]]
+    middles, normals, areas = faces_beside(draft, rim_mm)
+    off, _ = cKDTree(rim_mm).query(middles)
+    at_rim, behind = off < np.quantile(off, 0.2), off > BESIDE_MM / 2
+    if not behind.any():
+        return False
+    turned, upright = (np.average(-normals[some] @ plane.normal, weights=areas[some]) for some in (at_rim, behind))
+    return bool(turned > BENT > upright)
+
+
+def faces_beside(draft: Draft, rim_mm: Array) -> tuple[Array, Array, Array]:
+    """Middles, normals and areas of the faces near a rim, (k, 3), (k, 3), (k,)."""
+    middles = draft.mesh.corners_mm.mean(axis=1)
+    boxed = ((middles > rim_mm.min(axis=0) - BESIDE_MM) & (middles < rim_mm.max(axis=0) + BESIDE_MM)).all(axis=1)
+    some = np.flatnonzero(boxed)
+    off, _ = cKDTree(rim_mm).query(middles[some], distance_upper_bound=BESIDE_MM)
+    some = some[off < BESIDE_MM]
+    return middles[some], face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[some])), draft.areas_mm2[some]
 
 
 def _holds_a_mouth(draft: Draft, level: list[IntArray], rim: IntArray, plane: Plane) -> bool:

@@ -22,6 +22,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.loops import RIM_EDGES, by_length, open_loops
 from verifier.mending.open_below import (
     ABOVE_RIM_MM,
+    BESIDE_MM,
     EVENED,
     LEVEL_MM,
     LEVEL_SHARE,
@@ -29,6 +30,7 @@ from verifier.mending.open_below import (
     STRAY_OF_RIM,
     level_plane,
     stands_on,
+    under_all,
     winds_round,
 )
 from verifier.mending.telling import tell_faces
@@ -36,8 +38,6 @@ from verifier.mending.underside import Plane, feet_of, with_notches_filled, with
 from verifier.mending.wall_ends import ALONG_WALL, LOOKING_IN, normals_at
 from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, within
 
-# What lies so near to a rim says on which side of its plane the surface goes on: three rows of a coarse net.
-BESIDE_MM = 2.5
 # Of a wall under the body no more is led on than this share of what lies between the plane and its foot; the rest was
 # seen, and says where the wall stands.
 LED_ON_SHARE = 0.75
@@ -97,8 +97,9 @@ def _shoulder_at(draft: Draft, rim: IntArray, ends: Sequence[IntArray]) -> _Shou
     walled = stands_on(draft, rim, plane)
     heights = plane.heights_mm(rim_mm)
     low, high = np.quantile(heights[np.abs(heights) < LEVEL_MM / 2], [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
-    for normal, foot in [(plane.normal, low)] if walled else [(plane.normal, 0.0), (-plane.normal, 0.0)]:
-        level = Plane(plane.at_mm + foot * plane.normal, normal)
+    both_ways = (plane, Plane(plane.at_mm, -plane.normal))
+    level_planes = [under_all(each, each.heights_mm(rim_mm)) for each in both_ways]
+    for level in [Plane(plane.at_mm + low * plane.normal, plane.normal)] if walled else level_planes:
         if np.quantile(level.heights_mm(beside_mm), STRAY_OF_RIM) < -LEVEL_MM:
             continue
         standing = [loop for loop in ends if loop is not rim and _stands_under(draft, loop, rim_mm, level)]
@@ -159,8 +160,7 @@ def _closed_flat(draft: Draft, shoulder: _Shoulder) -> Draft:
         above, below = _rims_above(even, lifted), _rims_below(even, lifted)
         if not above or len(below) < len(shoulder.outlines):
             continue
-        led, level = (above + below, []) if shoulder.walled else (below, above)
-        made = with_underside(even, shoulder.plane, led, level)
+        made = with_underside(even, shoulder.plane, above + below)
         if wall_crossings(freed.mesh, made.mesh) == 0:
             return made
     return draft

@@ -66,23 +66,21 @@ def with_notches_filled(draft: Draft, plane: Plane, cut_mm: float, feet: Sequenc
     return sewn.telling(tell_faces("Filled notches at the foot", sewn.mesh, made, bridge[~again]))
 
 
-def with_underside(draft: Draft, plane: Plane, feet: Sequence[IntArray], level: Sequence[IntArray] = ()) -> Draft:
-    """Walls from rims down to the plane, or up to it, and one flat face with holes between them.
-
-    level : rims that lie in the plane as they are
-    """
-    rims = [draft.edges.start[loop][::-1] for loop in (*feet, *level)]
-    if not rims:
+def with_underside(draft: Draft, plane: Plane, feet: Sequence[IntArray]) -> Draft:
+    """Walls from rims down to the plane, or up to it, and one flat face with holes between them."""
+    foot = [draft.edges.start[loop][::-1] for loop in feet]
+    if not foot:
         return draft
-    corners, lengths = np.concatenate(rims), [*map(len, rims)]
+    corners = np.concatenate(foot)
     height = plane.heights_mm(draft.mesh.vertices_mm[corners])
     base_mm = draft.mesh.vertices_mm[corners] - height[:, None] * plane.normal
-    led = sum(lengths[: len(feet)])
-    number = np.concatenate([len(draft.mesh.vertices_mm) + np.arange(led), corners[led:]])
-    base = np.split(number, np.cumsum(lengths)[:-1])
-    walls = [_wall(rim, below) for rim, below in zip(rims[: len(feet)], base[: len(feet)], strict=True)]
-    faces = np.concatenate([*walls, number[_flat_face(base_mm, lengths, plane)]])
-    sewn = draft.with_sewn(base_mm[:led], faces)
+    base = [
+        len(draft.mesh.vertices_mm) + k for k in np.split(np.arange(len(corners)), np.cumsum([*map(len, foot)])[:-1])
+    ]
+    walls = [_wall(rim, below) for rim, below in zip(foot, base, strict=True)]
+    flat = len(draft.mesh.vertices_mm) + _flat_face(base_mm, [*map(len, foot)], plane)
+    faces = np.concatenate([*walls, flat])
+    sewn = draft.with_sewn(base_mm, faces)
     made = len(draft.mesh.faces) + np.arange(len(faces))
     step = tell_faces("Closed the underside where it stood", sewn.mesh, made, np.zeros_like(made))
     return sewn.telling(step)
