@@ -13,8 +13,10 @@ from verifier.mending.telling import tell_faces
 from verifier.mending.thickness import kept_thick
 from verifier.mesh import Array, IntArray, Mesh
 
+FILLED_HOLES = "Filled holes"
 
-def fill_holes(draft: Draft, what: str = "Filled holes", *, fair: bool = True, keep_longest: bool = False) -> Draft:
+
+def fill_holes(draft: Draft, what: str = FILLED_HOLES, *, fair: bool = True, keep_longest: bool = False) -> Draft:
     """Close every open loop with a disc of new faces marked FILLED.
 
     fair : lead the surface around on into the holes

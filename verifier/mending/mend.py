@@ -28,8 +28,10 @@ from verifier.mending.shoulders import close_shoulders
 from verifier.mending.solid import MendStep, Solid
 from verifier.mending.spikes import cut_off_spikes
 from verifier.mending.strips import zip_pieces
-from verifier.mending.support import stand_free
+from verifier.mending.support import stand_free, stand_on
+from verifier.mending.table_sheet import without_table_sheet
 from verifier.mending.tunnels import line_tunnels
+from verifier.mending.underside import Plane
 from verifier.mending.volume import unexplained, volume_changes
 from verifier.mending.welding import drop_doubled_faces, weld_equal
 from verifier.mesh import BoolArray, Mesh, drop_unused_vertices
@@ -56,9 +58,9 @@ def mend(scan: Scan) -> Solid:
     Raises CannotMend when the result would not be a closed solid, or when volume came or went and no step says why; it
     says what is wrong and what to do at the scanner.
     """
-    surface = one_surface(scan)
+    surface, table = one_surface(scan)
     try:
-        draft = uncrossed(without_flat_faces(closed(surface)))
+        draft = uncrossed(without_flat_faces(closed(surface, table)))
         surface, draft = surface.bare(), tell_bodies(draft).bare()  # the judge needs the most memory of all
         flaw = _flaw(draft)
         if flaw and (writable := without_unwritable(draft)) is not draft:
@@ -79,8 +81,11 @@ def mend(scan: Scan) -> Solid:
     )
 
 
-def one_surface(scan: Scan) -> Draft:
-    """The scan with shared corners, two faces at most at an edge, all facing out, and nothing but the part."""
+def one_surface(scan: Scan) -> tuple[Draft, Plane | None]:
+    """The scan with shared corners, two faces at most at an edge, all facing out, and nothing but the part.
+
+    And the plane of a table that lay beneath it as a sheet of its own, None without one.
+    """
     mesh, strays = without_strays(scan.mesh)
     if len(mesh.faces) == 0:
         raise NoTriangles("it holds no surface", where=scan.source.name, do="Export the mesh again")
@@ -95,10 +100,11 @@ def one_surface(scan: Scan) -> Draft:
     pieces = count_large_pieces(draft)
     if pieces > MOST_BODIES:
         raise CannotMend(f"it falls into {pieces} pieces of like size", where=scan.source.name, do=MERGE_PASSES)
+    draft, table = without_table_sheet(draft)
     draft = settle_pieces(draft)
     if len(draft.mesh.faces) == 0:
         raise CannotMend("it is a sheet that encloses nothing", where=scan.source.name, do=TURN_OVER)
-    return drop_inner_shells(merge_passes(draft))
+    return drop_inner_shells(merge_passes(draft)), table
 
 
 def merge_passes(draft: Draft) -> Draft:
@@ -113,12 +119,17 @@ def merge_passes(draft: Draft) -> Draft:
     return remove_debris_and_fins(bridge_islands(zip_pieces(cut_knotted_loops(split_bow_ties(draft)))))
 
 
-def closed(draft: Draft) -> Draft:
-    """The surface with touching corners split, no support, facing rims joined, bores carried on and holes filled."""
+def closed(draft: Draft, table: Plane | None) -> Draft:
+    """The surface with touching corners split, no support, facing rims joined, bores carried on and holes filled.
+
+    table : where a sheet of table lay
+    """
     draft = split_bow_ties(draft)
     if len(draft.edges.border) == 0:
         return draft
-    draft = stand_free(close_hub_ends(close_shoulders(cut_knotted_loops(draft))))
+    draft = cut_knotted_loops(draft)
+    draft = draft if table is None else stand_on(draft, table)
+    draft = stand_free(close_hub_ends(close_shoulders(draft)))
     return fill_holes(lead_faces_on(carry_bores_on(close_belts(zip_facing_rims(line_tunnels(draft))))))
 
 

@@ -15,9 +15,9 @@ from verifier.mesh import Array, BoolArray, IntArray
 # A rim more than half of which lies this near to the cut is one of the underside; a hole in the wall, however low, is
 # not. A corner of such a rim that is not so near is in a notch.
 AT_CUT_MM = 0.05
-# A rim that encloses less than a disc so wide is a dint that the cut ran through. Bores are wider: the smallest screws
+# A rim that encloses less, a disc of 0.8 mm, is a dint that the cut ran through. Bores are wider: the smallest screws
 # of the trade want one of 1 mm (common practice, no source).
-DINT_MM = 0.8
+DINT_MM2 = np.pi * 0.8**2 / 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +93,15 @@ def feet_of(draft: Draft, plane: Plane, cut_mm: float) -> list[IntArray]:
     return [
         loop
         for loop, rim_mm in rims
-        if np.median(plane.heights_mm(rim_mm)) < cut_mm + AT_CUT_MM and _enclosed_mm2(rim_mm) > np.pi * DINT_MM**2 / 4
+        if np.median(plane.heights_mm(rim_mm)) < cut_mm + AT_CUT_MM
+        and float(np.linalg.norm(enclosed(rim_mm))) > DINT_MM2
     ]
 
 
-def _enclosed_mm2(rim_mm: Array) -> float:
+def enclosed(rim_mm: Array) -> Array:
+    """The area that a closed line goes round, as a vector square to it, mm2."""
     spoke = rim_mm - rim_mm.mean(axis=0)
-    return 0.5 * float(np.linalg.norm(np.cross(spoke, np.roll(spoke, -1, axis=0)).sum(axis=0)))
+    return np.asarray(0.5 * np.cross(spoke, np.roll(spoke, -1, axis=0)).sum(axis=0))
 
 
 def _stretches(climbs: BoolArray) -> list[IntArray]:
