@@ -1,6 +1,7 @@
 """A part without an underside and without a table: cut off level by the scanner's program."""
 
 import faults
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
@@ -58,3 +59,11 @@ def test_a_dome_whose_end_was_not_seen_is_not_cut_flat():
     seen = mesh.corners_mm[:, :, 2].min(axis=1) > -8.0
     solid = mend(faults.scan_of(Mesh(mesh.vertices_mm, mesh.faces[seen])))
     assert "Closed the underside where it stood" not in steps(solid)
+
+
+def test_a_coarse_rim_that_keeps_to_no_plane_is_filled_like_any():
+    """A box of twelve faces without two of different sides: of the rim's four corners no three are level."""
+    made = manifold3d.Manifold.cube((20.0, 14.0, 9.0)).to_mesh64()
+    box = Mesh(np.array(made.vert_properties)[:, :3], np.array(made.tri_verts).astype(np.int64))
+    solid = mend(faults.scan_of(Mesh(box.vertices_mm, np.delete(box.faces, [0, 2], axis=0))))
+    assert solid.volume_mm3 == pytest.approx(20.0 * 14.0 * 9.0)

@@ -72,14 +72,17 @@ def _area_in(
 ) -> Array:
     """How much measured surface lies so far beside each part, (count,)."""
     at = patches.middles_mm + off_mm * patches.normals
-    low = np.floor((at - grid.low_mm) / grid.step_mm).astype(np.int64)
+    steps = (at - grid.low_mm) / grid.step_mm
+    low = np.floor(steps).astype(np.int64)
     within = ((low >= 0) & (low < np.array(grid.counts) - 1)).all(axis=1)
     at, low, areas = at[within], low[within], patches.areas_mm2[within]
+    beyond = steps[within] - low
     own = sides_of(forms, at)
     found = np.full(len(at), -1)
     for corner in np.ndindex(2, 2, 2):
         there = np.ravel_multi_index(tuple((low + corner).T), grid.counts)
-        found = np.where((found < 0) & (code[there] == own), there, found)
+        near = np.linalg.norm(beyond - corner, axis=1) < 1.0  # further off there may be another part of that code
+        found = np.where((found < 0) & near & (code[there] == own), there, found)
     return np.asarray(np.bincount(cell[found[found >= 0]], areas[found >= 0], count), dtype=np.float64)
 
 

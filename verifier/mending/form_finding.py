@@ -101,10 +101,10 @@ def _best(tried: Sequence[Kind], held: Callable[[Sequence[Kind], Patches], Array
     for _ in range(3):
         if best.mine.sum() < 4:
             return best
-        fitted = _held(_fitted(best.form, patches.at(best.mine)), patches)
-        if fitted.area_mm2 < 0.9 * best.area_mm2:
+        better = _held(fitted(best.form, patches.at(best.mine)), patches)
+        if better.area_mm2 < 0.9 * best.area_mm2:
             break
-        best = fitted
+        best = better
     return best
 
 
@@ -152,7 +152,7 @@ def _across(vectors: Array, axes: Array) -> Array:
     return np.asarray(vectors - np.einsum("nx,nx->n", vectors, axes)[:, None] * axes)
 
 
-def _fitted(form: Form, patches: Patches) -> Form:
+def fitted(form: Form, patches: Patches) -> Form:
     """The form by least squares through patches; a cylinder keeps its axis's direction unless it is seen well."""
     weights = patches.areas_mm2 / patches.areas_mm2.sum()
     middle = weights @ patches.middles_mm

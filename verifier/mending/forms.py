@@ -68,7 +68,42 @@ class Round:
         return spokes, np.linalg.norm(spokes, axis=1)
 
 
-Form = Flat | Round
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A torus: at_mm (3,) its middle, axis (3,), the tube's middle around_mm from there; a ball where that is nought.
+
+    outward : 1 where material is in the tube, -1 where it is around it
+    """
+
+    at_mm: Array
+    axis: Array
+    around_mm: float
+    radius_mm: float
+    outward: int
+
+    def off_mm(self, points_mm: Array) -> Array:
+        """Distance of points from the tube's wall, (n,), negative within it."""
+        return np.asarray(np.linalg.norm(self._spokes(points_mm), axis=1) - self.radius_mm)
+
+    def looking(self, points_mm: Array) -> Array:
+        """Unit direction away from the tube's middle, (n, 3)."""
+        spokes = self._spokes(points_mm)
+        return np.asarray(spokes / np.maximum(np.linalg.norm(spokes, axis=1, keepdims=True), 1e-12))
+
+    def holds(self, patches: "Patches") -> BoolArray:
+        """Which patches lie on it and look as it does, (n,)."""
+        near = np.abs(self.off_mm(patches.middles_mm)) < ON_FORM_MM
+        way = np.einsum("nx,nx->n", self.looking(patches.middles_mm), patches.normals)
+        return np.asarray(near & (self.outward * way > LOOKS_ALIKE))
+
+    def _spokes(self, points_mm: Array) -> Array:
+        away = points_mm - self.at_mm
+        across = away - (away @ self.axis)[:, None] * self.axis
+        length = np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-12)
+        return np.asarray(away - self.around_mm * across / length)
+
+
+Form = Flat | Round | Ring
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,4 +202,9 @@ def is_same(one: Form, other: Form) -> bool:
             and beside < 2.0 * ON_FORM_MM
             and abs(one.radius_mm - other.radius_mm) < 2.0 * ON_FORM_MM
         )
+    if isinstance(one, Ring) and isinstance(other, Ring):
+        sizes = abs(one.radius_mm - other.radius_mm), abs(one.around_mm - other.around_mm)
+        apart = float(np.linalg.norm(one.at_mm - other.at_mm))
+        along = abs(float(one.axis @ other.axis)) if one.around_mm > 0.0 else 1.0
+        return along > ONE_DIRECTION and max(*sizes, apart) < 2.0 * ON_FORM_MM
     return False

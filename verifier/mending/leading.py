@@ -29,6 +29,7 @@ from verifier.mending.loops import knots_of, open_loops
 from verifier.mending.neighbourhood import around
 from verifier.mending.passes import lying_on
 from verifier.mending.patches import pieces_with_inside
+from verifier.mending.roundings import parted, with_roundings
 from verifier.mending.strips import RAGGED_SPACINGS, SEAM_MM, zip_owned
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, BoolArray, IntArray, Mesh, corner_columns, face_normals, face_vectors_mm2, touching
@@ -140,15 +141,19 @@ def _closed(draft: Draft, group: Group, spacing_mm: float) -> Draft | None:
     beside = _within(mesh, box_mm)
     patches = patches_of(beside.corners_mm.mean(axis=1), face_vectors_mm2(beside), PATCH_MM)
     strips, away = _rims(mesh, draft.edges, rim, patches)
-    forms = [form for form in forms_in(patches) if not _is_by_chance(form, patches, strips)]
-    if not _part_of_several(forms, strips) or _misfit_mm(forms, patches) > FREE_FORM_MM:
+    found = forms_in(patches)
+    if not _part_of_several(found, strips) or _misfit_mm(found, patches) > FREE_FORM_MM:
         return None
+    forms, rolled = with_roundings(found, patches, spacing_mm)
+    faces = [face for each in rolled for face in (*each.beside, each.form)]
+    forms = [f for f in forms if any(f is face for face in faces) or not _is_by_chance(f, patches, strips)]
     grid = grid_in(box_mm, spacing_mm, forms)
     if grid is None:
         return None
     forms += bounds_of(forms, beside.corners_mm.reshape(-1, 3))
     forms += bounds_of(forms, rim_mm)
-    onward = led_over(forms, strips, away, group.reach_mm)
+    onward = led_over(forms, rolled, strips, away, group.reach_mm)
+    forms = parted(forms, grid.step_mm)
     led = contour(grid, forms, material_on(grid, forms, together([patches, onward])))
     return _laid_in(draft, group, Mesh(led.vertices_mm @ frame + group.middle_mm, led.faces), spacing_mm)
 

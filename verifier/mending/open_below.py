@@ -27,6 +27,8 @@ LEVEL_MM = 0.6
 LEVEL_SHARE = 0.7
 # So often the plane is fitted anew to what lies level in it.
 FITS = 3
+# Corners that a plane goes through.
+LEAST_LEVEL = 3
 # Cosine of 60 degrees: of the faces at a rim whose walls stand on its plane half the area looks less along its normal.
 STANDING = 0.5
 # So much of the part's width, both ways in the plane, lies between the rims: of a bar's end or a hole there is less.
@@ -120,6 +122,8 @@ def level_plane(rim_mm: Array, towards_mm: Array) -> tuple[Plane, float]:
     for _ in range(FITS):
         heights = plane.heights_mm(rim_mm)
         level = np.abs(heights - np.median(heights)) < LEVEL_MM / 2
+        if level.sum() < LEAST_LEVEL:
+            break
         plane = fitted_plane(rim_mm[level], plane.normal)
     return plane, float((np.abs(plane.heights_mm(rim_mm)) < LEVEL_MM / 2).mean())
 
