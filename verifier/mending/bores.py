@@ -14,7 +14,7 @@ import numpy as np
 
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
-from verifier.mending.loops import RIM_EDGES, open_loops
+from verifier.mending.loops import RIM_EDGES, loops_of
 from verifier.mending.new_faces import NewFaces, numbered_after
 from verifier.mending.telling import tell_faces
 from verifier.mending.wall_ends import WallEnd, wall_end
@@ -46,7 +46,7 @@ def carry_bores_on(draft: Draft) -> Draft:
 
 def _all_led(draft: Draft) -> list[NewFaces]:
     """Every wall's end with the first hole that it can be led to, each loop used once."""
-    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
+    loops = [loop for loop in loops_of(draft) if len(loop) >= RIM_EDGES]
     ends = [end for loop in loops if (end := wall_end(draft, loop)) is not None]
     taken: set[int] = set()
     led = []

@@ -8,7 +8,7 @@ from verifier.mending.apart import drawn_apart
 from verifier.mending.discs import Disc, chords, disc_over, with_chords_halved
 from verifier.mending.draft import Draft
 from verifier.mending.fairing import faired
-from verifier.mending.loops import longest, open_loops
+from verifier.mending.loops import longest, loops_of
 from verifier.mending.telling import tell_faces
 from verifier.mending.thickness import kept_thick
 from verifier.mesh import Array, IntArray, Mesh
@@ -22,7 +22,7 @@ def fill_holes(draft: Draft, what: str = FILLED_HOLES, *, fair: bool = True, kee
     fair : lead the surface around on into the holes
     keep_longest : leave the longest loop open
     """
-    loops = open_loops(draft.edges)
+    loops = loops_of(draft)
     if keep_longest and loops:
         kept = longest(draft.mesh, draft.edges, loops)
         loops = [loop for loop in loops if loop is not kept]

@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
-from verifier.mending.loops import open_loops
+from verifier.mending.loops import loops_of
 from verifier.mending.surrounded import inside_holes
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, IntArray
@@ -35,7 +35,7 @@ def bridge_islands(draft: Draft) -> Draft:
     within = inside_holes(draft, piece, others, others) > 0
     if not within.any():
         return draft
-    loops = open_loops(draft.edges)
+    loops = loops_of(draft)
     is_island = [bool(within[piece[loop[0] // 3]]) and len(loop) >= LEAST_EDGES for loop in loops]
     rims = [loop for loop in loops if not within[piece[loop[0] // 3]]]
     if not any(is_island) or not rims:

@@ -25,7 +25,7 @@ from verifier.mending.fans import split_bow_ties
 from verifier.mending.form_finding import forms_in
 from verifier.mending.forms import Form, Patches, Round, lies_on, patches_of, together
 from verifier.mending.grid import farthest_mm, grid_in, room_around
-from verifier.mending.loops import knots_of, open_loops
+from verifier.mending.loops import knots_of, loops_of
 from verifier.mending.neighbourhood import around
 from verifier.mending.passes import lying_on
 from verifier.mending.patches import pieces_with_inside
@@ -94,7 +94,7 @@ def _groups(draft: Draft, nearness: float) -> list[Group]:
     if len(draft.edges.border) == 0:
         return []
     balls = []
-    for loop in open_loops(draft.edges):
+    for loop in loops_of(draft):
         rim = draft.mesh.vertices_mm[draft.edges.start[loop]]
         middle = rim.mean(axis=0)
         reach = float(np.linalg.norm(rim - middle, axis=1).max())

@@ -35,6 +35,15 @@ def open_loops(edges: Edges) -> list[IntArray]:
     return _walk(border, dict(zip(turned[known].tolist(), border[known].tolist(), strict=True)))
 
 
+def loops_of(draft: Draft) -> list[IntArray]:
+    """The open loops of a surface; a dozen stages ask in turn, most of which leave it as it is."""
+    return draft.once(_walked)
+
+
+def _walked(draft: Draft) -> list[IntArray]:
+    return open_loops(draft.edges)
+
+
 def longest(mesh: Mesh, edges: Edges, loops: Sequence[IntArray]) -> IntArray:
     """The loop that is longest in millimetres: a hole in a part seen finer than its table has more edges than that."""
     return by_length(mesh, edges, loops)[0]

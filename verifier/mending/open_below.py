@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 from verifier.mending.clipping import clipped
 from verifier.mending.cut_free import LIFTS_MM, cut_free, wall_crossings, with_simple_rims
 from verifier.mending.draft import Draft
-from verifier.mending.loops import by_length, open_loops
+from verifier.mending.loops import by_length, loops_of
 from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, feet_of, fitted_plane, with_notches_filled, with_underside
 from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, within
@@ -52,7 +52,7 @@ EVENED = "Evened the rim below"
 
 def close_open_below(draft: Draft) -> Draft:
     """Close a part flat where a rim and those beside it end in one plane; any other comes back as it is."""
-    loops = open_loops(draft.edges)
+    loops = loops_of(draft)
     points = draft.mesh.vertices_mm
     seen_mm = points[marked_once(draft.mesh.faces, len(points))]
     for rim in by_length(draft.mesh, draft.edges, loops)[:MOST_TRIED]:

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 
 from verifier.mending.crossings import crossing_near
 from verifier.mending.draft import Draft
-from verifier.mending.loops import RIM_EDGES, ROUNDNESS, open_loops
+from verifier.mending.loops import RIM_EDGES, ROUNDNESS, loops_of
 from verifier.mending.new_faces import NewFaces, numbered_after
 from verifier.mending.telling import tell_faces
 from verifier.mending.wall_ends import circle_of, normals_at, wall_end
@@ -86,7 +86,7 @@ def zip_facing_rims(draft: Draft) -> Draft:
 
 def rims_of(draft: Draft) -> list[Rim]:
     """Every open loop that goes round enough to have an axis."""
-    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
+    loops = [loop for loop in loops_of(draft) if len(loop) >= RIM_EDGES]
     if len(loops) < 2:
         return []
     _, piece = draft.pieces

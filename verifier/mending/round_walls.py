@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from verifier.mending.draft import Draft
-from verifier.mending.loops import RIM_EDGES, open_loops
+from verifier.mending.loops import RIM_EDGES, loops_of
 from verifier.mending.wall_ends import ALONG_WALL, LOOKING_IN, OFF_CIRCLE_SHARE, circle_of, normals_at
 from verifier.mesh import Array, IntArray, Mesh, face_normals
 
@@ -75,7 +75,11 @@ class Side:
 
 def round_rims(draft: Draft) -> list[RoundRim]:
     """Every open loop that goes once round a round wall."""
-    rims = (_round_rim(draft, loop) for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES)
+    return draft.once(_round_rims)
+
+
+def _round_rims(draft: Draft) -> list[RoundRim]:
+    rims = (_round_rim(draft, loop) for loop in loops_of(draft) if len(loop) >= RIM_EDGES)
     return [rim for rim in rims if rim is not None]
 
 

@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 from verifier.mending.clipping import clipped
 from verifier.mending.cut_free import wall_crossings, with_simple_rims
 from verifier.mending.draft import Draft
-from verifier.mending.loops import RIM_EDGES, by_length, open_loops
+from verifier.mending.loops import RIM_EDGES, by_length, loops_of
 from verifier.mending.open_below import (
     ABOVE_RIM_MM,
     BESIDE_MM,
@@ -36,7 +36,7 @@ from verifier.mending.open_below import (
 from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, feet_of, with_notches_filled, with_underside
 from verifier.mending.wall_ends import ALONG_WALL, LOOKING_IN, normals_at
-from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, within
+from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, touching, within
 
 # Of a wall under the body no more is led on than this share of what lies between the plane and its foot; the rest was
 # seen, and says where the wall stands.
@@ -77,7 +77,7 @@ def close_shoulders(draft: Draft) -> Draft:
 
 
 def _joined_once(draft: Draft) -> Draft:
-    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= RIM_EDGES]
+    loops = [loop for loop in loops_of(draft) if len(loop) >= RIM_EDGES]
     ends = [loop for loop in loops if _looks_out(draft, loop)]
     for rim in by_length(draft.mesh, draft.edges, loops)[:MOST_TRIED] if ends else []:
         shoulder = _shoulder_at(draft, rim, ends)
@@ -114,13 +114,14 @@ def _shoulder_at(draft: Draft, rim: IntArray, ends: Sequence[IntArray]) -> _Shou
 def _beside(draft: Draft, rim: IntArray) -> Array:
     """Corners of the surface near a rim, (n, 3)."""
     _, piece = draft.pieces
-    rim_mm = draft.mesh.vertices_mm[draft.edges.start[rim]]
-    own = marked_once(draft.mesh.faces[piece == piece[rim[0] // 3]], len(draft.mesh.vertices_mm))
-    own_mm = draft.mesh.vertices_mm[own]
-    boxed = (own_mm > rim_mm.min(axis=0) - BESIDE_MM).all(axis=1) & (own_mm < rim_mm.max(axis=0) + BESIDE_MM).all(
-        axis=1
-    )
-    near_mm = own_mm[boxed]
+    points, faces = draft.mesh.vertices_mm, draft.mesh.faces
+    rim_mm = points[draft.edges.start[rim]]
+    boxed = np.ones(len(points), dtype=bool)
+    for along, low, high in zip(points.T, rim_mm.min(axis=0) - BESIDE_MM, rim_mm.max(axis=0) + BESIDE_MM, strict=True):
+        boxed &= (along > low) & (along < high)
+    there = np.flatnonzero(touching(faces, boxed))
+    own = marked_once(faces[there[piece[there] == piece[rim[0] // 3]]], len(points))
+    near_mm = points[own[boxed[own]]]
     return np.asarray(near_mm[cKDTree(rim_mm).query(near_mm, distance_upper_bound=BESIDE_MM)[0] < BESIDE_MM])
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.mending.draft import Draft
-from verifier.mending.loops import open_loops
+from verifier.mending.loops import loops_of
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, BoolArray, IntArray
 
@@ -46,7 +46,7 @@ def zip_pieces(draft: Draft) -> Draft:
     _, piece = draft.pieces
     if int(piece.max(initial=0)) == 0 or len(draft.edges.border) == 0:
         return draft
-    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= LEAST_CORNERS]
+    loops = [loop for loop in loops_of(draft) if len(loop) >= LEAST_CORNERS]
     if len(loops) < 2:
         return draft
     return _zipped(draft, loops, piece, SEAM_MM + RAGGED_SPACINGS * _spacing_mm(draft, np.concatenate(loops)))
@@ -59,7 +59,7 @@ def zip_owned(draft: Draft, owner: IntArray, reach_mm: float) -> Draft:
     """
     if len(draft.edges.border) == 0:
         return draft
-    loops = [loop for loop in open_loops(draft.edges) if len(loop) >= LEAST_CORNERS]
+    loops = [loop for loop in loops_of(draft) if len(loop) >= LEAST_CORNERS]
     return _zipped(draft, loops, owner, reach_mm) if len(loops) > 1 else draft
 
 

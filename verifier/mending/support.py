@@ -14,7 +14,7 @@ from verifier.mending.crossings import mend_crossings
 from verifier.mending.cut_free import LIFTS_MM, cut_free
 from verifier.mending.draft import Draft
 from verifier.mending.holes import FILLED_HOLES, fill_holes, fill_loops
-from verifier.mending.loops import longest, open_loops
+from verifier.mending.loops import longest, loops_of
 from verifier.mending.open_below import (
     ABOVE_RIM_MM,
     LEVEL_MM,
@@ -63,7 +63,7 @@ def stand_on(draft: Draft, table: Plane) -> Draft:
 
     Bores end in rims of their own here, and not in the table's. Holes that the cut would run into are filled before it.
     """
-    loops, heights = open_loops(draft.edges), table.heights_mm(draft.mesh.vertices_mm)
+    loops, heights = loops_of(draft), table.heights_mm(draft.mesh.vertices_mm)
     feet = _level_feet(draft, [loop for loop in loops if _is_at_foot(draft, loop, table)], table)
     if not any(_share(draft, loop, table, -1.0) < 0.5 for loop in feet):
         return draft
@@ -111,7 +111,7 @@ def _support_plane(draft: Draft) -> Plane | None:
     It is laid through the faces that look along it, and they are judged by their share of the loop's length: a hole in
     the part that runs into the loop may have as many edges as all of a table seen less finely.
     """
-    loops = open_loops(draft.edges)
+    loops = loops_of(draft)
     if not loops:
         return None
     rim = longest(draft.mesh, draft.edges, loops)

@@ -8,7 +8,7 @@ import numpy as np
 
 from verifier.mending.discs import disc_over
 from verifier.mending.draft import Draft
-from verifier.mending.loops import open_loops
+from verifier.mending.loops import loops_of
 from verifier.mending.telling import tell_faces
 from verifier.mesh import Array, BoolArray, IntArray
 
@@ -89,7 +89,7 @@ def with_underside(draft: Draft, plane: Plane, feet: Sequence[IntArray]) -> Draf
 def feet_of(draft: Draft, plane: Plane, cut_mm: float) -> list[IntArray]:
     """The loops at the cut, as half-edges."""
     points, start = draft.mesh.vertices_mm, draft.edges.start
-    rims = [(loop, points[start[loop]]) for loop in open_loops(draft.edges)]
+    rims = [(loop, points[start[loop]]) for loop in loops_of(draft)]
     return [
         loop
         for loop, rim_mm in rims
