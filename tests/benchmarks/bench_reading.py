@@ -248,7 +248,7 @@ def test_what_is_made_to_harm(name, benchmark, tmp_path):
 
 
 def test_a_facet_a_solid_is_read_as_what_it_is(benchmark, tmp_path):
-    """Ten megabytes hold fewer solids than may be: the mesh is the same facet again and again, which mending refuses."""
+    """Ten megabytes hold fewer solids than may be: one facet again and again, which mending refuses."""
     path = tmp_path / "a facet a solid.stl"
     path.write_bytes(filled(b"", b"solid\n  facet" + FACET + b"endsolid\n"))
     found = measured(benchmark, path)

@@ -10,13 +10,13 @@ bores.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from verifier.mending.clipping import clipped
 from verifier.mending.cut_free import LIFTS_MM, cut_free, wall_crossings, with_simple_rims
 from verifier.mending.draft import Draft
 from verifier.mending.loops import by_length, loops_of
+from verifier.mending.outlines import in_plane, winds_round
 from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, feet_of, fitted_plane, with_notches_filled, with_underside
 from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, within
@@ -164,18 +164,12 @@ def faces_beside(draft: Draft, rim_mm: Array) -> tuple[Array, Array, Array]:
 def _holds_a_mouth(draft: Draft, level: list[IntArray], rim: IntArray, plane: Plane) -> bool:
     """Whether of the rims in the plane one is a bore's mouth within another: of a hub without its end, say."""
     points = draft.mesh.vertices_mm
-    across = np.linalg.svd(plane.normal[None])[2][1:]
     outline = points[draft.edges.start[rim]]
     for loop in level:
-        x, y = across @ (outline - points[draft.edges.start[loop]].mean(axis=0)).T
-        if loop is not rim and winds_round(x + 1j * y) and stands_on(draft, loop, plane):
+        about = in_plane(outline - points[draft.edges.start[loop]].mean(axis=0), plane)
+        if loop is not rim and winds_round(about) and stands_on(draft, loop, plane):
             return True
     return False
-
-
-def winds_round(outline: NDArray[np.complex128]) -> bool:
-    """Whether a closed line goes round nought."""
-    return bool(abs(np.angle(np.roll(outline, -1) / outline).sum()) > np.pi)
 
 
 def _is_as_wide(draft: Draft, level: list[IntArray], seen_mm: Array) -> bool:

@@ -31,8 +31,8 @@ from verifier.mending.open_below import (
     level_plane,
     stands_on,
     under_all,
-    winds_round,
 )
+from verifier.mending.outlines import Flat, in_plane, near_any, winds_round, within_any
 from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, feet_of, with_notches_filled, with_underside
 from verifier.mending.wall_ends import ALONG_WALL, LOOKING_IN, normals_at
@@ -61,8 +61,8 @@ class _Shoulder:
     above_mm: float
     below_mm: float
     walled: bool
-    rim: Array
-    outlines: tuple[Array, ...]
+    rim: Flat
+    outlines: tuple[Flat, ...]
 
     @property
     def looking_down(self) -> Plane:
@@ -104,10 +104,10 @@ def _shoulder_at(draft: Draft, rim: IntArray, ends: Sequence[IntArray]) -> _Shou
             continue
         standing = [loop for loop in ends if loop is not rim and _stands_under(draft, loop, rim_mm, level)]
         if standing:
-            outlines = tuple(_in_plane(draft.mesh.vertices_mm[draft.edges.start[loop]], level) for loop in standing)
+            outlines = tuple(in_plane(draft.mesh.vertices_mm[draft.edges.start[loop]], level) for loop in standing)
             below_mm = max(_ragged_to_mm(draft, loop, level) for loop in standing) + ABOVE_RIM_MM
             above_mm = float(high - low) + ABOVE_RIM_MM
-            return _Shoulder(level, above_mm, below_mm, walled, _in_plane(rim_mm, level), outlines)
+            return _Shoulder(level, above_mm, below_mm, walled, in_plane(rim_mm, level), outlines)
     return None
 
 
@@ -128,7 +128,7 @@ def _beside(draft: Draft, rim: IntArray) -> Array:
 def _stands_under(draft: Draft, loop: IntArray, rim_mm: Array, plane: Plane) -> bool:
     """Whether a loop within a rim is the upper end of a wall that stands on the plane from below."""
     loop_mm = draft.mesh.vertices_mm[draft.edges.start[loop]]
-    if not winds_round(_in_plane(rim_mm - loop_mm.mean(axis=0), plane)):
+    if not winds_round(in_plane(rim_mm - loop_mm.mean(axis=0), plane)):
         return False
     if np.quantile(plane.heights_mm(_beside(draft, loop)), 1.0 - STRAY_OF_RIM) > LEVEL_MM:
         return False
@@ -142,7 +142,7 @@ def _foot_of_wall_mm(draft: Draft, loop: IntArray, plane: Plane) -> float:
     points = draft.mesh.vertices_mm
     used_mm = points[marked_once(draft.mesh.faces, len(points))]
     under_mm = used_mm[plane.heights_mm(used_mm) < 0.0]
-    in_line = _near([_in_plane(points[draft.edges.start[loop]], plane)], under_mm, plane)
+    in_line = near_any([in_plane(points[draft.edges.start[loop]], plane)], in_plane(under_mm, plane), LEVEL_MM)
     return float(-plane.heights_mm(under_mm[in_line]).min(initial=0.0))
 
 
@@ -190,13 +190,12 @@ def _over_mm(draft: Draft, shoulder: _Shoulder) -> Array:
     heights = shoulder.plane.heights_mm(draft.mesh.vertices_mm)
     over = np.full(len(heights), np.ptp(heights) + 1.0)
     beside = np.flatnonzero((heights < LEVEL_MM) & (heights > -shoulder.below_mm - LEVEL_MM))
-    beside_mm = draft.mesh.vertices_mm[beside]
-    on_wall = _near(shoulder.outlines, beside_mm, shoulder.plane)
+    at = in_plane(draft.mesh.vertices_mm[beside], shoulder.plane)
+    on_wall = near_any(shoulder.outlines, at, LEVEL_MM)
     over[beside[on_wall]] = -heights[beside[on_wall]] - shoulder.below_mm
     if shoulder.walled:
-        at = _in_plane(beside_mm, shoulder.plane)
-        of_body = ~on_wall & ~_within_any(shoulder.outlines, at) & (heights[beside] > -LEVEL_MM)
-        of_body &= _within_any([shoulder.rim], at) | _near([shoulder.rim], beside_mm, shoulder.plane)
+        of_body = ~on_wall & ~within_any(shoulder.outlines, at) & (heights[beside] > -LEVEL_MM)
+        of_body &= within_any([shoulder.rim], at) | near_any([shoulder.rim], at, LEVEL_MM)
         over[beside[of_body]] = heights[beside[of_body]] - shoulder.above_mm
     return over
 
@@ -204,14 +203,16 @@ def _over_mm(draft: Draft, shoulder: _Shoulder) -> Array:
 def _rims_above(draft: Draft, shoulder: _Shoulder) -> list[IntArray]:
     """Rims at the cut above the plane, but those of bores that go on into what stands under it."""
     rims = _at_cut(draft, shoulder.plane, shoulder.above_mm)
-    return [rim for rim, rim_mm in rims if not _mostly_on_or_within(shoulder, rim_mm)]
+    flat = [in_plane(rim_mm, shoulder.plane) for _, rim_mm in rims]
+    under = [near_any(shoulder.outlines, at, LEVEL_MM) | within_any(shoulder.outlines, at) for at in flat]
+    return [rim for (rim, _), is_under in zip(rims, under, strict=True) if is_under.mean() < 0.5]
 
 
 def _rims_below(draft: Draft, shoulder: _Shoulder) -> list[IntArray]:
     """Rims of the outer walls at the cut below the plane."""
     rims = _at_cut(draft, shoulder.looking_down, shoulder.below_mm)
-    on_wall = [rim for rim, rim_mm in rims if _near(shoulder.outlines, rim_mm, shoulder.plane).mean() > 0.5]
-    return [rim for rim in on_wall if _looks_out(draft, rim)]
+    on_wall = [near_any(shoulder.outlines, in_plane(rim_mm, shoulder.plane), LEVEL_MM) for _, rim_mm in rims]
+    return [rim for (rim, _), on in zip(rims, on_wall, strict=True) if on.mean() > 0.5 and _looks_out(draft, rim)]
 
 
 def _at_cut(draft: Draft, plane: Plane, cut_mm: float) -> list[tuple[IntArray, Array]]:
@@ -220,44 +221,9 @@ def _at_cut(draft: Draft, plane: Plane, cut_mm: float) -> list[tuple[IntArray, A
     return [(rim, rim_mm) for rim, rim_mm in rims if np.median(plane.heights_mm(rim_mm)) > -LEVEL_MM / 2]
 
 
-def _mostly_on_or_within(shoulder: _Shoulder, rim_mm: Array) -> bool:
-    """Whether most of a rim lies on or within what stands under the plane."""
-    on = _near(shoulder.outlines, rim_mm, shoulder.plane)
-    return bool((on | _within_any(shoulder.outlines, _in_plane(rim_mm, shoulder.plane))).mean() > 0.5)
-
-
 def _looks_out(draft: Draft, loop: IntArray) -> bool:
     """Whether most faces at a loop look away from its middle."""
     points = draft.mesh.vertices_mm
     spokes = points[draft.edges.start[loop]] - points[draft.edges.start[loop]].mean(axis=0)
     normals = face_normals(Mesh(points, draft.mesh.faces[loop // 3]))
     return bool((np.einsum("qx,qx->q", normals, spokes) > 0).mean() > LOOKING_IN)
-
-
-def _in_plane(points_mm: Array, plane: Plane) -> np.ndarray:
-    """Points as seen along the plane's normal, (n,) complex."""
-    x, y = np.linalg.svd(plane.normal[None])[2][1:] @ points_mm.T
-    return np.asarray(x + 1j * y)
-
-
-def _near(outlines: Sequence[np.ndarray], points_mm: Array, plane: Plane) -> np.ndarray:
-    """Which points lie in one line with an outline, (n,)."""
-    line, at = np.concatenate(outlines), _in_plane(points_mm, plane)
-    off, _ = cKDTree(np.column_stack([line.real, line.imag])).query(
-        np.column_stack([at.real, at.imag]), distance_upper_bound=LEVEL_MM
-    )
-    return np.asarray(off < LEVEL_MM)
-
-
-def _within_any(outlines: Sequence[np.ndarray], at: np.ndarray) -> np.ndarray:
-    """Which places lie within an outline, (n,): a ray to one side crosses it an odd number of times."""
-    inside = np.zeros(len(at), dtype=bool)
-    for outline in outlines:
-        ahead, middle = np.roll(outline, -1), outline.mean()
-        boxed = np.flatnonzero(np.abs(at - middle) <= np.abs(outline - middle).max())
-        y, x = at[boxed].imag[:, None], at[boxed].real[:, None]
-        straddles = (outline.imag > y) != (ahead.imag > y)
-        rise = np.where(ahead.imag == outline.imag, 1.0, ahead.imag - outline.imag)
-        crossing = outline.real + (y - outline.imag) * (ahead.real - outline.real) / rise
-        inside[boxed] |= (straddles & (crossing > x)).sum(axis=1) % 2 == 1
-    return inside
