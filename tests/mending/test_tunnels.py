@@ -103,3 +103,45 @@ def test_two_blind_bores_of_two_diameters_on_one_axis_are_each_closed_where_they
     solid = mend(faults.scan_of(Mesh(mesh.vertices_mm, mesh.faces[~deep])))
     assert steps(solid) == {"Filled holes": 2}
     assert euler(solid) == 2
+
+
+@lru_cache
+def crossing_bores(radius_mm: float) -> Mesh:
+    """A block with a bore of 6 mm from front to back, and a narrower one through it from above."""
+
+    def inside(x, y, z):
+        wide, narrow = 3.0 - np.hypot(x, z), faults.bore((x, y, z), 0.0, 0.0, radius_mm)
+        return -max(faults.box((x, y, z), (-6, -8, -7), (6, 8, 7)), wide, narrow)
+
+    return faults._part(inside, (-7, -9, -8, 7, 9, 8))
+
+
+@pytest.mark.parametrize("radius_mm", [1.5, 2.0])
+def test_a_bore_across_another_whose_wall_was_not_seen_ends_in_that(radius_mm):
+    """Straight from one mouth to the other, through the air of the wide bore, is farther than from either to it."""
+    mesh, rng = crossing_bores(radius_mm), np.random.default_rng(8)
+    x, y, z = faults.middles(mesh).T
+    wall = (
+        (np.hypot(x, y) < radius_mm + 0.3) & (np.hypot(x, z) > 2.9) & (np.abs(z) < 6.6 - rng.uniform(0.0, 0.4, len(x)))
+    )
+    solid = mend(faults.scan_of(Mesh(mesh.vertices_mm, mesh.faces[~wall])))
+    assert euler(solid) == euler_of(mesh)
+    axes = np.concatenate([np.linspace([0, 0, -6.8], [0, 0, 6.8], 15), np.linspace([0, -7.8, 0], [0, 7.8, 0], 15)])
+    assert (igl.fast_winding_number(solid.mesh.vertices_mm, solid.mesh.faces, axes) < 0.5).all()
+
+
+def euler_of(mesh: Mesh) -> int:
+    return len(mesh.vertices_mm) - len(mesh.faces) // 2
+
+
+@pytest.mark.parametrize("seed", [2])
+def test_a_long_bore_with_a_wall_at_one_of_its_ends_alone_is_lined(seed):
+    """At the other end a ragged row of faces is left, too little to tell a wall by."""
+    mesh, rng = hinge_barrel(), np.random.default_rng(seed)
+    x, y, z = faults.middles(mesh).T
+    turn, at = np.arctan2(y, x), np.linspace(-np.pi, np.pi, 13)
+    near, far = (np.interp(turn, at, rng.uniform(0.0, most, 13), period=2 * np.pi) for most in (0.9, 3.0))
+    belt = (np.hypot(x, y) < RADIUS_MM + 0.3) & (z > near) & (z < LENGTH_MM - far)
+    solid = mend(faults.scan_of(Mesh(mesh.vertices_mm, mesh.faces[~belt])))
+    assert steps(solid)["Joined bore mouths whose wall was not seen"] == 1
+    assert euler(solid) == 0

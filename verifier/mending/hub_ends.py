@@ -54,7 +54,7 @@ def _hubs(draft: Draft) -> list[_Hub]:
     going_on = {
         k
         for pair in combinations(range(len(outlines)), 2)
-        if apart_on_one_wall_mm(draft, *(outlines[j] for j in pair)) is not None
+        if apart_on_one_wall_mm(draft, outlines[pair[0]], outlines[pair[1]].loop) is not None
         for k in pair
     }
     _, piece = draft.pieces

@@ -67,7 +67,7 @@ def zip_facing_rims(draft: Draft) -> Draft:
     are those in the two faces of a wall whose opening would have been seen, those over an edge, and torn ones.
     """
     rims = rims_of(draft)
-    pairs = [(i, j) for i, j in _facing_pairs(rims) if not _is_no_bore(draft, rims[i], rims[j])]
+    pairs = [(i, j) for i, j in _facing_pairs(rims) if not is_no_bore(draft, rims[i], rims[j])]
     tubes = [_tube(draft, rims[i], rims[j]) for i, j in pairs]
     seams = [rims[i].piece != rims[j].piece for i, j in pairs]
     kept = [k for k, tube in enumerate(tubes) if seams[k] or not runs_through(draft, NewFaces(NO_CORNERS, tube))]
@@ -163,7 +163,7 @@ def _face_each_other(one: Rim, other: Rim) -> bool:
     return alike and abs(ahead_mm) < SEAM_SHARE * radius_mm
 
 
-def _is_no_bore(draft: Draft, one: Rim, other: Rim) -> bool:
+def is_no_bore(draft: Draft, one: Rim, other: Rim) -> bool:
     """Whether two rims of one piece that face each other are holes in the two faces of its wall, and no mouths.
 
     The ends of a wall that runs from one to the other, where they are in the scan, say that it is there for all that.
@@ -172,7 +172,7 @@ def _is_no_bore(draft: Draft, one: Rim, other: Rim) -> bool:
         return False
     depth_mm = abs(float((other.middle_mm - one.middle_mm) @ one.outward))
     would_be_seen = 2.0 * min(one.radius_mm, other.radius_mm) > WIDEST_OF_DEPTH * depth_mm
-    over_an_edge = any(_bend_mm(draft, rim) > BENT * rim.radius_mm for rim in (one, other))
+    over_an_edge = any(_is_over_an_edge(draft, rim) for rim in (one, other))
     return would_be_seen or over_an_edge or all(_is_torn(draft, rim) for rim in (one, other))
 
 
@@ -183,9 +183,10 @@ def _is_end_of_tube(draft: Draft, one: Rim, other: Rim) -> bool:
     return end is not None and float(end.axis @ way) > FACING_COSINE * float(np.linalg.norm(way))
 
 
-def _bend_mm(draft: Draft, rim: Rim) -> float:
-    """How far a rim lies off its plane, root mean square."""
-    return float(np.std(draft.mesh.vertices_mm[draft.edges.start[rim.loop]] @ rim.outward))
+def _is_over_an_edge(draft: Draft, rim: Rim) -> bool:
+    """Whether a rim bends more than a mouth's does, root mean square, and not since it lies in the wall of a bore."""
+    bend_mm = float(np.std(draft.mesh.vertices_mm[draft.edges.start[rim.loop]] @ rim.outward))
+    return bend_mm > BENT * rim.radius_mm and wall_end(draft, rim.loop) is None
 
 
 def _is_torn(draft: Draft, rim: Rim) -> bool:

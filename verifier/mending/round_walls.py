@@ -37,9 +37,16 @@ class RoundWall:
         across = self.middle_mm + away_mm[:, None] * np.column_stack([np.cos(turn_rad), np.sin(turn_rad)])
         return np.asarray(across @ self.frame[:2] + flat_mm[:, 1:2] * self.frame[2])
 
-    def holds(self, points_mm: Array) -> bool:
-        """Whether nine of ten points lie on it."""
-        return bool(np.quantile(np.abs(self.off_mm(points_mm)), 0.9) < OFF_CIRCLE_SHARE * self.radius_mm)
+    def holds(self, loop_mm: Array, *, ragged: bool = False) -> bool:
+        """Whether nine of ten corners of a closed walk lie on it; of a ragged one, that ends a row of faces off it."""
+        off_mm = float(np.quantile(np.abs(self.off_mm(loop_mm)), 0.9))
+        row_mm = float(np.median(np.linalg.norm(np.roll(loop_mm, -1, axis=0) - loop_mm, axis=1))) if ragged else 0.0
+        return off_mm < max(OFF_CIRCLE_SHARE * self.radius_mm, row_mm)
+
+    def times_round(self, loop_mm: Array) -> int:
+        """How often a closed walk goes round the axis, anticlockwise."""
+        turn = np.unwrap(self.turn_rad(np.concatenate([loop_mm, loop_mm[:1]])))
+        return round(float(turn[-1] - turn[0]) / (2.0 * np.pi))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,16 +103,19 @@ def frame_along(axis: Array) -> Array:
     return np.vstack([first, second, axis] if np.cross(first, second) @ axis > 0.0 else [second, first, axis])
 
 
+def wall_about(frame: Array, points_mm: Array) -> RoundWall:
+    """The wall about the frame's third axis that lies nearest to points all round it."""
+    return RoundWall(frame, *circle_of(*(points_mm @ frame[:2].T).T))
+
+
 def rim_in(draft: Draft, loop: IntArray, frame: Array) -> RoundRim | None:
     """The loop as a rim of a wall about the frame's axis; None where it is no circle, or goes round more than once."""
     loop_mm = draft.mesh.vertices_mm[draft.edges.start[loop]]
-    across = frame[:2]
-    wall = RoundWall(frame, *circle_of(*(loop_mm @ across.T).T))
+    across, wall = frame[:2], wall_about(frame, loop_mm)
     spokes = (loop_mm @ across.T - wall.middle_mm) @ across
     own = face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[loop // 3]))
     looking_in = float(np.mean(np.einsum("qx,qx->q", own, spokes) < 0.0))
-    turn = np.unwrap(wall.turn_rad(np.concatenate([loop_mm, loop_mm[:1]])))
-    sense = round(float(turn[-1] - turn[0]) / (2.0 * np.pi))
+    sense = wall.times_round(loop_mm)
     if max(looking_in, 1.0 - looking_in) <= LOOKING_IN or not wall.holds(loop_mm) or abs(sense) != 1:
         return None
     return RoundRim(loop, wall, sense, looking_in > LOOKING_IN)

@@ -73,25 +73,39 @@ def line_tunnels(draft: Draft) -> Draft:
 
 
 def _facing_pairs(draft: Draft, rims: Sequence[Rim]) -> list[tuple[Rim, Rim]]:
-    """Ends of one bore, the nearest first, every rim once."""
-    ends = [(rim, end) for rim in rims if (end := wall_end(draft, rim.loop)) is not None]
+    """Ends of one bore, the nearest first, every rim once; none with another rim across the bore between them."""
+    ends = [(rim, wall_end(draft, rim.loop)) for rim in rims]
     facing = nearest_pairs(
         (float(np.linalg.norm(ends[i][0].middle_mm - ends[j][0].middle_mm)), i, j)
         for i, j in combinations(range(len(ends)), 2)
-        if _face_from_afar(*ends[i], *ends[j])
+        if (ends[i][1] or ends[j][1])
+        and _face_from_afar(*ends[i], *ends[j])
+        and not any(_lies_between(rims[i], rims[j], rim) for rim in rims)
     )
     return [(ends[i][0], ends[j][0]) for i, j in facing]
 
 
-def _face_from_afar(one: Rim, one_end: WallEnd, other: Rim, other_end: WallEnd) -> bool:
-    """Whether two rims of one piece have their walls along one line, each behind the other's disc."""
+def _face_from_afar(one: Rim, one_end: WallEnd | None, other: Rim, other_end: WallEnd | None) -> bool:
+    """Whether two rims of one piece have their walls along one line, each behind the other's disc.
+
+    A row of faces at one of them may be too little to tell a wall by: that at the other says that it is there.
+    """
     apart_mm = other.middle_mm - one.middle_mm
     length_mm = float(np.linalg.norm(apart_mm))
     if one.piece != other.piece or length_mm < LONG * (one.radius_mm + other.radius_mm) / 2:
         return False
     way = apart_mm / length_mm
     square = min(-float(one.outward @ way), float(other.outward @ way)) > LEAST_SQUARE
-    return square and min(float(one_end.axis @ way), -float(other_end.axis @ way)) > FACING_COSINE
+    along = [float(end.axis @ to) for end, to in ((one_end, way), (other_end, -way)) if end is not None]
+    return square and min(along, default=0.0) > FACING_COSINE
+
+
+def _lies_between(one: Rim, other: Rim, rim: Rim) -> bool:
+    """Whether a rim's middle lies in the bore between two others: that ends there, in another bore, say."""
+    way = other.middle_mm - one.middle_mm
+    share = float((rim.middle_mm - one.middle_mm) @ way) / float(way @ way)
+    off_mm = float(np.linalg.norm(rim.middle_mm - one.middle_mm - share * way))
+    return 0.0 < share < 1.0 and off_mm < 0.5 * min(one.radius_mm, other.radius_mm)
 
 
 def _lining(draft: Draft, one: Rim, other: Rim) -> NewFaces | None:
