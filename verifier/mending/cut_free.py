@@ -18,12 +18,21 @@ from verifier.mesh import Mesh, within
 LIFTS_MM = (0.0, 0.1, 0.2)
 
 
+# Of a fine net's rim, scatter folds a face here and there. Where new walls run through no more than this share of the
+# faces at their rims, such folds are mended with all others; more, and the rim is none to be closed so.
+FOLDED_SHARE = 0.01
+
+
 @dataclass(frozen=True, slots=True)
 class CutFree:
     """A part that was cut off and closed, and how often its new walls run through something."""
 
     draft: Draft
     crossings: int
+
+    def is_sound(self, rim_corners: int) -> bool:
+        """Whether the new walls cross so little, for rims of so many corners, that it is mended like any fold."""
+        return self.crossings <= FOLDED_SHARE * rim_corners
 
 
 def cut_free(draft: Draft, plane: Plane, cut_mm: float, what: str) -> CutFree:

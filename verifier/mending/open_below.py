@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.mending.clipping import clipped
-from verifier.mending.cut_free import LIFTS_MM, cut_free, wall_crossings, with_simple_rims
+from verifier.mending.cut_free import LIFTS_MM, CutFree, cut_free, wall_crossings, with_simple_rims
 from verifier.mending.draft import Draft
 from verifier.mending.loops import by_length, loops_of
 from verifier.mending.outlines import in_plane, winds_round
@@ -68,13 +68,12 @@ def close_open_below(draft: Draft) -> Draft:
         if not (_is_as_wide(draft, level, seen_mm[over > high]) or _holds_a_mouth(draft, level, rim, plane)):
             continue
         cut_mm = float(high - low) + ABOVE_RIM_MM
-        closed = draft
+        cut = CutFree(draft, len(draft.mesh.faces))
         if not stands_on(draft, rim, plane):
-            closed = _closed_on_roundings(draft, under_all(plane, heights), cut_mm)
-        if closed is draft:
+            cut = _closed_on_roundings(draft, under_all(plane, heights), cut_mm)
+        if not cut.is_sound(len(rim)):
             cut = cut_free(draft, Plane(plane.at_mm + low * plane.normal, plane.normal), cut_mm, EVENED)
-            closed = draft if cut.crossings else cut.draft
-        return closed
+        return cut.draft if cut.is_sound(len(rim)) else draft
     return draft
 
 
@@ -85,12 +84,13 @@ def under_all(plane: Plane, heights_mm: Array) -> Plane:
     )
 
 
-def _closed_on_roundings(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
+def _closed_on_roundings(draft: Draft, plane: Plane, cut_mm: float) -> CutFree:
     """The draft closed flat under rims that have turned into the plane already; walls of bores are led down to it."""
     mouths = [rim for rim in feet_of(draft, plane, LEVEL_MM) if stands_on(draft, rim, plane)]
     rims_mm = [draft.mesh.vertices_mm[draft.edges.start[rim]] for rim in mouths]
     tops_mm = [float(np.quantile(plane.heights_mm(rim_mm), 1.0 - STRAY_OF_RIM)) for rim_mm in rims_mm]
     over_mouths_mm = max([cut_mm, *(min(top_mm, 2.0 * LEVEL_MM) + ABOVE_RIM_MM for top_mm in tops_mm)])
+    best = CutFree(draft, len(draft.mesh.faces))
     for lift_mm in LIFTS_MM:
         freed = _bores_cut(draft, rims_mm, plane, over_mouths_mm + lift_mm)
         even = with_notches_filled(freed, plane, cut_mm + lift_mm, feet_of(freed, plane, cut_mm + lift_mm))
@@ -98,9 +98,10 @@ def _closed_on_roundings(draft: Draft, plane: Plane, cut_mm: float) -> Draft:
             even, plane, over_mouths_mm + lift_mm, feet_of(even, plane, over_mouths_mm + lift_mm)
         )
         made = with_underside(even, plane, feet_of(even, plane, over_mouths_mm + lift_mm))
-        if wall_crossings(freed.mesh, made.mesh) == 0:
-            return made
-    return draft
+        best = min(best, CutFree(made, wall_crossings(freed.mesh, made.mesh)), key=lambda each: each.crossings)
+        if best.crossings == 0:
+            break
+    return best
 
 
 def _bores_cut(draft: Draft, rims_mm: list[Array], plane: Plane, cut_mm: float) -> Draft:

@@ -17,7 +17,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from verifier.mending.clipping import clipped
-from verifier.mending.cut_free import wall_crossings, with_simple_rims
+from verifier.mending.cut_free import CutFree, wall_crossings, with_simple_rims
 from verifier.mending.draft import Draft
 from verifier.mending.loops import RIM_EDGES, by_length, loops_of
 from verifier.mending.open_below import (
@@ -154,6 +154,7 @@ def _ragged_to_mm(draft: Draft, loop: IntArray, plane: Plane) -> float:
 
 def _closed_flat(draft: Draft, shoulder: _Shoulder) -> Draft:
     """The draft with one flat face between the body and what stands under it; as it is where new faces would cross."""
+    best = CutFree(draft, len(draft.mesh.faces))
     for lift_mm in LIFTS_MM:
         lifted = replace(shoulder, above_mm=shoulder.above_mm + lift_mm, below_mm=shoulder.below_mm + lift_mm)
         freed = _freed(draft, lifted)
@@ -162,9 +163,10 @@ def _closed_flat(draft: Draft, shoulder: _Shoulder) -> Draft:
         if not above or len(below) < len(shoulder.outlines):
             continue
         made = with_underside(even, shoulder.plane, above + below)
-        if wall_crossings(freed.mesh, made.mesh) == 0:
-            return made
-    return draft
+        best = min(best, CutFree(made, wall_crossings(freed.mesh, made.mesh)), key=lambda each: each.crossings)
+        if best.crossings == 0:
+            break
+    return best.draft if best.is_sound(len(shoulder.rim)) else draft
 
 
 def _freed(draft: Draft, shoulder: _Shoulder) -> Draft:
