@@ -18,7 +18,7 @@ from verifier.mending.draft import Draft
 from verifier.mending.loops import by_length, loops_of
 from verifier.mending.outlines import in_plane, winds_round
 from verifier.mending.telling import tell_faces
-from verifier.mending.underside import Plane, feet_of, fitted_plane, with_notches_filled, with_underside
+from verifier.mending.underside import Plane, enclosed, feet_of, fitted_plane, with_notches_filled, with_underside
 from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, within
 
 # A rim is level where most of it lies within this: a row of faces of a handheld scan's net (0.3 to 0.6 mm). The rest
@@ -140,9 +140,13 @@ def stands_on(draft: Draft, rim: IntArray, plane: Plane) -> bool:
 def rounds_into(draft: Draft, rim: IntArray, plane: Plane) -> bool:
     """Whether a wall turns into the plane at a rim around a corner, and stands upright three rows of faces behind it.
 
-    A dome looks down there still. What is left of the corner lies no deeper than the rim is ragged.
+    A dome looks down there still. What is left of the corner lies no deeper than the rim is ragged. A narrower rim may
+    be a pinhole in the foot of a thin wall.
     """
     rim_mm = draft.mesh.vertices_mm[draft.edges.start[rim]]
+    around_mm = float(np.linalg.norm(rim_mm - np.roll(rim_mm, 1, axis=0), axis=1).sum())
+    if 2.0 * float(np.linalg.norm(enclosed(rim_mm))) < BESIDE_MM * around_mm:
+        return False
     middles, normals, areas = faces_beside(draft, rim_mm)
     off, _ = cKDTree(rim_mm).query(middles)
     at_rim, behind = off < np.quantile(off, 0.2), off > BESIDE_MM / 2
