@@ -102,6 +102,8 @@ def _shoulder_at(draft: Draft, rim: IntArray, ends: Sequence[IntArray]) -> _Shou
     for level in [Plane(plane.at_mm + low * plane.normal, plane.normal)] if walled else level_planes:
         if np.quantile(level.heights_mm(beside_mm), STRAY_OF_RIM) < -LEVEL_MM:
             continue
+        if not walled and _lies_within(beside_mm, rim_mm, level):
+            continue
         standing = [loop for loop in ends if loop is not rim and _stands_under(draft, loop, rim_mm, level)]
         if standing:
             outlines = tuple(in_plane(draft.mesh.vertices_mm[draft.edges.start[loop]], level) for loop in standing)
@@ -109,6 +111,11 @@ def _shoulder_at(draft: Draft, rim: IntArray, ends: Sequence[IntArray]) -> _Shou
             above_mm = float(high - low) + ABOVE_RIM_MM
             return _Shoulder(level, above_mm, below_mm, walled, in_plane(rim_mm, level), outlines)
     return None
+
+
+def _lies_within(beside_mm: Array, rim_mm: Array, plane: Plane) -> bool:
+    """Whether the surface beside a rim lies within it: then the rim is where that ends, a table's say, and no hole."""
+    return bool(within_any([in_plane(rim_mm, plane)], in_plane(beside_mm, plane)).mean() > 0.5)
 
 
 def _beside(draft: Draft, rim: IntArray) -> Array:
