@@ -103,8 +103,13 @@ def scan_of(part: Mesh, kind: str, sheet: sheets.Sheet, rng: np.random.Generator
     return mesh
 
 
+def is_closed(solid: Solid) -> bool:
+    """Asked of a solid as it was mended: turned upright, its corners round to others in a file."""
+    return judge_as_written(solid.mesh).sound and len(crossing_pairs(solid.mesh)) == 0
+
+
 def wrong_with(part: Mesh, kind: str, sheet: sheets.Sheet, scan: Mesh, solid: Solid) -> str:
-    """What is wrong with an upright solid; '' for nothing."""
+    """What is wrong with an upright solid, closed or not; '' for nothing."""
     body = manifold3d.Manifold(manifold3d.Mesh64(part.vertices_mm, part.faces.astype(np.uint64)))
     foot_mm2 = (
         body.trim_by_plane((0.0, 0.0, 1.0), 0.3).volume() - body.trim_by_plane((0.0, 0.0, 1.0), 0.5).volume()
@@ -119,7 +124,6 @@ def wrong_with(part: Mesh, kind: str, sheet: sheets.Sheet, scan: Mesh, solid: So
     height_mm = next((most for word, most in HEIGHT_MM.items() if word in kind), USUAL_HEIGHT_MM)
     with_faults = "faults" in kind
     said = {
-        "not closed": not judge_as_written(solid.mesh).sound or len(crossing_pairs(solid.mesh)) > 0,
         "bores": euler(solid) != euler(Solid(part, solid.origin)),
         f"foot off by {off_mm:.2f} mm": off_mm > height_mm + 0.002 * true_mm3 / foot_mm2,
         f"away {away_mm:.2f} mm": away_mm > (1.0 if with_faults else 0.2 if "passes" in kind else 0.02),
@@ -142,6 +146,8 @@ def outcome_of(name: str, kind: str, seed: int) -> str:
         solid = mend(faults.scan_of(faults.unwelded(Mesh(posed, upright.faces))))
     except CannotMend as refusal:
         return f"refused: {refusal.what}"
+    if not is_closed(solid):
+        return "not closed"
     back = replace(solid, mesh=Mesh(solid.mesh.vertices_mm @ turn, solid.mesh.faces))
     return wrong_with(part, kind, sheet, Mesh(posed @ turn, upright.faces), back)
 
