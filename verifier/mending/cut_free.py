@@ -1,5 +1,6 @@
 """A part cut off along a plane and closed there: walls down to the plane, one flat face with a hole for every bore."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,12 +13,10 @@ from verifier.mending.loops import cut_knotted_loops
 from verifier.mending.pieces import remove_debris_and_fins
 from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, feet_of, with_notches_filled, with_underside
-from verifier.mesh import Mesh, within
+from verifier.mesh import Array, Mesh, within
 
 # How much higher the cut is tried when the underside would cross itself: a knot in the rim is seldom so high.
 LIFTS_MM = (0.0, 0.1, 0.2)
-
-
 # Of a fine net's rim, scatter folds a face here and there. Where new walls run through no more than this share of the
 # faces at their rims, such folds are mended with all others; more, and the rim is none to be closed so.
 FOLDED_SHARE = 0.01
@@ -40,16 +39,38 @@ def cut_free(draft: Draft, plane: Plane, cut_mm: float, what: str) -> CutFree:
 
     what : what is told of the surface that goes
     """
+    return least_crossed(draft, (_closed_at(draft, plane, cut_mm + lift_mm, what) for lift_mm in LIFTS_MM))
+
+
+def _closed_at(draft: Draft, plane: Plane, cut_mm: float, what: str) -> CutFree:
+    """Cut off so high over the plane, its rims kept to the cut, and closed in the plane."""
+    freed = cut_off(draft, plane.heights_mm(draft.mesh.vertices_mm) - cut_mm, what)
+    freed = with_notches_filled(freed, plane, cut_mm, feet_of(freed, plane, cut_mm))
+    made = with_underside(freed, plane, feet_of(freed, plane, cut_mm))
+    return CutFree(made, wall_crossings(freed.mesh, made.mesh))
+
+
+def least_crossed(draft: Draft, tried: Iterable[CutFree]) -> CutFree:
+    """The first of some tries that runs through nothing, none after it being made, or else the one that does least.
+
+    draft : what none of them is better than, where there are none
+    """
     best = CutFree(draft, len(draft.mesh.faces))
-    for lift_mm in LIFTS_MM:
-        freed = _cut(draft, plane, cut_mm + lift_mm, what)
-        made = with_underside(freed, plane, feet_of(freed, plane, cut_mm + lift_mm))
-        count = wall_crossings(freed.mesh, made.mesh)
-        if count < best.crossings:
-            best = CutFree(made, count)
-        if count == 0:
+    for each in tried:
+        best = min(best, each, key=lambda one: one.crossings)
+        if best.crossings == 0:
             break
     return best
+
+
+def cut_off(draft: Draft, over_mm: Array, what: str) -> Draft:
+    """The surface where it lies over a cut, without crumbs, its rims walked once round each.
+
+    over_mm : (n,) how far over the cut each corner lies; what : what is told of the surface that goes
+    """
+    behind = within(draft.mesh.faces, over_mm <= 0.0)
+    step = tell_faces(what, draft.mesh, behind, np.zeros_like(behind))
+    return cut_knotted_loops(split_bow_ties(remove_debris_and_fins(clipped(draft, over_mm).telling(step))))
 
 
 def wall_crossings(freed: Mesh, made: Mesh) -> int:
@@ -63,17 +84,3 @@ def wall_crossings(freed: Mesh, made: Mesh) -> int:
     walled = Mesh(made.vertices_mm, np.concatenate([freed.faces, walls]))
     pairs = crossing_near(walled, np.arange(len(walled.faces)) >= first, closely=True)
     return int((pairs >= first).any(axis=1).sum())
-
-
-def _cut(draft: Draft, plane: Plane, cut_mm: float, what: str) -> Draft:
-    """The surface more than so high over the plane, its rims walked once round each and kept to the cut."""
-    heights = plane.heights_mm(draft.mesh.vertices_mm) - cut_mm
-    behind = within(draft.mesh.faces, heights <= 0.0)
-    step = tell_faces(what, draft.mesh, behind, np.zeros_like(behind))
-    freed = with_simple_rims(clipped(draft, heights).telling(step))
-    return with_notches_filled(freed, plane, cut_mm, feet_of(freed, plane, cut_mm))
-
-
-def with_simple_rims(cut: Draft) -> Draft:
-    """A surface that was cut, without crumbs, its rims walked once round each."""
-    return cut_knotted_loops(split_bow_ties(remove_debris_and_fins(cut)))

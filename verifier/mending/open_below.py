@@ -12,14 +12,12 @@ bores.
 import numpy as np
 from scipy.spatial import cKDTree
 
-from verifier.mending.clipping import clipped
-from verifier.mending.cut_free import LIFTS_MM, CutFree, cut_free, wall_crossings, with_simple_rims
+from verifier.mending.cut_free import LIFTS_MM, CutFree, cut_free, cut_off, least_crossed, wall_crossings
 from verifier.mending.draft import Draft
 from verifier.mending.loops import by_length, loops_of
 from verifier.mending.outlines import in_plane, winds_round
-from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, enclosed, feet_of, fitted_plane, with_notches_filled, with_underside
-from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, within
+from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once
 
 # A rim is level where most of it lies within this: a row of faces of a handheld scan's net (0.3 to 0.6 mm). The rest
 # climbs around holes that run into the rim.
@@ -60,28 +58,33 @@ def close_open_below(draft: Draft) -> Draft:
         if share < LEVEL_SHARE or not (stands_on(draft, rim, plane) or rounds_into(draft, rim, plane)):
             continue
         heights = plane.heights_mm(points[draft.edges.start[rim]])
-        low, high = np.quantile(heights[np.abs(heights) < LEVEL_MM / 2], [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
+        low, high = level_ends_mm(heights)
         over = plane.heights_mm(seen_mm)
         if np.quantile(over, STRAY_SHARE) < low - LEVEL_MM:
             continue
         level = [loop for loop in loops if abs(np.median(plane.heights_mm(points[draft.edges.start[loop]]))) < LEVEL_MM]
         if not (_is_as_wide(draft, level, seen_mm[over > high]) or _holds_a_mouth(draft, level, rim, plane)):
             continue
-        cut_mm = float(high - low) + ABOVE_RIM_MM
+        cut_mm = high - low + ABOVE_RIM_MM
         cut = CutFree(draft, len(draft.mesh.faces))
         if not stands_on(draft, rim, plane):
             cut = _closed_on_roundings(draft, under_all(plane, heights), cut_mm)
         if not cut.is_sound(len(rim)):
-            cut = cut_free(draft, Plane(plane.at_mm + low * plane.normal, plane.normal), cut_mm, EVENED)
+            cut = cut_free(draft, plane.raised(low), cut_mm, EVENED)
         return cut.draft if cut.is_sound(len(rim)) else draft
     return draft
 
 
 def under_all(plane: Plane, heights_mm: Array) -> Plane:
     """The plane laid under all of a rim that is level in it."""
-    return Plane(
-        plane.at_mm + (heights_mm[heights_mm > -LEVEL_MM / 2].min() - UNDER_RIM_MM) * plane.normal, plane.normal
-    )
+    return plane.raised(heights_mm[heights_mm > -LEVEL_MM / 2].min() - UNDER_RIM_MM)
+
+
+def level_ends_mm(heights_mm: Array) -> tuple[float, float]:
+    """Between which heights over its plane a level rim lies, but for what is stray."""
+    level = heights_mm[np.abs(heights_mm) < LEVEL_MM / 2]
+    low, high = np.quantile(level, [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
+    return float(low), float(high)
 
 
 def _closed_on_roundings(draft: Draft, plane: Plane, cut_mm: float) -> CutFree:
@@ -90,18 +93,15 @@ def _closed_on_roundings(draft: Draft, plane: Plane, cut_mm: float) -> CutFree:
     rims_mm = [draft.mesh.vertices_mm[draft.edges.start[rim]] for rim in mouths]
     tops_mm = [float(np.quantile(plane.heights_mm(rim_mm), 1.0 - STRAY_OF_RIM)) for rim_mm in rims_mm]
     over_mouths_mm = max([cut_mm, *(min(top_mm, 2.0 * LEVEL_MM) + ABOVE_RIM_MM for top_mm in tops_mm)])
-    best = CutFree(draft, len(draft.mesh.faces))
-    for lift_mm in LIFTS_MM:
-        freed = _bores_cut(draft, rims_mm, plane, over_mouths_mm + lift_mm)
-        even = with_notches_filled(freed, plane, cut_mm + lift_mm, feet_of(freed, plane, cut_mm + lift_mm))
-        even = with_notches_filled(
-            even, plane, over_mouths_mm + lift_mm, feet_of(even, plane, over_mouths_mm + lift_mm)
-        )
+
+    def closed_at(lift_mm: float) -> CutFree:
+        freed = even = _bores_cut(draft, rims_mm, plane, over_mouths_mm + lift_mm)
+        for height_mm in (cut_mm + lift_mm, over_mouths_mm + lift_mm):
+            even = with_notches_filled(even, plane, height_mm, feet_of(even, plane, height_mm))
         made = with_underside(even, plane, feet_of(even, plane, over_mouths_mm + lift_mm))
-        best = min(best, CutFree(made, wall_crossings(freed.mesh, made.mesh)), key=lambda each: each.crossings)
-        if best.crossings == 0:
-            break
-    return best
+        return CutFree(made, wall_crossings(freed.mesh, made.mesh))
+
+    return least_crossed(draft, map(closed_at, LIFTS_MM))
 
 
 def _bores_cut(draft: Draft, rims_mm: list[Array], plane: Plane, cut_mm: float) -> Draft:
@@ -113,8 +113,7 @@ def _bores_cut(draft: Draft, rims_mm: list[Array], plane: Plane, cut_mm: float) 
     off, _ = cKDTree(np.concatenate(rims_mm)).query(draft.mesh.vertices_mm[low], distance_upper_bound=BESIDE_MM)
     over = np.full(len(heights), np.ptp(heights) + 1.0)
     over[low[off < BESIDE_MM]] = heights[low[off < BESIDE_MM]] - cut_mm
-    behind = within(draft.mesh.faces, over <= 0.0)
-    return with_simple_rims(clipped(draft, over).telling(tell_faces(EVENED, draft.mesh, behind, np.zeros_like(behind))))
+    return cut_off(draft, over, EVENED)
 
 
 def level_plane(rim_mm: Array, towards_mm: Array) -> tuple[Plane, float]:
@@ -147,8 +146,8 @@ def rounds_into(draft: Draft, rim: IntArray, plane: Plane) -> bool:
     around_mm = float(np.linalg.norm(rim_mm - np.roll(rim_mm, 1, axis=0), axis=1).sum())
     if 2.0 * float(np.linalg.norm(enclosed(rim_mm))) < BESIDE_MM * around_mm:
         return False
-    middles, normals, areas = faces_beside(draft, rim_mm)
-    off, _ = cKDTree(rim_mm).query(middles)
+    faces, off = _faces_beside(draft, rim_mm)
+    normals, areas = face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[faces])), draft.areas_mm2[faces]
     at_rim, behind = off < np.quantile(off, 0.2), off > BESIDE_MM / 2
     if not behind.any():
         return False
@@ -156,14 +155,13 @@ def rounds_into(draft: Draft, rim: IntArray, plane: Plane) -> bool:
     return bool(turned > BENT > upright)
 
 
-def faces_beside(draft: Draft, rim_mm: Array) -> tuple[Array, Array, Array]:
-    """Middles, normals and areas of the faces near a rim, (k, 3), (k, 3), (k,)."""
+def _faces_beside(draft: Draft, rim_mm: Array) -> tuple[IntArray, Array]:
+    """The faces near a rim, (k,), and how far from its corners their middles lie, (k,)."""
     middles = draft.mesh.corners_mm.mean(axis=1)
     boxed = ((middles > rim_mm.min(axis=0) - BESIDE_MM) & (middles < rim_mm.max(axis=0) + BESIDE_MM)).all(axis=1)
     some = np.flatnonzero(boxed)
     off, _ = cKDTree(rim_mm).query(middles[some], distance_upper_bound=BESIDE_MM)
-    some = some[off < BESIDE_MM]
-    return middles[some], face_normals(Mesh(draft.mesh.vertices_mm, draft.mesh.faces[some])), draft.areas_mm2[some]
+    return some[off < BESIDE_MM], off[off < BESIDE_MM]
 
 
 def _holds_a_mouth(draft: Draft, level: list[IntArray], rim: IntArray, plane: Plane) -> bool:

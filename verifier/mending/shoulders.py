@@ -16,8 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from verifier.mending.clipping import clipped
-from verifier.mending.cut_free import CutFree, wall_crossings, with_simple_rims
+from verifier.mending.cut_free import CutFree, cut_off, least_crossed, wall_crossings
 from verifier.mending.draft import Draft
 from verifier.mending.loops import RIM_EDGES, by_length, loops_of
 from verifier.mending.open_below import (
@@ -28,15 +27,15 @@ from verifier.mending.open_below import (
     LEVEL_SHARE,
     MOST_TRIED,
     STRAY_OF_RIM,
+    level_ends_mm,
     level_plane,
     stands_on,
     under_all,
 )
 from verifier.mending.outlines import Flat, in_plane, near_any, winds_round, within_any
-from verifier.mending.telling import tell_faces
 from verifier.mending.underside import Plane, feet_of, with_notches_filled, with_underside
 from verifier.mending.wall_ends import ALONG_WALL, LOOKING_IN, normals_at
-from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, touching, within
+from verifier.mesh import Array, IntArray, Mesh, face_normals, marked_once, touching
 
 # Of a wall under the body no more is led on than this share of what lies between the plane and its foot; the rest was
 # seen, and says where the wall stands.
@@ -66,7 +65,7 @@ class _Shoulder:
 
     @property
     def looking_down(self) -> Plane:
-        return Plane(self.plane.at_mm, -self.plane.normal)
+        return self.plane.turned()
 
 
 def close_shoulders(draft: Draft) -> Draft:
@@ -96,10 +95,9 @@ def _shoulder_at(draft: Draft, rim: IntArray, ends: Sequence[IntArray]) -> _Shou
         return None
     walled = stands_on(draft, rim, plane)
     heights = plane.heights_mm(rim_mm)
-    low, high = np.quantile(heights[np.abs(heights) < LEVEL_MM / 2], [STRAY_OF_RIM, 1.0 - STRAY_OF_RIM])
-    both_ways = (plane, Plane(plane.at_mm, -plane.normal))
-    level_planes = [under_all(each, each.heights_mm(rim_mm)) for each in both_ways]
-    for level in [Plane(plane.at_mm + low * plane.normal, plane.normal)] if walled else level_planes:
+    low, high = level_ends_mm(heights)
+    both_ways = [(plane, heights), (plane.turned(), -heights)]
+    for level in [plane.raised(low)] if walled else [under_all(*way) for way in both_ways]:
         if np.quantile(level.heights_mm(beside_mm), STRAY_OF_RIM) < -LEVEL_MM:
             continue
         if not walled and _lies_within(beside_mm, rim_mm, level):
@@ -108,7 +106,7 @@ def _shoulder_at(draft: Draft, rim: IntArray, ends: Sequence[IntArray]) -> _Shou
         if standing:
             outlines = tuple(in_plane(draft.mesh.vertices_mm[draft.edges.start[loop]], level) for loop in standing)
             below_mm = max(_ragged_to_mm(draft, loop, level) for loop in standing) + ABOVE_RIM_MM
-            above_mm = float(high - low) + ABOVE_RIM_MM
+            above_mm = high - low + ABOVE_RIM_MM
             return _Shoulder(level, above_mm, below_mm, walled, in_plane(rim_mm, level), outlines)
     return None
 
@@ -161,27 +159,21 @@ def _ragged_to_mm(draft: Draft, loop: IntArray, plane: Plane) -> float:
 
 def _closed_flat(draft: Draft, shoulder: _Shoulder) -> Draft:
     """The draft with one flat face between the body and what stands under it; as it is where new faces would cross."""
-    best = CutFree(draft, len(draft.mesh.faces))
-    for lift_mm in LIFTS_MM:
-        lifted = replace(shoulder, above_mm=shoulder.above_mm + lift_mm, below_mm=shoulder.below_mm + lift_mm)
-        freed = _freed(draft, lifted)
-        even = _notches_filled(freed, lifted)
-        above, below = _rims_above(even, lifted), _rims_below(even, lifted)
-        if not above or len(below) < len(shoulder.outlines):
-            continue
-        made = with_underside(even, shoulder.plane, above + below)
-        best = min(best, CutFree(made, wall_crossings(freed.mesh, made.mesh)), key=lambda each: each.crossings)
-        if best.crossings == 0:
-            break
+    tried = (_closed_at(draft, shoulder, lift_mm) for lift_mm in LIFTS_MM)
+    best = least_crossed(draft, (each for each in tried if each is not None))
     return best.draft if best.is_sound(len(shoulder.rim)) else draft
 
 
-def _freed(draft: Draft, shoulder: _Shoulder) -> Draft:
-    """The surface outside both cuts."""
-    over = _over_mm(draft, shoulder)
-    behind = within(draft.mesh.faces, over <= 0.0)
-    step = tell_faces(EVENED, draft.mesh, behind, np.zeros_like(behind))
-    return with_simple_rims(clipped(draft, over).telling(step))
+def _closed_at(draft: Draft, shoulder: _Shoulder, lift_mm: float) -> CutFree | None:
+    """Cut so much further from the plane than need be; None where a rim is lost by that."""
+    lifted = replace(shoulder, above_mm=shoulder.above_mm + lift_mm, below_mm=shoulder.below_mm + lift_mm)
+    freed = cut_off(draft, _over_mm(draft, lifted), EVENED)
+    even = _notches_filled(freed, lifted)
+    above, below = _rims_above(even, lifted), _rims_below(even, lifted)
+    if not above or len(below) < len(shoulder.outlines):
+        return None
+    made = with_underside(even, shoulder.plane, above + below)
+    return CutFree(made, wall_crossings(freed.mesh, made.mesh))
 
 
 def _notches_filled(freed: Draft, shoulder: _Shoulder) -> Draft:

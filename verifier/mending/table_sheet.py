@@ -152,7 +152,7 @@ def _reaches_beyond(draft: Draft, mine: BoolArray, plane: Plane, standing_mm: Ar
 
 def _towards(plane: Plane, standing_mm: Array) -> Plane:
     """The same plane, looking to what stands on it."""
-    return plane if np.median(plane.heights_mm(standing_mm)) > 0.0 else Plane(plane.at_mm, -plane.normal)
+    return plane if np.median(plane.heights_mm(standing_mm)) > 0.0 else plane.turned()
 
 
 def _corners_mm(draft: Draft, faces: BoolArray) -> Array:

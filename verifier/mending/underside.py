@@ -31,6 +31,14 @@ class Plane:
         """How far in front of the plane each point is, (n,)."""
         return np.asarray((points_mm - self.at_mm) @ self.normal)
 
+    def raised(self, by_mm: float) -> "Plane":
+        """The plane so much further to where it looks."""
+        return Plane(self.at_mm + by_mm * self.normal, self.normal)
+
+    def turned(self) -> "Plane":
+        """The same plane, looking the other way."""
+        return Plane(self.at_mm, -self.normal)
+
 
 def fitted_plane(points_mm: Array, towards: Array) -> Plane:
     """The least-squares plane through points, looking to the given side."""

@@ -5,9 +5,9 @@ from collections.abc import Iterable
 from verifier.inspection import DotsTable, JoinLinkTable, JoinTable, JoinWayTable, SeamSpreadTable, SeamTable
 
 # Gaps narrower than this are the strip between two ragged ends, and no news.
+LEAST_GAP_MM = 0.5
 # What is cut off below this would be told as 0.0 cm².
 LEAST_CUT_MM2 = 5.0
-LEAST_GAP_MM = 0.5
 # Two views that share less of their surface than this say nothing of each other.
 MUCH_SHARED = 0.12
 
